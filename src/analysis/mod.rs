@@ -1,0 +1,3 @@
+//! From transmissions to losses, verdicts and settings.
+
+pub mod loss;

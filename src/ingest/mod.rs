@@ -1,0 +1,4 @@
+//! From a session folder to checked recordings.
+
+pub mod manifest;
+pub mod session;

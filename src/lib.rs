@@ -1,0 +1,29 @@
+//! scrimcheck: what a sound-transparent projection screen takes away from the
+//! centre loudspeaker, seat by seat, from sweeps recorded without and with it.
+//!
+//! The modules follow the data:
+//!
+//! | module | turns | into |
+//! |---|---|---|
+//! | [`ingest`] | a session folder | a checked [`ingest::session::Session`] with its recordings |
+//! | [`transfer`] | recordings | responses, and per seat the screen's own transmission |
+//! | [`analysis`] | transmissions | losses with uncertainty, verdicts, settings |
+//! | [`report`] | one finished result | table, JSON, CSV, plots, papers |
+//!
+//! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
+//! [`cli`] is the command line over all of it; [`units`] names what is counted,
+//! [`warning`] what is doubtful.
+//!
+//! Sign: a *loss* is positive when the screen takes energy away.
+
+#![forbid(unsafe_code)]
+#![deny(missing_docs)]
+
+pub mod analysis;
+pub mod cli;
+pub mod ingest;
+pub mod report;
+pub mod simulate;
+pub mod transfer;
+pub mod units;
+pub mod warning;

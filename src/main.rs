@@ -1,0 +1,3 @@
+//! The `scrimcheck` command: parses, calls the library, prints.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! From one finished result to table, JSON, CSV, plots and papers.

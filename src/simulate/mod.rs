@@ -1,0 +1,1 @@
+//! Sessions whose truth is known: room, sheet, moved microphone, noise.

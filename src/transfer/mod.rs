@@ -1,0 +1,1 @@
+//! From recordings to responses and transmissions.
