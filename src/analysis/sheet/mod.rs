@@ -1,0 +1,6 @@
+//! What kind of loss a sheet causes: physical models, their fit to the measured
+//! curve, and the air gap behind the sheet.
+
+pub mod air;
+pub mod gap;
+mod ripple;
