@@ -2,5 +2,8 @@
 //! curve, and the air gap behind the sheet.
 
 pub mod air;
+pub mod bessel;
 pub mod gap;
+pub mod models;
+pub mod perforated;
 mod ripple;
