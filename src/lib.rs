@@ -27,3 +27,7 @@ pub mod simulate;
 pub mod transfer;
 pub mod units;
 pub mod warning;
+
+#[cfg(test)]
+#[path = "../tests/support/mod.rs"]
+mod support;
