@@ -1,1 +1,11 @@
 //! From one finished result to table, JSON, CSV, plots and papers.
+
+pub mod csv;
+pub mod error;
+pub mod finite;
+pub mod json;
+pub mod output;
+pub mod result;
+
+#[cfg(test)]
+pub(crate) mod example;

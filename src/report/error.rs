@@ -1,0 +1,77 @@
+//! Why a report could not be written.
+
+use std::path::PathBuf;
+
+/// Everything that can go wrong between a finished result and its files.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ReportError {
+    /// A figure that is neither a number nor absent: a mistake of this program.
+    #[error(
+        "the result holds {found} at {place}, where only a finite number or nothing may stand; \
+         nothing was written"
+    )]
+    NotFinite {
+        /// Keys and indices that lead to the figure.
+        place: String,
+        /// The figure as text.
+        found: String,
+    },
+    /// The result document could not be turned into text.
+    #[error("the result cannot be written as {what}")]
+    Encode {
+        /// Kind of file.
+        what: &'static str,
+        /// What the encoder said.
+        #[source]
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
+    /// A plot could not be drawn.
+    #[error("the plot {plot} cannot be drawn: {reason}")]
+    Plot {
+        /// File name without ending.
+        plot: String,
+        /// What went wrong.
+        reason: String,
+    },
+    /// The folder holds something that this program did not write.
+    #[error(
+        "{folder} holds {found}, which this program did not write; \
+         choose another folder with --out, or give --force to write beside it (it is kept)",
+        folder = .folder.display(), found = .found.display()
+    )]
+    Foreign {
+        /// The output folder.
+        folder: PathBuf,
+        /// The first file that is not ours, relative to it.
+        found: PathBuf,
+    },
+    /// The place of the output folder is taken by something else.
+    #[error(
+        "{path} is not a folder; choose another place with --out",
+        path = .path.display()
+    )]
+    NotAFolder {
+        /// The output folder.
+        path: PathBuf,
+    },
+    /// A name that would leave the output folder.
+    #[error("{name} is no name for an output file")]
+    Name {
+        /// The name.
+        name: String,
+    },
+    /// The system refused to write.
+    #[error(
+        "{path} cannot be written; see that the folder may be written to and that the disk \
+         is not full. The previous report, if any, is unchanged",
+        path = .path.display()
+    )]
+    Write {
+        /// What was being written.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        source: std::io::Error,
+    },
+}

@@ -1,0 +1,393 @@
+//! The one finished document of a session. Every table, file, plot and paper is
+//! written from it, and none of them computes a figure anew.
+//!
+//! The field names here are the keys of `result.json`; a key is always there,
+//! and a figure that the data cannot carry is `null`.
+
+use crate::analysis::loss::{Absence, Estimate, LossTable, SeatLoss};
+use crate::ingest::manifest::SeatInfo;
+use crate::ingest::session::Session;
+use crate::warning::Warning;
+use serde::Serialize;
+
+/// Value of `format`: what tells a result document from any other JSON file.
+pub const FORMAT: &str = "scrimcheck-result";
+
+/// Value of `version`: raised when a key changes its meaning or goes away.
+pub const VERSION: u32 = 1;
+
+/// Everything that was found about a session.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SessionResult {
+    /// Always [`FORMAT`].
+    pub format: &'static str,
+    /// Always [`VERSION`].
+    pub version: u32,
+    /// Title of the session.
+    pub title: String,
+    /// Date of the recordings as written in the manifest.
+    pub date: Option<String>,
+    /// The bands that all per-band lists follow.
+    pub bands: Vec<Band>,
+    /// One entry for each seat, in the order of the manifest.
+    pub seats: Vec<SeatResult>,
+    /// Mean and spread over the seats.
+    pub mean: MeanResult,
+    /// Losses on the 1/24-octave grid.
+    pub curve: Curve,
+    /// Sound pressure levels by condition, and the noise under them.
+    pub levels: Option<Levels>,
+    /// What the uncertainty of the losses is made of.
+    pub budget: Vec<BudgetTerm>,
+    /// Air between loudspeaker and sheet: stated and found.
+    pub gap: Option<GapResult>,
+    /// Broadband level between the conditions, and whether it can be told from loss.
+    pub level: Option<LevelResult>,
+    /// Verdicts on the maker's claims.
+    pub claims: Vec<ClaimResult>,
+    /// Ranges in which something rattles only with the screen.
+    pub rattle: Vec<RattleRange>,
+    /// The equaliser setting, or the reason why there is none.
+    pub correction: Option<serde_json::Value>,
+    /// Which physical description of the sheet the data support.
+    pub sheet: Option<serde_json::Value>,
+    /// What the correction costs in power, against the limits.
+    pub power: Option<serde_json::Value>,
+    /// Light readings and viewing geometry.
+    pub picture: Option<serde_json::Value>,
+    /// What is doubtful, and what to do about it.
+    pub warnings: Vec<Warning>,
+}
+
+/// A third-octave band.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Band {
+    /// Name on scales, Hz (3150 for 3162.3).
+    pub nominal_hz: f64,
+    /// Mid-band frequency, Hz (IEC 61260-1, base 10).
+    pub exact_hz: f64,
+}
+
+impl Band {
+    /// Short name for tables: "630", "3.15k".
+    pub fn label(&self) -> String {
+        if self.nominal_hz >= 1000.0 {
+            format!("{}k", self.nominal_hz / 1000.0)
+        } else {
+            format!("{}", self.nominal_hz)
+        }
+    }
+}
+
+/// The loss at one seat. All lists have the length of [`SessionResult::bands`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SeatResult {
+    /// Seat id.
+    pub id: String,
+    /// Name for people; the id where none is given.
+    pub name: String,
+    /// Importance in the equaliser fit.
+    pub weight: f64,
+    /// Metres ahead of the loudspeaker, to the right seen from it, above the floor.
+    pub position_m: Option<[f64; 3]>,
+    /// Number of microphone placements used.
+    pub spots: Spots,
+    /// Headline loss, dB, positive = the screen takes energy away:
+    /// of the direct sound from 500 Hz up, of everything below.
+    pub loss_db: Vec<Option<f64>>,
+    /// Expanded uncertainty of `loss_db`, two-sided 95 %, dB.
+    pub u95_db: Vec<Option<f64>>,
+    /// Effective degrees of freedom of `u95_db`.
+    pub dof: Vec<Option<f64>>,
+    /// Loss of everything that reaches the seat, dB.
+    pub in_room_loss_db: Vec<Option<f64>>,
+    /// Loss of the direct sound, dB.
+    pub direct_loss_db: Vec<Option<f64>>,
+    /// Why a band holds no value; `null` where it holds one.
+    pub absent: Vec<Option<String>>,
+    /// Bands whose level stands only 4 to 10 dB above the noise.
+    pub doubtful: Vec<bool>,
+}
+
+/// Microphone placements at a seat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Spots {
+    /// Without the screen.
+    pub without: usize,
+    /// With the screen.
+    pub with: usize,
+}
+
+/// Mean over seats (unweighted) and spread, lists by band.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MeanResult {
+    /// Mean of the seats' headline losses, dB.
+    pub loss_db: Vec<Option<f64>>,
+    /// Expanded uncertainty of the mean, two-sided 95 %, dB.
+    pub u95_db: Vec<Option<f64>>,
+    /// Effective degrees of freedom of `u95_db`.
+    pub dof: Vec<Option<f64>>,
+    /// Standard deviation over seats (n-1), dB.
+    pub sd_db: Vec<Option<f64>>,
+    /// Largest minus smallest loss, dB.
+    pub range_db: Vec<Option<f64>>,
+    /// Number of seats with a value.
+    pub seats: Vec<usize>,
+}
+
+/// Losses on a 1/24-octave grid.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Curve {
+    /// Mid-bands, Hz.
+    pub frequency_hz: Vec<f64>,
+    /// Mean over seats, dB.
+    pub mean_loss_db: Vec<Option<f64>>,
+    /// Each seat.
+    pub seats: Vec<SeatCurve>,
+}
+
+/// Loss at one seat on the grid of [`Curve`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SeatCurve {
+    /// Seat id.
+    pub id: String,
+    /// Loss, dB.
+    pub loss_db: Vec<Option<f64>>,
+}
+
+/// Band levels, mean over seats, lists by band.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Levels {
+    /// What 0 dB is.
+    pub reference: String,
+    /// Without the screen, dB.
+    pub without_db: Vec<Option<f64>>,
+    /// With the screen, dB.
+    pub with_db: Vec<Option<f64>>,
+    /// With screen and equaliser, dB; empty without such takes.
+    pub corrected_db: Vec<Option<f64>>,
+    /// Noise in the same recordings, the larger of the conditions, dB.
+    pub noise_db: Vec<Option<f64>>,
+}
+
+/// One term of the uncertainty, lists by band.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BudgetTerm {
+    /// Short name.
+    pub term: String,
+    /// Where it comes from, in a sentence.
+    pub origin: String,
+    /// Whether all seats share it, so that it does not shrink in their mean.
+    pub common: bool,
+    /// Standard uncertainty, root mean square over the seats, dB.
+    pub u_db: Vec<Option<f64>>,
+}
+
+/// The gap between loudspeaker front and sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct GapResult {
+    /// As stated in the manifest, m.
+    pub stated_m: Option<f64>,
+    /// As found from the takes, m.
+    pub found_m: Option<f64>,
+}
+
+/// Broadband level between the conditions.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LevelResult {
+    /// Mean loss over 100 to 315 Hz, dB.
+    pub low_band_loss_db: Option<f64>,
+    /// Step measured with the control loudspeaker and subtracted, dB.
+    pub step_db: Option<f64>,
+    /// What the step was measured with.
+    pub source: LevelSource,
+    /// What this means, in a sentence.
+    pub note: String,
+}
+
+/// What a level step was measured with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LevelSource {
+    /// Takes of a second loudspeaker that is not behind the screen.
+    Control,
+    /// Nothing: a step cannot be told from loss.
+    None,
+}
+
+/// Verdict on one claim.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ClaimResult {
+    /// What is claimed, in the manifest's word.
+    pub quantity: String,
+    /// The claim in a sentence.
+    pub statement: String,
+    /// Where the claim stands.
+    pub source: Option<String>,
+    /// Word of the verdict.
+    pub verdict: String,
+    /// The measured figure, dB (plain number for light claims).
+    pub measured_db: Option<f64>,
+    /// Its expanded uncertainty, two-sided 95 %, dB.
+    pub u95_db: Option<f64>,
+    /// The limit, dB.
+    pub limit_db: Option<f64>,
+    /// Probability that the limit is kept.
+    pub probability: Option<f64>,
+    /// Whether the claim was shown to hold.
+    pub shown: bool,
+    /// The verdict in a sentence, with its reason.
+    pub reason: String,
+}
+
+/// A range of frequencies in which something rattles only with the screen.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RattleRange {
+    /// Lower end, Hz.
+    pub low_hz: f64,
+    /// Upper end, Hz.
+    pub high_hz: f64,
+    /// Rattle above what is there without the screen, dB.
+    pub excess_db: f64,
+    /// Seats at which it was found.
+    pub seats: Vec<String>,
+}
+
+impl SessionResult {
+    /// The document for a session whose losses are known. The parts that not
+    /// every session has (`levels` to `picture`) are empty; the chain fills
+    /// them in.
+    ///
+    /// Figures are rounded to a millionth, far below any uncertainty, so that
+    /// files stay readable. A value that is not finite becomes absent.
+    pub fn new(session: &Session, losses: &LossTable, warnings: Vec<Warning>) -> Self {
+        let info = &session.manifest.session;
+        let seats: Vec<_> = losses
+            .seats
+            .iter()
+            .map(|s| seat_result(s, session.manifest.seat.get(s.seat)))
+            .collect();
+        Self {
+            format: FORMAT,
+            version: VERSION,
+            title: info.title.clone(),
+            date: info.date.as_ref().map(ToString::to_string),
+            bands: losses
+                .bands
+                .iter()
+                .map(|b| Band { nominal_hz: b.nominal_hz(), exact_hz: b.exact_hz() })
+                .collect(),
+            mean: mean_result(losses, &seats),
+            curve: Curve {
+                frequency_hz: losses.fine_hz.clone(),
+                mean_loss_db: all_finite(&losses.mean.fine_db),
+                seats: losses
+                    .seats
+                    .iter()
+                    .map(|s| SeatCurve { id: s.id.clone(), loss_db: all_finite(&s.fine_db) })
+                    .collect(),
+            },
+            seats,
+            levels: None,
+            budget: Vec::new(),
+            gap: None,
+            level: None,
+            claims: Vec::new(),
+            rattle: Vec::new(),
+            correction: None,
+            sheet: None,
+            power: None,
+            picture: None,
+            warnings,
+        }
+    }
+}
+
+fn seat_result(seat: &SeatLoss, info: Option<&SeatInfo>) -> SeatResult {
+    let loss = Columns::of(&seat.loss);
+    let absent = seat
+        .absent
+        .iter()
+        .zip(&loss.value)
+        .map(|(reason, value)| match (reason, value) {
+            (_, Some(_)) => None,
+            (Some(reason), None) => Some(absence_sentence(reason)),
+            (None, None) => Some("no finite value came out".to_owned()),
+        })
+        .collect();
+    SeatResult {
+        id: seat.id.clone(),
+        name: info.and_then(|i| i.name.clone()).unwrap_or_else(|| seat.id.clone()),
+        weight: seat.weight,
+        position_m: info.and_then(|i| i.position_m),
+        spots: Spots { without: seat.spots[0], with: seat.spots[1] },
+        loss_db: loss.value,
+        u95_db: loss.u95,
+        dof: loss.dof,
+        in_room_loss_db: all_finite(&seat.in_room_db),
+        direct_loss_db: all_finite(&seat.direct_db),
+        absent,
+        doubtful: seat.doubtful.clone(),
+    }
+}
+
+fn mean_result(losses: &LossTable, seats: &[SeatResult]) -> MeanResult {
+    let mean = Columns::of(&losses.mean.loss);
+    MeanResult {
+        seats: (0..losses.bands.len())
+            .map(|b| seats.iter().filter(|s| s.loss_db.get(b).is_some_and(Option::is_some)).count())
+            .collect(),
+        loss_db: mean.value,
+        u95_db: mean.u95,
+        dof: mean.dof,
+        sd_db: all_finite(&losses.mean.sd_db),
+        range_db: all_finite(&losses.mean.range_db),
+    }
+}
+
+/// Estimates as the three lists of the document; an estimate with any
+/// figure that is not finite is absent as a whole.
+struct Columns {
+    value: Vec<Option<f64>>,
+    u95: Vec<Option<f64>>,
+    dof: Vec<Option<f64>>,
+}
+
+impl Columns {
+    fn of(estimates: &[Option<Estimate>]) -> Self {
+        let whole: Vec<Option<[f64; 3]>> = estimates
+            .iter()
+            .map(|e| {
+                let e = e.as_ref()?;
+                Some([finite(e.value_db)?, finite(e.u95_db)?, finite(e.dof.min(MAX_DOF))?])
+            })
+            .collect();
+        let column = |i: usize| whole.iter().map(|e| e.map(|e| e[i])).collect();
+        Self { value: column(0), u95: column(1), dof: column(2) }
+    }
+}
+
+/// Degrees of freedom are written no larger than this: Student's factor
+/// differs from the normal one by less than 0.03 % there, and an infinite
+/// number has no place in JSON.
+const MAX_DOF: f64 = 1e4;
+
+fn finite(value: f64) -> Option<f64> {
+    value.is_finite().then(|| (value * 1e6).round() / 1e6)
+}
+
+fn all_finite(values: &[Option<f64>]) -> Vec<Option<f64>> {
+    values.iter().map(|v| v.and_then(finite)).collect()
+}
+
+/// The reason for an absent band, as a sentence without a full stop.
+pub fn absence_sentence(absence: &Absence) -> String {
+    match absence {
+        Absence::OutsideSweep => "the sweep does not cover this band".to_owned(),
+        Absence::Noise { snr_db } if snr_db.is_finite() => {
+            format!("only {snr_db:.1} dB above the noise of the take, at least 4 dB are needed")
+        }
+        Absence::Noise { .. } => "lost in the noise of the take".to_owned(),
+        Absence::NoTake => "no usable take in one of the conditions".to_owned(),
+    }
+}
