@@ -3,7 +3,12 @@
 
 pub mod air;
 pub mod bessel;
+pub mod choice;
+pub mod finding;
+pub mod fit;
 pub mod gap;
 pub mod models;
 pub mod perforated;
 mod ripple;
+mod solve;
+pub mod stated;

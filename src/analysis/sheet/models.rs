@@ -194,10 +194,10 @@ impl Hanging {
 }
 
 /// Frequencies over which a band's power is averaged: midpoints of equal parts between the exact
-/// edges, at least 16 and at least 12 a ripple of the gap.
+/// edges, at least 10 and at least 12 a ripple of the gap.
 pub fn band_frequencies_hz(band: ThirdOctave, gap_m: f64, air: &Air) -> Vec<f64> {
     let ripples = band.width_hz() * 2.0 * gap_m / air.speed_m_s;
-    let n = ((12.0 * ripples).ceil() as usize).max(16);
+    let n = ((12.0 * ripples).ceil() as usize).max(10);
     let step = band.width_hz() / n as f64;
     (0..n).map(|i| band.lower_hz() + (i as f64 + 0.5) * step).collect()
 }

@@ -1,0 +1,281 @@
+//! Least squares behind [`super::fit`]: the measured curve with its weights, the residuals of a
+//! model, the solver, and what the solution is worth.
+
+use super::air::Air;
+use super::fit::{FitInput, ModelKind};
+use super::models::band_frequencies_hz;
+use crate::analysis::loss::Estimate;
+use crate::units::ThirdOctave;
+use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
+use nalgebra::storage::Owned;
+use nalgebra::{DMatrix, DVector, Dyn};
+use realfft::num_complex::Complex;
+use std::f64::consts::{FRAC_1_SQRT_2, TAU};
+
+/// Error of a model that is not in the data's U, dB: thin-sheet theory, plane waves.
+const MODEL_DB: f64 = 0.02;
+/// Front reflection before looking: cabinets reflect much, drivers and foam less (own choice).
+const FRONT_PRIOR: [f64; 2] = [0.6, 0.3];
+/// Fewest bands that make a fit worth it.
+const FEWEST_BANDS: usize = 8;
+
+/// Everything that does not change while a model is fitted.
+pub(super) struct Setup {
+    bands: Vec<ThirdOctave>,
+    pub(super) measured_db: Vec<f64>,
+    sd_db: Vec<f64>,
+    pub(super) offset_sd_db: f64,
+    pub(super) cos_theta: Vec<f64>,
+    gap_m: Option<f64>,
+    pub(super) air: Air,
+    /// Per band: frequencies, and per frequency and seat the turn of the echo.
+    grid: Vec<Vec<(f64, Vec<Complex<f64>>)>>,
+}
+
+impl Setup {
+    pub(super) fn new(input: &FitInput) -> Option<Self> {
+        let used: Vec<(ThirdOctave, Estimate)> = input
+            .bands
+            .iter()
+            .zip(&input.loss)
+            .filter_map(|(&band, loss)| loss.map(|l| (band, l)))
+            .filter(|(band, l)| {
+                band.exact_hz() >= input.from_hz && l.value_db.is_finite() && l.u_db.is_finite()
+            })
+            .collect();
+        if used.len() < FEWEST_BANDS {
+            return None;
+        }
+        let mut common: Vec<f64> = used.iter().map(|(_, l)| l.u_common_db).collect();
+        common.sort_by(f64::total_cmp);
+        let offset_sd_db = common[common.len() / 2].max(1e-3) * FRAC_1_SQRT_2;
+        let mut cos_theta: Vec<f64> =
+            input.cos_theta.iter().copied().filter(|c| *c > 0.0 && *c <= 1.0).collect();
+        if cos_theta.is_empty() {
+            cos_theta.push(1.0);
+        }
+        thin_out(&mut cos_theta, if input.gap_m.is_some() { 6 } else { 1 });
+        let grid = used
+            .iter()
+            .map(|(band, _)| {
+                band_frequencies_hz(*band, input.gap_m.unwrap_or(0.0), &input.air)
+                    .into_iter()
+                    .map(|f| {
+                        let turn = |c: &f64| {
+                            let gap_m = input.gap_m.unwrap_or(0.0);
+                            Complex::from_polar(
+                                1.0,
+                                -TAU * f * 2.0 * gap_m * c / input.air.speed_m_s,
+                            )
+                        };
+                        (f, cos_theta.iter().map(turn).collect())
+                    })
+                    .collect()
+            })
+            .collect();
+        Some(Self {
+            bands: used.iter().map(|u| u.0).collect(),
+            measured_db: used.iter().map(|u| u.1.value_db).collect(),
+            sd_db: used
+                .iter()
+                .map(|(_, l)| {
+                    (l.u_db.powi(2) - 0.5 * l.u_common_db.powi(2)).max(0.0).sqrt().hypot(MODEL_DB)
+                })
+                .collect(),
+            offset_sd_db,
+            cos_theta,
+            gap_m: input.gap_m,
+            air: input.air,
+            grid,
+        })
+    }
+
+    /// Offset, and the front's reflection where the gap is known.
+    pub(super) fn n_nuisance(&self) -> usize {
+        1 + usize::from(self.gap_m.is_some())
+    }
+
+    pub(super) fn front(&self, p: &DVector<f64>, n_sheet: usize) -> Option<f64> {
+        self.gap_m.map(|_| (FRONT_PRIOR[0] + FRONT_PRIOR[1] * p[n_sheet + 1]).clamp(0.0, 1.0))
+    }
+
+    /// Loss per band as the takes would show it, offset included, dB.
+    pub(super) fn model_db(&self, kind: ModelKind, p: &DVector<f64>) -> Vec<f64> {
+        let n_sheet = kind.parameters().len();
+        let sheet = kind.sheet(p.as_slice());
+        let front = self.front(p, n_sheet).unwrap_or(0.0);
+        let per_unit = 0.5 / self.air.impedance_pa_s_m();
+        self.grid
+            .iter()
+            .map(|band| {
+                let mut power = vec![0.0; self.cos_theta.len()];
+                for (f, turns) in band {
+                    let half = sheet.impedance_pa_s_m(TAU * f, &self.air) * per_unit;
+                    for ((sum, turn), cos) in power.iter_mut().zip(turns).zip(&self.cos_theta) {
+                        let half = half * cos;
+                        // T / (1 - q R e) with T = 1 / (1 + z/2), R = z/2 / (1 + z/2).
+                        *sum += 1.0 / (1.0 + half - front * half * turn).norm_sqr();
+                    }
+                }
+                let n = band.len() as f64;
+                let loss: f64 = power.iter().map(|p| -10.0 * (p / n).log10()).sum();
+                loss / power.len() as f64 + p[n_sheet] * self.offset_sd_db
+            })
+            .collect()
+    }
+
+    /// Weighted differences, then the pull of the nuisances towards their priors.
+    fn residuals(&self, kind: ModelKind, p: &DVector<f64>) -> DVector<f64> {
+        let n_sheet = kind.parameters().len();
+        let fitted = self.model_db(kind, p);
+        let data =
+            fitted.iter().zip(&self.measured_db).zip(&self.sd_db).map(|((f, m), sd)| (f - m) / sd);
+        let pull = (0..self.n_nuisance()).map(|i| p[n_sheet + i]);
+        DVector::from_iterator(fitted.len() + self.n_nuisance(), data.chain(pull))
+    }
+
+    fn jacobian(&self, kind: ModelKind, p: &DVector<f64>, free: &[usize]) -> DMatrix<f64> {
+        let rows = self.measured_db.len() + self.n_nuisance();
+        let mut jacobian = DMatrix::zeros(rows, free.len());
+        let here = self.residuals(kind, p);
+        for (column, &i) in free.iter().enumerate() {
+            let mut up = p.clone();
+            up[i] += 1e-5;
+            jacobian.set_column(column, &((self.residuals(kind, &up) - &here) / 1e-5));
+        }
+        jacobian
+    }
+
+    /// Best parameters and their sum of squares; parameters not in `free` stay.
+    pub(super) fn minimise(
+        &self,
+        kind: ModelKind,
+        start: DVector<f64>,
+        free: &[usize],
+    ) -> (DVector<f64>, f64) {
+        let problem = Problem { setup: self, kind, p: start, free };
+        let (solved, _) = LevenbergMarquardt::new().with_patience(20).minimize(problem);
+        let cost = self.residuals(kind, &solved.p).norm_squared();
+        (solved.p, if cost.is_finite() { cost } else { f64::INFINITY })
+    }
+
+    /// Covariance of the parameters in logarithms; `None` when the data do not fix them.
+    pub(super) fn covariance(
+        &self,
+        kind: ModelKind,
+        p: &DVector<f64>,
+        scale: f64,
+    ) -> Option<DMatrix<f64>> {
+        let all: Vec<usize> = (0..p.len()).collect();
+        let j = self.jacobian(kind, p, &all);
+        let mut normal = j.transpose() * &j;
+        // A direction without any effect gets a huge, not an infinite, variance.
+        for i in 0..p.len() {
+            normal[(i, i)] += 1e-6;
+        }
+        normal.try_inverse().map(|c| c * scale)
+    }
+
+    /// Value of parameter `i` in one direction at which chi-squared, with all others fitted
+    /// anew, has risen by the two-sided 95 % point; `None` when it never does in range.
+    pub(super) fn limit(
+        &self,
+        kind: ModelKind,
+        p: &DVector<f64>,
+        cost: f64,
+        scale: f64,
+        i: usize,
+        direction: f64,
+    ) -> Option<f64> {
+        let quantity = kind.parameters()[i];
+        let [low, high] = quantity.bounds();
+        let edge = if direction < 0.0 { low.ln() } else { high.ln() };
+        let free: Vec<usize> = (0..p.len()).filter(|&k| k != i).collect();
+        let rise = |log: f64| {
+            let mut start = p.clone();
+            start[i] = log;
+            self.minimise(kind, start, &free).1 - cost
+        };
+        let enough = 3.84 * scale;
+        if rise(edge) < enough {
+            return None;
+        }
+        let (mut inside, mut outside) = (p[i].clamp(low.ln(), high.ln()), edge);
+        for _ in 0..7 {
+            let middle = 0.5 * (inside + outside);
+            if rise(middle) < enough { inside = middle } else { outside = middle }
+        }
+        Some(quantity.value_at(0.5 * (inside + outside)))
+    }
+}
+
+/// At most `most` values, evenly over the sorted list: angles matter little, time does.
+fn thin_out(values: &mut Vec<f64>, most: usize) {
+    values.sort_by(f64::total_cmp);
+    if values.len() > most {
+        let n = values.len();
+        *values = (0..most).map(|i| values[(2 * i + 1) * n / (2 * most)]).collect();
+    }
+}
+
+struct Problem<'a> {
+    setup: &'a Setup,
+    kind: ModelKind,
+    p: DVector<f64>,
+    free: &'a [usize],
+}
+
+impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
+    type ResidualStorage = Owned<f64, Dyn>;
+    type JacobianStorage = Owned<f64, Dyn, Dyn>;
+    type ParameterStorage = Owned<f64, Dyn>;
+
+    fn set_params(&mut self, x: &DVector<f64>) {
+        for (&i, &value) in self.free.iter().zip(x.iter()) {
+            // Far outside every range: keeps the exponential finite.
+            self.p[i] = value.clamp(-20.0, 20.0);
+        }
+    }
+
+    fn params(&self) -> DVector<f64> {
+        DVector::from_iterator(self.free.len(), self.free.iter().map(|&i| self.p[i]))
+    }
+
+    fn residuals(&self) -> Option<DVector<f64>> {
+        Some(self.setup.residuals(self.kind, &self.p))
+    }
+
+    fn jacobian(&self) -> Option<DMatrix<f64>> {
+        Some(self.setup.jacobian(self.kind, &self.p, self.free))
+    }
+}
+
+/// Where to start, in logarithms: from the level at the low and the high end of the curve.
+pub(super) fn starts(setup: &Setup, kind: ModelKind) -> Vec<DVector<f64>> {
+    let two_z0 = 2.0 * setup.air.impedance_pa_s_m();
+    let n = setup.measured_db.len();
+    let low = setup.measured_db[..3].iter().sum::<f64>() / 3.0;
+    let high = setup.measured_db[n - 3..].iter().sum::<f64>() / 3.0;
+    let rs = |db: f64| two_z0 * (10f64.powf(db.max(0.02) / 20.0) - 1.0);
+    let w = TAU * setup.bands[n - 2].exact_hz();
+    let m_g = 1e3 * two_z0 * (10f64.powf(high.max(0.02) / 10.0) - 1.0).sqrt() / w;
+    let l_mm = m_g / setup.air.density_kg_m3;
+    let middle = 0.5 * (low + high);
+    let points: Vec<Vec<f64>> = match kind {
+        ModelKind::Resistive => vec![vec![rs(middle)]],
+        ModelKind::Mass => vec![vec![m_g]],
+        ModelKind::Series => vec![vec![rs(low), m_g], vec![rs(middle), 0.2 * m_g]],
+        ModelKind::Parallel => vec![vec![rs(high), 500.0], vec![rs(high), 50.0], vec![1e3, m_g]],
+        ModelKind::Holes => vec![vec![l_mm, 0.2], vec![l_mm, 1.0], vec![0.5 * l_mm, 0.08]],
+    };
+    points
+        .into_iter()
+        .map(|point| {
+            let mut p = DVector::zeros(point.len() + setup.n_nuisance());
+            for (i, x) in point.iter().enumerate() {
+                p[i] = x.ln();
+            }
+            p
+        })
+        .collect()
+}
