@@ -1,6 +1,8 @@
 //! From transmissions to losses, verdicts and settings.
 
+pub mod air;
 pub mod biquad;
+pub mod claims;
 pub mod loss;
 pub mod seats;
 pub mod sheet;

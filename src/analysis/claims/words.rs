@@ -1,0 +1,171 @@
+//! Verdicts in plain sentences.
+
+use super::measured::{Figure, hertz};
+use super::{ClaimVerdict, SharedLevel, Verdict};
+use crate::analysis::loss::LossTable;
+use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
+
+/// How many reasons a sentence lists before it only counts the rest.
+const REASONS_LISTED: usize = 3;
+
+/// Seat or seats of a figure, as their ids.
+pub(super) fn seat_name(figure: &Figure, table: &LossTable) -> Option<String> {
+    let ids: Vec<&str> = figure.seats.iter().map(|seat| table.seats[*seat].id.as_str()).collect();
+    (!ids.is_empty()).then(|| ids.join(" and "))
+}
+
+/// Where a figure was taken: "4 kHz at seat R1C".
+pub(super) fn place(figure: &Figure, table: &LossTable) -> String {
+    let at = figure.nominal_hz.map_or("mean over the bands".into(), hertz);
+    match seat_name(figure, table) {
+        Some(seats) if figure.seats.len() > 1 => format!("{at} between seats {seats}"),
+        Some(seat) => format!("{at} at seat {seat}"),
+        None => at,
+    }
+}
+
+/// The first reasons and the number of the rest.
+pub(super) fn list_reasons(reasons: &[String]) -> String {
+    let mut text = reasons.iter().take(REASONS_LISTED).cloned().collect::<Vec<_>>().join("; ");
+    if reasons.len() > REASONS_LISTED {
+        text.push_str(&format!("; and {} more", reasons.len() - REASONS_LISTED));
+    }
+    text
+}
+
+/// What is claimed, as the subject of a sentence.
+fn subject(claim: &Claim) -> String {
+    let range = match claim.band_hz {
+        Some([low, high]) => format!("from {} to {}", hertz(low), hertz(high)),
+        None => "over all measured bands".into(),
+    };
+    let at = claim.at_hz.map_or(String::new(), hertz);
+    let angle = claim.angle_deg.map_or(String::new(), |deg| format!("{deg} degrees"));
+    match claim.quantity {
+        ClaimQuantity::MaximumLoss => format!("the largest loss {range}"),
+        ClaimQuantity::AverageLoss => format!("the average loss {range}"),
+        ClaimQuantity::LossAt => format!("the loss at {at}"),
+        ClaimQuantity::RelativeLoss => {
+            let reference = claim.reference_hz.map_or(String::new(), hertz);
+            format!("the loss at {at} above that at {reference}")
+        }
+        ClaimQuantity::LossCurve => "the loss along the claimed curve".into(),
+        ClaimQuantity::SeatSpread => format!("the largest difference between seats {range}"),
+        ClaimQuantity::GainOnAxis => "the gain on the axis".into(),
+        ClaimQuantity::GainAtAngle => format!("the gain at {angle}"),
+        ClaimQuantity::GainOffAxisRatio => format!("the gain at {angle} over that on the axis"),
+        ClaimQuantity::Uniformity => "the uniformity".into(),
+    }
+}
+
+/// The verdict as the end of a sentence.
+fn outcome(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "the claim is shown to hold",
+        Verdict::ConditionalPass => {
+            "the figure keeps the limit, but by less than its uncertainty: not shown to hold"
+        }
+        Verdict::ConditionalFail => {
+            "the figure exceeds the limit, but by less than its uncertainty: neither shown to \
+             hold nor shown to fail"
+        }
+        Verdict::Fail => "the claim is shown not to hold",
+        Verdict::NotShown => "nothing is shown",
+    }
+}
+
+/// Probability for people: never "100 %".
+fn chance(probability: f64) -> String {
+    let percent = 100.0 * probability;
+    if percent > 99.9 {
+        "above 99.9 %".into()
+    } else if percent < 0.1 {
+        "below 0.1 %".into()
+    } else {
+        format!("{percent:.1} %")
+    }
+}
+
+fn allowed(lower: Option<f64>, upper: Option<f64>, unit: &str) -> String {
+    match (lower, upper) {
+        (Some(low), Some(high)) => format!("between {low:.2}{unit} and {high:.2}{unit}"),
+        (None, Some(high)) => format!("at most {high:.2}{unit}"),
+        (Some(low), None) => format!("at least {low:.2}{unit}"),
+        (None, None) => "not limited".into(),
+    }
+}
+
+/// Capital first letter.
+fn sentence_case(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}
+
+pub(super) fn loss_sentence(
+    claim: &Claim,
+    verdict: &ClaimVerdict,
+    figure: &Figure,
+    shown: &Figure,
+    table: &LossTable,
+    level: SharedLevel,
+) -> String {
+    let who = match claim.scope {
+        _ if claim.quantity == ClaimQuantity::SeatSpread => String::new(),
+        ClaimScope::EverySeat => ", seat by seat,".into(),
+        ClaimScope::Mean if table.seats.len() == 1 => ", one seat measured,".into(),
+        ClaimScope::Mean => format!(", mean over {} seats,", table.seats.len()),
+    };
+    let u95 = verdict.u95_db.map_or(String::new(), |u| format!(" \u{b1} {u:.2} dB"));
+    let at = match claim.quantity {
+        ClaimQuantity::AverageLoss => {
+            seat_name(shown, table).map_or(String::new(), |seat| format!(" at seat {seat}"))
+        }
+        _ => format!(" ({})", place(shown, table)),
+    };
+    let mut text = format!(
+        "{}{who} is {:.2} dB{u95}{at}; claimed is {}: {}",
+        sentence_case(&subject(claim)),
+        shown.value,
+        allowed(verdict.lower_limit_db, verdict.limit_db, " dB"),
+        outcome(verdict.verdict),
+    );
+    if let Some(p) = verdict.probability {
+        text.push_str(&format!(" (probability of conformity {})", chance(p)));
+    }
+    text.push('.');
+    if shown != figure {
+        text.push_str(&format!(
+            " What decides is {}: {:.2} dB, less certain.",
+            place(figure, table),
+            figure.value
+        ));
+    }
+    // Differences between bands or seats do not depend on the gain of the recordings.
+    let levelled =
+        matches!(claim.quantity, ClaimQuantity::RelativeLoss | ClaimQuantity::SeatSpread);
+    if !level.controlled && !levelled {
+        text.push_str(
+            " This holds if the gain of playback and recording was the same in both conditions; \
+             no control takes were made that would show it.",
+        );
+    }
+    text
+}
+
+pub(super) fn light_sentence(claim: &Claim, verdict: &ClaimVerdict) -> String {
+    let u95 = verdict.u95.map_or(String::new(), |u| format!(" \u{b1} {u:.3}"));
+    let value = verdict.measured.map_or(String::new(), |value| format!("{value:.3}"));
+    let chance = verdict
+        .probability
+        .map_or(String::new(), |p| format!(" (probability of conformity {})", chance(p)));
+    format!(
+        "{} is {value}{u95}; claimed is {}: {}{chance}.",
+        sentence_case(&subject(claim)),
+        allowed(claim.minimum, claim.maximum, ""),
+        outcome(verdict.verdict),
+    )
+}
+
+pub(super) fn not_shown_sentence(claim: &Claim, reason: &str) -> String {
+    format!("Nothing is shown about {}: {reason}.", subject(claim))
+}
