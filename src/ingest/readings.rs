@@ -1,0 +1,427 @@
+//! `readings.csv`: light readings of the screen, one a row.
+//!
+//! Columns, in any order: `point`, `screen_cd_m2`, and where known `angle_deg`,
+//! `reference_cd_m2` (a white reference held at the same place) or `illuminance_lx`. Empty cells
+//! are values that were not taken. Rows starting with `#` are notes. A file with semicolons
+//! between the columns may write decimals with a comma.
+
+use std::path::{Path, PathBuf};
+
+/// Where on the picture a reading was taken.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum Point {
+    /// Upper left corner, seen from the seats.
+    TopLeft,
+    /// Middle of the upper edge.
+    Top,
+    /// Upper right corner.
+    TopRight,
+    /// Middle of the left side.
+    Left,
+    /// Centre of the picture.
+    Centre,
+    /// Middle of the right side.
+    Right,
+    /// Lower left corner.
+    BottomLeft,
+    /// Middle of the lower edge.
+    Bottom,
+    /// Lower right corner.
+    BottomRight,
+}
+
+impl Point {
+    /// All points, row by row as on the nine-point grid numbered 1 to 9.
+    pub const GRID: [Self; 9] = [
+        Self::TopLeft,
+        Self::Top,
+        Self::TopRight,
+        Self::Left,
+        Self::Centre,
+        Self::Right,
+        Self::BottomLeft,
+        Self::Bottom,
+        Self::BottomRight,
+    ];
+
+    /// Name as in the file.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::TopLeft => "top_left",
+            Self::Top => "top",
+            Self::TopRight => "top_right",
+            Self::Left => "left",
+            Self::Centre => "centre",
+            Self::Right => "right",
+            Self::BottomLeft => "bottom_left",
+            Self::Bottom => "bottom",
+            Self::BottomRight => "bottom_right",
+        }
+    }
+
+    /// Whether it is one of the four corners.
+    pub fn is_corner(self) -> bool {
+        matches!(self, Self::TopLeft | Self::TopRight | Self::BottomLeft | Self::BottomRight)
+    }
+
+    /// Reads a name ("top left", "Top-Left", "centre", "center") or a number of the nine-point
+    /// grid, counted row by row from the upper left: 5 is the centre.
+    fn parse(text: &str) -> Option<Self> {
+        let name = text.trim().to_lowercase().replace([' ', '-'], "_");
+        if let Ok(number) = name.parse::<usize>() {
+            return number.checked_sub(1).and_then(|i| Self::GRID.get(i).copied());
+        }
+        if ["center", "middle", "axis"].contains(&name.as_str()) {
+            return Some(Self::Centre);
+        }
+        Self::GRID.into_iter().find(|p| p.name() == name)
+    }
+}
+
+/// What the screen's luminance is held against.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Against {
+    /// Luminance of the white reference, cd/m2.
+    WhiteReference(f64),
+    /// Illuminance on the screen, lx.
+    Illuminance(f64),
+}
+
+/// One row.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// Line in the file, counted from 1.
+    pub line: u64,
+    /// Where.
+    pub point: Point,
+    /// Angle of view from the normal, degrees, -90...90 exclusive; 0 where not given.
+    pub angle_deg: f64,
+    /// Luminance of the screen, cd/m2, above 0.
+    pub screen_cd_m2: f64,
+    /// Reference at the same place.
+    pub against: Option<Against>,
+}
+
+/// Why the readings cannot be used.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ReadingsError {
+    /// The file cannot be opened or read.
+    #[error("{path}: cannot read the light readings")]
+    Read {
+        /// File.
+        path: PathBuf,
+        /// Cause.
+        #[source]
+        source: std::io::Error,
+    },
+    /// A row has another number of cells than the heading, or is no text.
+    #[error("{path}: line {line}: not a row of the table")]
+    Row {
+        /// File.
+        path: PathBuf,
+        /// Line, counted from 1.
+        line: u64,
+        /// Cause.
+        #[source]
+        source: csv::Error,
+    },
+    /// A heading that is not known, or twice there.
+    #[error(
+        "{path}: column \"{column}\": {problem}; the columns are point, angle_deg, screen_cd_m2, \
+         reference_cd_m2, illuminance_lx"
+    )]
+    Column {
+        /// File.
+        path: PathBuf,
+        /// Heading as written.
+        column: String,
+        /// What is wrong with it.
+        problem: String,
+    },
+    /// A cell that is no such value.
+    #[error("{path}: line {line}, column {column}: found \"{found}\", expected {expected}")]
+    Cell {
+        /// File.
+        path: PathBuf,
+        /// Line, counted from 1.
+        line: u64,
+        /// Heading.
+        column: &'static str,
+        /// The cell as written.
+        found: String,
+        /// What it should be.
+        expected: &'static str,
+    },
+    /// White reference and illuminance in the same row.
+    #[error(
+        "{path}: line {line}: both reference_cd_m2 and illuminance_lx are given; leave one empty"
+    )]
+    TwoReferences {
+        /// File.
+        path: PathBuf,
+        /// Line, counted from 1.
+        line: u64,
+    },
+    /// No row with a reading.
+    #[error("{path}: no readings; write at least one row with point and screen_cd_m2")]
+    Empty {
+        /// File.
+        path: PathBuf,
+    },
+}
+
+/// Largest file that is read, bytes: readings are a handful of rows.
+const LARGEST_BYTES: u64 = 1 << 20;
+
+/// Reads a file of readings.
+///
+/// # Errors
+/// [`ReadingsError`], naming file, line, column and cell.
+pub fn read_readings(path: &Path) -> Result<Vec<Reading>, ReadingsError> {
+    let fail = |source| ReadingsError::Read { path: path.into(), source };
+    let size = std::fs::metadata(path).map_err(fail)?.len();
+    if size > LARGEST_BYTES {
+        let told = format!("{size} bytes, at most {LARGEST_BYTES} are read");
+        return Err(fail(std::io::Error::other(told)));
+    }
+    parse_readings(&std::fs::read(path).map_err(fail)?, path)
+}
+
+/// Reads the bytes of a file of readings; `path` is only for messages.
+///
+/// # Errors
+/// [`ReadingsError`], naming file, line, column and cell.
+pub fn parse_readings(bytes: &[u8], path: &Path) -> Result<Vec<Reading>, ReadingsError> {
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    let heading: &[u8] = bytes
+        .split(|b| *b == b'\n' || *b == b'\r')
+        .find(|line| !line.is_empty() && line[0] != b'#')
+        .unwrap_or(&[]);
+    let semicolons = heading.contains(&b';') && !heading.contains(&b',');
+    let mut table = csv::ReaderBuilder::new()
+        .delimiter(if semicolons { b';' } else { b',' })
+        .comment(Some(b'#'))
+        .trim(csv::Trim::All)
+        .from_reader(bytes);
+    let row_error = |source: csv::Error| {
+        let line = source.position().map_or(1, csv::Position::line);
+        ReadingsError::Row { path: path.into(), line, source }
+    };
+    let columns = Columns::find(table.headers().map_err(row_error)?, path)?;
+    let mut readings = Vec::new();
+    for record in table.records() {
+        let record = record.map_err(row_error)?;
+        if record.iter().all(str::is_empty) {
+            continue;
+        }
+        let line = record.position().map_or(0, csv::Position::line);
+        readings.push(Row { record: &record, line, path, semicolons }.read(&columns)?);
+    }
+    if readings.is_empty() {
+        return Err(ReadingsError::Empty { path: path.into() });
+    }
+    Ok(readings)
+}
+
+/// Position of each column.
+struct Columns {
+    point: usize,
+    screen: usize,
+    angle: Option<usize>,
+    reference: Option<usize>,
+    illuminance: Option<usize>,
+}
+
+impl Columns {
+    fn find(heading: &csv::StringRecord, path: &Path) -> Result<Self, ReadingsError> {
+        const NAMES: [&str; 5] =
+            ["point", "screen_cd_m2", "angle_deg", "reference_cd_m2", "illuminance_lx"];
+        let problem = |column: &str, problem: &str| ReadingsError::Column {
+            path: path.into(),
+            column: column.into(),
+            problem: problem.into(),
+        };
+        let mut found = [None; 5];
+        for (i, name) in heading.iter().enumerate() {
+            match NAMES.iter().position(|n| n.eq_ignore_ascii_case(name)) {
+                None => return Err(problem(name, "not known")),
+                Some(k) if found[k].is_some() => return Err(problem(name, "there twice")),
+                Some(k) => found[k] = Some(i),
+            }
+        }
+        let [point, screen, angle, reference, illuminance] = found;
+        Ok(Self {
+            point: point.ok_or_else(|| problem("point", "missing"))?,
+            screen: screen.ok_or_else(|| problem("screen_cd_m2", "missing"))?,
+            angle,
+            reference,
+            illuminance,
+        })
+    }
+}
+
+/// One row with what its messages need.
+struct Row<'a> {
+    record: &'a csv::StringRecord,
+    line: u64,
+    path: &'a Path,
+    semicolons: bool,
+}
+
+impl Row<'_> {
+    fn read(&self, columns: &Columns) -> Result<Reading, ReadingsError> {
+        let text = self.record.get(columns.point).unwrap_or("");
+        let point = Point::parse(text).ok_or_else(|| {
+            self.refuse(
+                "point",
+                text,
+                "centre, left, right, top, bottom, top_left, top_right, bottom_left, \
+                 bottom_right or a number from 1 to 9 (row by row, 5 = centre)",
+            )
+        })?;
+        const LIGHT: &str = "a number above 0 and below 1000000";
+        let light = |v: f64| v > 0.0 && v < 1e6;
+        let screen_cd_m2 = self
+            .number(Some(columns.screen), "screen_cd_m2", LIGHT, light)?
+            .ok_or_else(|| self.refuse("screen_cd_m2", "", LIGHT))?;
+        let reference = self.number(columns.reference, "reference_cd_m2", LIGHT, light)?;
+        let illuminance = self.number(columns.illuminance, "illuminance_lx", LIGHT, light)?;
+        let against = match (reference, illuminance) {
+            (Some(_), Some(_)) => {
+                return Err(ReadingsError::TwoReferences {
+                    path: self.path.into(),
+                    line: self.line,
+                });
+            }
+            (Some(l), None) => Some(Against::WhiteReference(l)),
+            (None, Some(e)) => Some(Against::Illuminance(e)),
+            (None, None) => None,
+        };
+        let angle_deg = self
+            .number(columns.angle, "angle_deg", "degrees between -90 and 90", |v| v.abs() < 90.0)?
+            .unwrap_or(0.0);
+        Ok(Reading { line: self.line, point, angle_deg, screen_cd_m2, against })
+    }
+
+    fn number(
+        &self,
+        column: Option<usize>,
+        name: &'static str,
+        expected: &'static str,
+        accept: impl Fn(f64) -> bool,
+    ) -> Result<Option<f64>, ReadingsError> {
+        let text = column.and_then(|i| self.record.get(i)).unwrap_or("");
+        if text.is_empty() {
+            return Ok(None);
+        }
+        let plain = if self.semicolons { text.replace(',', ".") } else { text.into() };
+        match plain.parse::<f64>() {
+            Ok(value) if value.is_finite() && accept(value) => Ok(Some(value)),
+            _ => Err(self.refuse(name, text, expected)),
+        }
+    }
+
+    fn refuse(&self, column: &'static str, found: &str, expected: &'static str) -> ReadingsError {
+        ReadingsError::Cell {
+            path: self.path.into(),
+            line: self.line,
+            column,
+            found: found.into(),
+            expected,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn parse(text: &str) -> Result<Vec<Reading>, String> {
+        parse_readings(text.as_bytes(), Path::new("readings.csv")).map_err(|e| e.to_string())
+    }
+
+    #[test]
+    fn reads_names_numbers_and_empty_cells() {
+        let rows = parse(
+            "\u{feff}point,angle_deg,screen_cd_m2,reference_cd_m2,illuminance_lx\r\n\
+             # the projector had an hour to warm up\r\n\
+             centre,0,48.0,50.0,\r\n\
+             \r\n\
+             Top Left,,40.5,,150\r\n\
+             9,-30,35,,\r\n",
+        )
+        .unwrap();
+        assert_eq!(rows.len(), 3);
+        assert_eq!(rows[0].against, Some(Against::WhiteReference(50.0)));
+        assert_eq!((rows[1].point, rows[1].angle_deg), (Point::TopLeft, 0.0));
+        assert_eq!(rows[1].against, Some(Against::Illuminance(150.0)));
+        assert_eq!((rows[2].point, rows[2].angle_deg), (Point::BottomRight, -30.0));
+        assert_eq!(rows[2].against, None);
+    }
+
+    #[test]
+    fn semicolons_go_with_decimal_commas() {
+        let rows = parse("point;screen_cd_m2\ncentre;48,5\n").unwrap();
+        assert_eq!(rows[0].screen_cd_m2, 48.5);
+    }
+
+    #[test]
+    fn every_refusal_names_line_column_and_cell() {
+        for (text, wanted) in [
+            ("point,screen_cd_m2\ncentre,fifty\n", vec!["line 2", "screen_cd_m2", "fifty"]),
+            ("point,screen_cd_m2\ncentre,48\nceiling,4\n", vec!["line 3", "point", "ceiling"]),
+            ("point,screen_cd_m2\n0,48\n", vec!["line 2", "point", "\"0\""]),
+            ("point,screen_cd_m2\n10,48\n", vec!["line 2", "point", "\"10\""]),
+            ("point,screen_cd_m2\ncentre,\n", vec!["line 2", "screen_cd_m2", "\"\""]),
+            ("point,screen_cd_m2\ncentre,0\n", vec!["line 2", "screen_cd_m2", "above 0"]),
+            ("point,screen_cd_m2\ncentre,NaN\n", vec!["screen_cd_m2", "NaN"]),
+            ("point,screen_cd_m2\ncentre,inf\n", vec!["screen_cd_m2", "inf"]),
+            (
+                "point,screen_cd_m2,angle_deg\ncentre,4,90\n",
+                vec!["angle_deg", "90", "between -90 and 90"],
+            ),
+            ("point,screen_cd_m2,colour\ncentre,4,1\n", vec!["colour", "not known"]),
+            ("point,angle_deg\ncentre,1\n", vec!["screen_cd_m2", "missing"]),
+            ("point,point,screen_cd_m2\na,b,1\n", vec!["point", "twice"]),
+            ("point,screen_cd_m2\ncentre,48,5\n", vec!["line 2"]),
+            ("point,screen_cd_m2\n", vec!["no readings"]),
+            ("", vec!["point", "missing"]),
+            (
+                "point,screen_cd_m2,reference_cd_m2,illuminance_lx\ncentre,4,5,6\n",
+                vec!["line 2", "leave one empty"],
+            ),
+        ] {
+            let error = parse(text).expect_err(text);
+            assert!(error.starts_with("readings.csv"), "{error}");
+            for word in wanted {
+                assert!(error.contains(word), "{text:?} gave: {error}");
+            }
+        }
+    }
+
+    #[test]
+    fn bytes_that_are_no_text_are_refused() {
+        let error = parse_readings(b"point,screen_cd_m2\n\xff\xfe,4\n", Path::new("r.csv"));
+        assert!(matches!(error, Err(ReadingsError::Row { line: 2, .. })), "{error:?}");
+    }
+
+    #[test]
+    fn a_missing_file_is_named() {
+        let error = read_readings(Path::new("no-such-folder/readings.csv")).unwrap_err();
+        assert!(error.to_string().contains("no-such-folder"), "{error}");
+    }
+
+    #[test]
+    fn the_grid_is_numbered_row_by_row() {
+        for (i, point) in Point::GRID.into_iter().enumerate() {
+            assert_eq!(Point::parse(&(i + 1).to_string()), Some(point));
+            assert_eq!(Point::parse(point.name()), Some(point));
+        }
+        assert_eq!(Point::parse("5"), Some(Point::Centre));
+        assert_eq!(Point::parse("Center"), Some(Point::Centre));
+    }
+}
