@@ -49,6 +49,8 @@ pub enum Topic {
     AbsentBands,
     /// Takes or seats missing.
     Missing,
+    /// A file whose name fits no take.
+    FileName,
     /// Rattle with the screen.
     Rattle,
     /// Distortion.

@@ -3,6 +3,16 @@
 use serde::Deserialize;
 use std::path::PathBuf;
 
+pub(crate) mod check;
+mod load;
+pub mod refusal;
+mod text;
+
+pub use load::{MANIFEST_FILE, load, parse};
+pub(crate) use load::{nearest, suggest};
+pub use text::ManifestText;
+pub(crate) use text::read_text;
+
 /// The whole manifest, as written. Unknown keys are refused.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -60,7 +70,10 @@ fn default_tolerance_mm() -> f64 {
 
 /// One number, or one for each condition.
 #[derive(Debug, Clone, Copy, Deserialize)]
-#[serde(untagged)]
+#[serde(
+    untagged,
+    expecting = "expected a number, or a table { without = ..., with = ... } with a number for each condition"
+)]
 pub enum PerCondition {
     /// The same in all conditions.
     One(f64),
@@ -183,7 +196,7 @@ pub enum Construction {
 }
 
 /// `[[claim]]`: one line of the maker's sheet. Which keys a quantity needs is
-/// checked in `analysis::claims`.
+/// checked when the manifest is read.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Claim {

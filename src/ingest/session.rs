@@ -1,7 +1,15 @@
 //! A checked session: the manifest, its seats, its takes and the played sweep.
 
-use super::manifest::{Condition, Manifest, SoundSource};
-use std::path::PathBuf;
+use super::calibration::read_calibration;
+use super::error::IngestError;
+use super::manifest::{self, Condition, Manifest, ManifestText, SoundSource};
+use super::sweep::load_sweep;
+use super::takes::paths::inside;
+use super::takes::{discover, missing_conditions};
+use super::wav::read_wav;
+use crate::warning::Warning;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
 
 /// A session whose manifest and file list are in order. Recordings are read
 /// one at a time later, so that memory does not grow with their number.
@@ -9,12 +17,29 @@ use std::path::PathBuf;
 pub struct Session {
     /// Session folder.
     pub root: PathBuf,
-    /// Everything the installer wrote.
+    /// Everything the installer wrote. Where no seats were written, `seat` holds
+    /// those of the takes' names.
     pub manifest: Manifest,
+    /// The manifest as text, to point into it.
+    pub text: ManifestText,
     /// The played signal.
     pub sweep: SweepSignal,
     /// Takes in order of seat, condition, source, spot, file name.
     pub takes: Vec<Take>,
+    /// Microphone correction, (Hz, dB) with rising frequency, where a file is named.
+    pub calibration: Option<Vec<(f64, f64)>>,
+    /// What was passed over in a half-finished session.
+    pub warnings: Vec<Warning>,
+}
+
+/// How complete a session must be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OpenMode {
+    /// For a result: every seat has takes without and with the screen, every listed
+    /// file is there, every recording's name fits.
+    Strict,
+    /// Between takes: what is missing or misnamed becomes a warning.
+    Lenient,
 }
 
 /// The played signal as recorded in its file.
@@ -28,6 +53,11 @@ pub struct SweepSignal {
     pub band_hz: [f64; 2],
     /// `L = T / ln(f2/f1)` in s of an exponential sweep (Novak 2015); `None` for other signals.
     pub rate_constant_s: Option<f64>,
+    /// When an exponential sweep passes `band_hz[0]`, s from the start of the file
+    /// (measured, good to a few ms); `None` for other signals.
+    pub start_s: Option<f64>,
+    /// Frames that hold the signal, from first to last above 1/1000 of its peak.
+    pub active: Range<usize>,
 }
 
 /// One recording in the list of the session; its samples stay on disk.
@@ -56,4 +86,113 @@ pub struct Recording {
     pub loopback: Option<Vec<f64>>,
     /// Bits of the integer format, `None` for float files.
     pub integer_bits: Option<u16>,
+}
+
+/// Difference between highest and lowest sample below which a channel is silent:
+/// -126 dB re full scale, eight steps of 24 bits.
+const SILENCE: f64 = 1e-6;
+
+impl Session {
+    /// Reads manifest, played signal and calibration file of the session folder
+    /// `root` and lists its takes. No recording is read yet.
+    ///
+    /// # Errors
+    /// [`IngestError`], which names the culprit and what to do.
+    pub fn open(root: &Path, mode: OpenMode) -> Result<Self, IngestError> {
+        let (mut manifest, text) = manifest::load(root)?;
+        let found = discover(root, &manifest, &text, mode)?;
+        manifest.seat = found.seats;
+        let sweep_path = &manifest.sweep.file;
+        inside(
+            root,
+            sweep_path,
+            "put the played signal there, or correct sweep.file in session.toml",
+        )?;
+        let sweep = load_sweep(&root.join(sweep_path), &manifest.sweep)?;
+        let calibration = match &manifest.recording.calibration_file {
+            None => None,
+            Some(file) => {
+                inside(
+                    root,
+                    file,
+                    "put the calibration file there, or leave recording.calibration_file out",
+                )?;
+                Some(read_calibration(&root.join(file))?)
+            }
+        };
+        Ok(Self {
+            root: root.to_path_buf(),
+            manifest,
+            text,
+            sweep,
+            takes: found.takes,
+            calibration,
+            warnings: found.warnings,
+        })
+    }
+
+    /// Id of the seat of a take.
+    pub fn seat_id(&self, take: &Take) -> &str {
+        self.manifest.seat.get(take.seat).map_or("", |seat| &seat.id)
+    }
+
+    /// Seats (index) and main conditions without any take, in order: empty for a
+    /// session opened with [`OpenMode::Strict`].
+    pub fn missing_conditions(&self) -> Vec<(usize, Condition)> {
+        missing_conditions(self.manifest.seat.len(), &self.takes)
+    }
+
+    /// Reads the recording of a take.
+    ///
+    /// # Errors
+    /// [`IngestError`], which names seat and file: unreadable, another rate than the
+    /// played signal, a channel that is not there or silent, non-finite samples,
+    /// shorter than the played signal.
+    pub fn read_take(&self, take: &Take) -> Result<Recording, IngestError> {
+        let seat = || self.seat_id(take).to_owned();
+        let path = self.root.join(&take.file);
+        inside(&self.root, &take.file, "record this take")?;
+        let recording = &self.manifest.recording;
+        let channels: Vec<u16> = [Some(recording.mic_channel), recording.loopback_channel]
+            .into_iter()
+            .flatten()
+            .collect();
+        let wav =
+            read_wav(&path, &channels).map_err(|wav| IngestError::TakeWav { seat: seat(), wav })?;
+        if wav.info.rate_hz != self.sweep.rate_hz {
+            return Err(IngestError::SampleRate {
+                seat: seat(),
+                path,
+                found_hz: wav.info.rate_hz,
+                expected_hz: self.sweep.rate_hz,
+            });
+        }
+        if wav.info.n_frames < self.sweep.active.len() as u64 {
+            return Err(IngestError::TooShort {
+                seat: seat(),
+                path,
+                found_s: wav.info.duration_s(),
+                expected_s: self.sweep.active.len() as f64 / f64::from(self.sweep.rate_hz),
+            });
+        }
+        for (&channel, samples) in channels.iter().zip(&wav.channels) {
+            if is_silent(samples) {
+                return Err(IngestError::Silent { seat: seat(), path, channel });
+            }
+        }
+        let mut read = wav.channels.into_iter();
+        Ok(Recording {
+            rate_hz: wav.info.rate_hz,
+            mic: read.next().unwrap_or_default(),
+            loopback: read.next(),
+            integer_bits: wav.info.integer_bits,
+        })
+    }
+}
+
+/// Nothing but a constant.
+fn is_silent(samples: &[f64]) -> bool {
+    let Some(&first) = samples.first() else { return true };
+    // Ends at the first sample that differs enough, so it costs nothing on recordings.
+    samples.iter().all(|x| (x - first).abs() < SILENCE)
 }

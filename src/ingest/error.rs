@@ -1,0 +1,325 @@
+//! Why a session is refused: the culprit, what was expected, what was found, what to do.
+
+use super::manifest::Condition;
+use super::manifest::refusal::ManifestRefusal;
+use super::wav::{WavError, WavWriteError};
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// A session that cannot be used. Every message names file, seat or key and what to do.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum IngestError {
+    /// No such folder.
+    #[error(
+        "{}: there is no such folder; name the folder that holds session.toml, or make one with `scrimcheck start`",
+        shown(.path)
+    )]
+    NoFolder {
+        /// What was named.
+        path: PathBuf,
+    },
+    /// A file where a session folder was expected.
+    #[error("{}: this is a {found}, expected the folder that holds session.toml", shown(.path))]
+    NotAFolder {
+        /// What was named.
+        path: PathBuf,
+        /// What it is.
+        found: &'static str,
+    },
+    /// A folder without a manifest.
+    #[error(
+        "{}: there is no session.toml in this folder; name a session's folder, or make one with `scrimcheck start`",
+        shown(.path)
+    )]
+    NoManifest {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// The manifest breaks a rule, at a known place.
+    #[error(transparent)]
+    Manifest(#[from] Box<ManifestRefusal>),
+    /// Text in an encoding other than UTF-8.
+    #[error("{}: {what}; save the file as UTF-8 text", shown(.path))]
+    Encoding {
+        /// The file.
+        path: PathBuf,
+        /// What was found and where.
+        what: String,
+    },
+    /// A text file larger than it can reasonably be.
+    #[error("{}: the file has {bytes} bytes, at most {limit_bytes} are read; is this the right file?", shown(.path))]
+    TextSize {
+        /// The file.
+        path: PathBuf,
+        /// Size, bytes.
+        bytes: u64,
+        /// Limit, bytes.
+        limit_bytes: u64,
+    },
+    /// Not a regular file.
+    #[error("{}: this is a {found}, expected a file", shown(.path))]
+    NotRegular {
+        /// The path.
+        path: PathBuf,
+        /// What it is.
+        found: &'static str,
+    },
+    /// A named file is not there.
+    #[error("{}: there is no such file; {advice}", shown(.path))]
+    NoFile {
+        /// The path.
+        path: PathBuf,
+        /// What to do.
+        advice: String,
+    },
+    /// The system refused to read.
+    #[error("{}: cannot be read; check the medium and the access rights", shown(.path))]
+    Read {
+        /// The path.
+        path: PathBuf,
+        /// The reason.
+        #[source]
+        source: io::Error,
+    },
+    /// A link inside the session folder that leads out of it.
+    #[error(
+        "{}: this link leads out of the session folder, to {}; put the file itself into the folder",
+        shown(.path),
+        shown(.target)
+    )]
+    LinkOutside {
+        /// The path in the session.
+        path: PathBuf,
+        /// Where it leads.
+        target: PathBuf,
+    },
+    /// A recording whose name says no seat or condition.
+    #[error("{}: {problem}; {advice}", shown(.path))]
+    TakeName {
+        /// The file.
+        path: PathBuf,
+        /// What does not fit.
+        problem: String,
+        /// What to do.
+        advice: String,
+    },
+    /// Two takes that would be the same recording or the same number.
+    #[error("{} and {}: {problem}; {advice}", shown(.path), shown(.other))]
+    TakeTwice {
+        /// The file.
+        path: PathBuf,
+        /// The other one.
+        other: PathBuf,
+        /// What is equal.
+        problem: String,
+        /// What to do.
+        advice: &'static str,
+    },
+    /// No recording at all.
+    #[error(
+        "{}: there is no take in this session; record as the take sheet says, for example {example}",
+        shown(.path)
+    )]
+    NoTakes {
+        /// The folder that was searched.
+        path: PathBuf,
+        /// A file name that would do.
+        example: String,
+    },
+    /// Too many of something.
+    #[error("{}: {found} {what}, at most {limit} can be analysed; split the session", shown(.path))]
+    TooMany {
+        /// The file or folder.
+        path: PathBuf,
+        /// Of what.
+        what: &'static str,
+        /// How many were found.
+        found: usize,
+        /// How many are allowed.
+        limit: usize,
+    },
+    /// A seat that lacks one of the two conditions.
+    #[error(
+        "seat {seat}: there is no take {} the screen; record it ({example}), or take the seat out of the session",
+        condition_words(*.condition)
+    )]
+    MissingCondition {
+        /// Seat id.
+        seat: String,
+        /// The condition that is missing.
+        condition: Condition,
+        /// A file name that would do.
+        example: String,
+    },
+    /// A WAV file that cannot be read.
+    #[error(transparent)]
+    Wav(#[from] WavError),
+    /// A recording that cannot be read, with its seat.
+    #[error("seat {seat}: {wav}")]
+    TakeWav {
+        /// Seat id.
+        seat: String,
+        /// What is wrong with the file.
+        wav: WavError,
+    },
+    /// A recording at another rate than the played signal.
+    #[error(
+        "seat {seat}: {}: the sample rate is {found_hz} Hz, the played signal has {expected_hz} Hz; record at {expected_hz} Hz, or play the signal at the recorder's rate",
+        shown(.path)
+    )]
+    SampleRate {
+        /// Seat id.
+        seat: String,
+        /// The take.
+        path: PathBuf,
+        /// Rate of the take, Hz.
+        found_hz: u32,
+        /// Rate of the played signal, Hz.
+        expected_hz: u32,
+    },
+    /// A recording shorter than the played signal.
+    #[error(
+        "seat {seat}: {}: the recording lasts {found_s:.2} s, the played signal {expected_s:.2} s; repeat the take, start recording before and stop a second after the signal",
+        shown(.path)
+    )]
+    TooShort {
+        /// Seat id.
+        seat: String,
+        /// The take.
+        path: PathBuf,
+        /// Length of the take, s.
+        found_s: f64,
+        /// Length of the played signal without the silence around it, s.
+        expected_s: f64,
+    },
+    /// Nothing but silence on a channel.
+    #[error(
+        "seat {seat}: {}: channel {channel} is silent, expected a recording of the played signal; check microphone, gain and channel, then repeat the take",
+        shown(.path)
+    )]
+    Silent {
+        /// Seat id.
+        seat: String,
+        /// The take.
+        path: PathBuf,
+        /// Channel, counted from 1.
+        channel: u16,
+    },
+    /// The file of the played signal does not hold what the manifest says.
+    #[error("{}: {problem}; {advice}", shown(.path))]
+    Sweep {
+        /// The file.
+        path: PathBuf,
+        /// What was expected and found.
+        problem: String,
+        /// What to do.
+        advice: String,
+    },
+    /// The microphone's calibration file.
+    #[error(
+        "{}: row {row}{}: {problem}; expected rows `frequency_hz, correction_db` with rising frequencies",
+        shown(.path),
+        column_words(*.column)
+    )]
+    Calibration {
+        /// The file.
+        path: PathBuf,
+        /// Row, counted from 1.
+        row: usize,
+        /// Column, counted from 1, where one is meant.
+        column: Option<usize>,
+        /// What was expected and found.
+        problem: String,
+    },
+    /// The new session's folder is not free.
+    #[error(
+        "{}: {found} is already there and would be replaced; choose another folder, or say --force",
+        shown(.path)
+    )]
+    Exists {
+        /// The folder.
+        path: PathBuf,
+        /// What is in it.
+        found: String,
+    },
+    /// A seat name that cannot be part of a file name.
+    #[error("seat {seat:?}: {problem}; use letters, digits, - and _")]
+    SeatName {
+        /// The name.
+        seat: String,
+        /// What is wrong with it.
+        problem: String,
+    },
+    /// A signal that cannot be made.
+    #[error("the sweep cannot be made")]
+    SweepParams(#[from] super::sweep::SweepParamError),
+    /// Something of a new session could not be written.
+    #[error("{}: cannot be written; check free space and access rights", shown(.path))]
+    Write {
+        /// The path.
+        path: PathBuf,
+        /// The reason.
+        #[source]
+        source: io::Error,
+    },
+    /// A WAV file could not be written.
+    #[error(transparent)]
+    WriteWav(#[from] WavWriteError),
+}
+
+impl IngestError {
+    /// True where writing failed, not the session: the exit status differs.
+    pub fn is_output(&self) -> bool {
+        matches!(self, Self::Write { .. } | Self::WriteWav(_) | Self::Exists { .. })
+    }
+}
+
+fn condition_words(condition: Condition) -> &'static str {
+    match condition {
+        Condition::Without => "without",
+        Condition::With => "with",
+        Condition::Corrected => "corrected with",
+    }
+}
+
+fn column_words(column: Option<usize>) -> String {
+    column.map_or_else(String::new, |c| format!(", column {c}"))
+}
+
+/// A path for messages: control and direction characters become visible escapes,
+/// so that a file name cannot drive the terminal or disguise itself.
+pub fn shown(path: &Path) -> String {
+    plain(&path.to_string_lossy())
+}
+
+/// Text of foreign origin for messages: control, direction and other invisible
+/// characters become visible escapes.
+pub fn plain(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if is_invisible(c) { out.extend(c.escape_unicode()) } else { out.push(c) }
+    }
+    out
+}
+
+/// Control characters, direction marks and the like: nothing a name may hold.
+pub(crate) fn is_invisible(c: char) -> bool {
+    c.is_control()
+        || matches!(c,
+            '\u{00ad}' | '\u{061c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}'
+            | '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}'
+            | '\u{e0000}'..='\u{e0fff}')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_name_cannot_drive_the_terminal() {
+        assert_eq!(shown(Path::new("a\u{1b}[31m\n.wav")), "a\\u{1b}[31m\\u{a}.wav");
+        assert_eq!(shown(Path::new("a\u{202e}vaw.exe")), "a\\u{202e}vaw.exe");
+        assert_eq!(shown(Path::new("Sofa Süd 1.wav")), "Sofa Süd 1.wav");
+    }
+}

@@ -1,0 +1,572 @@
+//! What the manifest means: ranges, orders, doubles, and which keys a claim needs.
+
+use super::text::ManifestText;
+use super::{Claim, ClaimQuantity, Manifest, PerCondition, suggest};
+use crate::ingest::error::{IngestError, is_invisible};
+use crate::ingest::takes::paths::relative_problem;
+use std::collections::HashMap;
+use std::path::Path;
+
+/// Most seats of a session.
+pub(crate) const MAX_SEATS: usize = 1000;
+/// Most takes of a session.
+pub(crate) const MAX_TAKES: usize = 10_000;
+/// Most claims and most points of a claimed curve.
+const MAX_CLAIMS: usize = 200;
+/// Longest seat id, characters.
+pub(crate) const MAX_ID_CHARS: usize = 64;
+/// Longest free text, characters.
+const MAX_TEXT_CHARS: usize = 2000;
+/// The words of `correction.frequency_step`.
+const FREQUENCY_STEPS: [&str; 5] = ["iso_1_3", "iso_1_6", "iso_1_12", "iso_1_24", "free"];
+
+type Checked = Result<(), IngestError>;
+
+/// Checks everything in the manifest that needs no other file.
+pub(super) fn check(m: &Manifest, text: &ManifestText) -> Checked {
+    let c = Checker { text };
+    c.session(m)?;
+    c.sweep(m)?;
+    c.recording(m)?;
+    c.screen(m)?;
+    c.at_most("claim", "claims", m.claim.len(), MAX_CLAIMS)?;
+    for (i, claim) in m.claim.iter().enumerate() {
+        c.claim(claim, &format!("claim[{i}]"))?;
+    }
+    c.seats(m)?;
+    c.takes(m)?;
+    c.speaker(m)?;
+    c.correction(m)?;
+    c.picture(m)?;
+    c.handover(m)
+}
+
+/// Why an id cannot name a seat; `None` where it can.
+pub(crate) fn id_problem(id: &str) -> Option<String> {
+    let n = id.chars().count();
+    if id.trim().is_empty() {
+        Some("a seat id must have at least one visible character".into())
+    } else if n > MAX_ID_CHARS {
+        Some(format!("a seat id has at most {MAX_ID_CHARS} characters, this one has {n}"))
+    } else if id.trim() != id {
+        Some("a seat id must not begin or end with a space".into())
+    } else {
+        id.chars().find(|&c| is_invisible(c)).map(|c| {
+            format!("a seat id holds visible characters only, found {}", c.escape_unicode())
+        })
+    }
+}
+
+/// Ends of a range, and whether the lower one belongs to it.
+#[derive(Clone, Copy)]
+enum Range {
+    From(f64, f64),
+    Above(f64, f64),
+}
+
+use Range::{Above, From};
+
+struct Checker<'a> {
+    text: &'a ManifestText,
+}
+
+impl Checker<'_> {
+    fn number(&self, place: &str, value: f64, range: Range, unit: &str) -> Checked {
+        let (inside, low, high, words) = match range {
+            From(low, high) => (value >= low && value <= high, low, high, ""),
+            Above(low, high) => (value > low && value <= high, low, high, "above "),
+        };
+        if inside {
+            return Ok(());
+        }
+        let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+        Err(self.text.refuse(
+            place,
+            format!("{} is {value}, expected {words}{low} to {high}{unit}", key_of(place)),
+            "",
+        ))
+    }
+
+    fn optional(&self, place: &str, value: Option<f64>, range: Range, unit: &str) -> Checked {
+        value.map_or(Ok(()), |v| self.number(place, v, range, unit))
+    }
+
+    /// A pair that must not fall; `strict` asks for a true rise.
+    fn pair(&self, place: &str, pair: [f64; 2], range: Range, unit: &str, strict: bool) -> Checked {
+        for (i, &value) in pair.iter().enumerate() {
+            self.number(&format!("{place}[{i}]"), value, range, unit)?;
+        }
+        if pair[0] < pair[1] || (!strict && pair[0] == pair[1]) {
+            return Ok(());
+        }
+        Err(self.text.refuse(
+            place,
+            format!(
+                "{} goes from {} to {}, expected the lower value first",
+                key_of(place),
+                pair[0],
+                pair[1]
+            ),
+            "exchange the two values",
+        ))
+    }
+
+    fn free_text(&self, place: &str, value: &str) -> Checked {
+        let n = value.chars().count();
+        if n <= MAX_TEXT_CHARS {
+            return Ok(());
+        }
+        Err(self.text.refuse(
+            place,
+            format!("{} has {n} characters, at most {MAX_TEXT_CHARS} are taken", key_of(place)),
+            "shorten it",
+        ))
+    }
+
+    fn at_most(&self, place: &str, what: &str, found: usize, limit: usize) -> Checked {
+        if found <= limit {
+            return Ok(());
+        }
+        Err(self.text.refuse(
+            place,
+            format!("{found} {what}, at most {limit} are taken"),
+            "split the session",
+        ))
+    }
+
+    fn path(&self, place: &str, value: &Path) -> Checked {
+        match relative_problem(value) {
+            None => Ok(()),
+            Some(problem) => Err(self.text.refuse(
+                place,
+                format!("{}: {problem}", key_of(place)),
+                "put the file into the session folder and name it relative to that folder, with /",
+            )),
+        }
+    }
+
+    fn optional_path(&self, place: &str, value: Option<&std::path::PathBuf>) -> Checked {
+        value.map_or(Ok(()), |p| self.path(place, p))
+    }
+
+    fn session(&self, m: &Manifest) -> Checked {
+        let s = &m.session;
+        self.free_text("session.title", &s.title)?;
+        self.number(
+            "session.placement_tolerance_mm",
+            s.placement_tolerance_mm,
+            From(0.0, 500.0),
+            "mm",
+        )?;
+        self.per_condition(
+            "session.temperature_c",
+            s.temperature_c,
+            From(-40.0, 60.0),
+            "degrees Celsius",
+        )?;
+        self.per_condition(
+            "session.humidity_percent",
+            s.humidity_percent,
+            From(0.0, 100.0),
+            "percent",
+        )
+    }
+
+    fn per_condition(
+        &self,
+        place: &str,
+        value: Option<PerCondition>,
+        range: Range,
+        unit: &str,
+    ) -> Checked {
+        match value {
+            None => Ok(()),
+            Some(PerCondition::One(x)) => self.number(place, x, range, unit),
+            Some(PerCondition::Each(each)) => {
+                self.number(&format!("{place}.without"), each.without, range, unit)?;
+                self.number(&format!("{place}.with"), each.with, range, unit)?;
+                self.optional(&format!("{place}.corrected"), each.corrected, range, unit)
+            }
+        }
+    }
+
+    fn sweep(&self, m: &Manifest) -> Checked {
+        let s = &m.sweep;
+        self.path("sweep.file", &s.file)?;
+        self.number("sweep.start_hz", s.start_hz, From(1.0, 96_000.0), "Hz")?;
+        self.number("sweep.stop_hz", s.stop_hz, From(1.0, 96_000.0), "Hz")?;
+        if s.stop_hz < 2.0 * s.start_hz {
+            return Err(self.text.refuse(
+                "sweep.stop_hz",
+                format!("stop_hz is {} and start_hz is {}, expected at least one octave from start to stop", s.stop_hz, s.start_hz),
+                "",
+            ));
+        }
+        self.optional("sweep.duration_s", s.duration_s, From(0.2, 60.0), "s")?;
+        self.optional("sweep.fade_in_s", s.fade_in_s, From(0.0, 60.0), "s")?;
+        self.optional("sweep.fade_out_s", s.fade_out_s, From(0.0, 60.0), "s")?;
+        self.optional("sweep.level_dbfs", s.level_dbfs, From(-120.0, 0.0), "dB re full scale")
+    }
+
+    fn recording(&self, m: &Manifest) -> Checked {
+        let r = &m.recording;
+        if r.mic_channel == 0 {
+            return Err(self.text.refuse(
+                "recording.mic_channel",
+                "mic_channel is 0, channels count from 1",
+                "",
+            ));
+        }
+        if r.loopback_channel == Some(0) {
+            return Err(self.text.refuse(
+                "recording.loopback_channel",
+                "loopback_channel is 0, channels count from 1",
+                "",
+            ));
+        }
+        if r.loopback_channel == Some(r.mic_channel) {
+            return Err(self.text.refuse(
+                "recording.loopback_channel",
+                format!("loopback_channel and mic_channel are both {}", r.mic_channel),
+                "name the channel with the recorded electrical signal, or leave loopback_channel out",
+            ));
+        }
+        self.optional_path("recording.calibration_file", r.calibration_file.as_ref())
+    }
+
+    fn screen(&self, m: &Manifest) -> Checked {
+        let s = &m.screen;
+        if let Some(name) = &s.name {
+            self.free_text("screen.name", name)?;
+        }
+        self.optional("screen.width_m", s.width_m, Above(0.0, 100.0), "m")?;
+        self.optional("screen.height_m", s.height_m, Above(0.0, 100.0), "m")?;
+        self.optional("screen.gap_m", s.gap_m, Above(0.0, 5.0), "m")?;
+        self.optional("screen.hole_diameter_mm", s.hole_diameter_mm, Above(0.0, 50.0), "mm")?;
+        self.optional("screen.hole_pitch_mm", s.hole_pitch_mm, Above(0.0, 500.0), "mm")?;
+        self.optional("screen.thickness_mm", s.thickness_mm, Above(0.0, 50.0), "mm")?;
+        self.optional(
+            "screen.open_area_percent",
+            s.open_area_percent,
+            Above(0.0, 100.0),
+            "percent",
+        )?;
+        self.optional("screen.areal_mass_g_m2", s.areal_mass_g_m2, Above(0.0, 20_000.0), "g/m2")?;
+        self.optional(
+            "screen.flow_resistance_pa_s_m",
+            s.flow_resistance_pa_s_m,
+            From(0.0, 1e6),
+            "Pa s/m",
+        )?;
+        self.optional("screen.weave_pitch_mm", s.weave_pitch_mm, Above(0.0, 100.0), "mm")?;
+        if let (Some(d), Some(p)) = (s.hole_diameter_mm, s.hole_pitch_mm)
+            && d >= p
+        {
+            return Err(self.text.refuse(
+                "screen.hole_diameter_mm",
+                format!("hole_diameter_mm is {d}, not smaller than hole_pitch_mm, {p}"),
+                "the pitch counts from the centre of one hole to the centre of the next",
+            ));
+        }
+        Ok(())
+    }
+
+    fn claim(&self, claim: &Claim, at: &str) -> Checked {
+        use ClaimQuantity as Q;
+        let place = |key: &str| format!("{at}.{key}");
+        let quantity = claim.quantity;
+        // The keys a quantity needs, and those it may have besides `scope` and `source`.
+        let (needs, may): (&[&str], &[&str]) = match quantity {
+            Q::MaximumLoss | Q::AverageLoss => (&["band_hz", "limit_db"], &["tolerance_db"]),
+            Q::LossAt => (&["at_hz", "limit_db"], &["tolerance_db"]),
+            Q::RelativeLoss => (&["at_hz", "reference_hz", "limit_db"], &["tolerance_db"]),
+            Q::LossCurve => (&["points", "tolerance_db"], &["band_hz"]),
+            Q::SeatSpread => (&["limit_db"], &["band_hz"]),
+            Q::GainOnAxis => (&[], &["minimum", "maximum"]),
+            Q::GainAtAngle | Q::GainOffAxisRatio => (&["angle_deg"], &["minimum", "maximum"]),
+            Q::Uniformity => (&[], &["minimum", "maximum"]),
+        };
+        let word = quantity_word(quantity);
+        let present = [
+            ("band_hz", claim.band_hz.is_some()),
+            ("limit_db", claim.limit_db.is_some()),
+            ("at_hz", claim.at_hz.is_some()),
+            ("reference_hz", claim.reference_hz.is_some()),
+            ("points", claim.points.is_some()),
+            ("tolerance_db", claim.tolerance_db.is_some()),
+            ("minimum", claim.minimum.is_some()),
+            ("maximum", claim.maximum.is_some()),
+            ("angle_deg", claim.angle_deg.is_some()),
+        ];
+        for (key, there) in present {
+            if !there && needs.contains(&key) {
+                return Err(self.text.refuse(
+                    &place("quantity"),
+                    format!("a claim on {word} needs the key `{key}`"),
+                    format!("add {key} = {}", example_value(key)),
+                ));
+            }
+            if there && !needs.contains(&key) && !may.contains(&key) {
+                let known: Vec<&str> = needs.iter().chain(may).copied().collect();
+                return Err(self.text.refuse(
+                    &place(key),
+                    format!("a claim on {word} does not use the key `{key}`"),
+                    suggest(key, &known),
+                ));
+            }
+        }
+        if may.contains(&"minimum") && claim.minimum.is_none() && claim.maximum.is_none() {
+            return Err(self.text.refuse(
+                &place("quantity"),
+                format!("a claim on {word} needs `minimum` or `maximum`"),
+                "add minimum = 0.9, or the figure of the maker's sheet",
+            ));
+        }
+        let hz = From(10.0, 96_000.0);
+        if let Some(band_hz) = claim.band_hz {
+            self.pair(&place("band_hz"), band_hz, hz, "Hz", false)?;
+        }
+        self.optional(&place("limit_db"), claim.limit_db, From(-20.0, 60.0), "dB")?;
+        self.optional(&place("at_hz"), claim.at_hz, hz, "Hz")?;
+        self.optional(&place("reference_hz"), claim.reference_hz, hz, "Hz")?;
+        self.optional(&place("tolerance_db"), claim.tolerance_db, From(0.0, 60.0), "dB")?;
+        let gain = if quantity == Q::Uniformity { From(0.0, 1.0) } else { From(0.0, 20.0) };
+        self.optional(&place("minimum"), claim.minimum, gain, "(a plain number, not percent)")?;
+        self.optional(&place("maximum"), claim.maximum, gain, "(a plain number, not percent)")?;
+        self.optional(&place("angle_deg"), claim.angle_deg, From(0.0, 90.0), "degrees")?;
+        if let (Some(low), Some(high)) = (claim.minimum, claim.maximum)
+            && low > high
+        {
+            return Err(self.text.refuse(
+                &place("minimum"),
+                format!("minimum is {low}, above maximum, {high}"),
+                "exchange the two values",
+            ));
+        }
+        if let Some(source) = &claim.source {
+            self.free_text(&place("source"), source)?;
+        }
+        self.points(claim, &place("points"))
+    }
+
+    fn points(&self, claim: &Claim, place: &str) -> Checked {
+        let Some(points) = &claim.points else { return Ok(()) };
+        self.at_most(place, "points", points.len(), MAX_CLAIMS)?;
+        if points.is_empty() {
+            return Err(self.text.refuse(
+                place,
+                "points is empty, expected at least one point",
+                "add { hz = 8000, loss_db = 2.0 }",
+            ));
+        }
+        for (i, point) in points.iter().enumerate() {
+            self.number(&format!("{place}[{i}].hz"), point.hz, From(10.0, 96_000.0), "Hz")?;
+            self.number(&format!("{place}[{i}].loss_db"), point.loss_db, From(-20.0, 60.0), "dB")?;
+            if i > 0 && point.hz <= points[i - 1].hz {
+                return Err(self.text.refuse(
+                    &format!("{place}[{i}].hz"),
+                    format!(
+                        "hz is {} after {}, expected rising frequencies",
+                        point.hz,
+                        points[i - 1].hz
+                    ),
+                    "sort the points",
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    fn seats(&self, m: &Manifest) -> Checked {
+        self.at_most("seat", "seats", m.seat.len(), MAX_SEATS)?;
+        let mut seen: HashMap<&str, usize> = HashMap::new();
+        for (i, seat) in m.seat.iter().enumerate() {
+            let place = format!("seat[{i}].id");
+            if let Some(problem) = id_problem(&seat.id) {
+                return Err(self.text.refuse(&place, problem, "choose a short name such as R1C"));
+            }
+            if let Some(first) = seen.insert(&seat.id, i) {
+                let line = self.text.line_of(&format!("seat[{first}].id"));
+                return Err(self.text.refuse(
+                    &place,
+                    format!("seat {} is already there, in line {line}", seat.id),
+                    "give each seat its own id",
+                ));
+            }
+            if let Some(name) = &seat.name {
+                self.free_text(&format!("seat[{i}].name"), name)?;
+            }
+            self.number(&format!("seat[{i}].weight"), seat.weight, From(0.0, 1000.0), "")?;
+            for (axis, &x) in seat.position_m.iter().flatten().enumerate() {
+                self.number(&format!("seat[{i}].position_m[{axis}]"), x, From(-100.0, 100.0), "m")?;
+            }
+        }
+        if !m.seat.is_empty() && m.seat.iter().all(|s| s.weight == 0.0) {
+            return Err(self.text.refuse(
+                "seat[0].weight",
+                "every seat has weight 0, expected at least one above 0",
+                "",
+            ));
+        }
+        Ok(())
+    }
+
+    fn takes(&self, m: &Manifest) -> Checked {
+        self.at_most("take", "takes", m.take.len(), MAX_TAKES)?;
+        let ids: Vec<&str> = m.seat.iter().map(|s| s.id.as_str()).collect();
+        for (i, take) in m.take.iter().enumerate() {
+            self.path(&format!("take[{i}].file"), &take.file)?;
+            let place = format!("take[{i}].seat");
+            if ids.is_empty() {
+                if let Some(problem) = id_problem(&take.seat) {
+                    return Err(self.text.refuse(
+                        &place,
+                        problem,
+                        "choose a short name such as R1C",
+                    ));
+                }
+            } else if !ids.contains(&take.seat.as_str()) {
+                return Err(self.text.refuse(
+                    &place,
+                    format!("no seat is called `{}`", take.seat),
+                    format!(
+                        "{}, or add a [[seat]] with this id",
+                        suggest(&take.seat, &ids[..ids.len().min(24)])
+                    ),
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    fn speaker(&self, m: &Manifest) -> Checked {
+        let Some(s) = &m.speaker else { return Ok(()) };
+        self.optional("speaker.power_w", s.power_w, Above(0.0, 1e5), "W")?;
+        self.optional("speaker.amplifier_w", s.amplifier_w, Above(0.0, 1e5), "W")?;
+        self.optional("speaker.driver_limit_w", s.driver_limit_w, Above(0.0, 1e5), "W")?;
+        self.optional(
+            "speaker.sensitivity_db",
+            s.sensitivity_db,
+            From(40.0, 130.0),
+            "dB at 1 W, 1 m",
+        )?;
+        s.driver_band_hz.map_or(Ok(()), |band_hz| {
+            self.pair("speaker.driver_band_hz", band_hz, From(1.0, 96_000.0), "Hz", true)
+        })
+    }
+
+    fn correction(&self, m: &Manifest) -> Checked {
+        let c = &m.correction;
+        self.number(
+            "correction.processor_rate_hz",
+            c.processor_rate_hz,
+            From(8_000.0, 768_000.0),
+            "Hz",
+        )?;
+        let top_hz = c.processor_rate_hz / 2.0;
+        self.pair("correction.band_hz", c.band_hz, From(10.0, top_hz), "Hz", true)?;
+        self.number("correction.max_boost_db", c.max_boost_db, From(0.0, 30.0), "dB")?;
+        self.number("correction.max_cut_db", c.max_cut_db, From(0.0, 60.0), "dB")?;
+        self.pair("correction.q", c.q, From(0.05, 50.0), "", false)?;
+        self.number("correction.max_filters", c.max_filters as f64, From(0.0, 20.0), "")?;
+        self.number("correction.gain_step_db", c.gain_step_db, From(0.0, 6.0), "dB")?;
+        self.number("correction.q_step", c.q_step, From(0.0, 5.0), "")?;
+        self.number("correction.tolerance_rms_db", c.tolerance_rms_db, Above(0.0, 20.0), "dB")?;
+        self.number("correction.tolerance_band_db", c.tolerance_band_db, Above(0.0, 20.0), "dB")?;
+        if FREQUENCY_STEPS.contains(&c.frequency_step.as_str()) {
+            return Ok(());
+        }
+        Err(self.text.refuse(
+            "correction.frequency_step",
+            format!("`{}` is no word for frequency_step", c.frequency_step),
+            suggest(&c.frequency_step, &FREQUENCY_STEPS),
+        ))
+    }
+
+    fn picture(&self, m: &Manifest) -> Checked {
+        let Some(p) = &m.picture else { return Ok(()) };
+        self.optional_path("picture.readings_file", p.readings_file.as_ref())?;
+        self.optional("picture.reference_gain", p.reference_gain, Above(0.0, 20.0), "")?;
+        self.optional(
+            "picture.meter_uncertainty_percent",
+            p.meter_uncertainty_percent,
+            From(0.0, 100.0),
+            "percent",
+        )?;
+        self.optional("picture.projector_lm", p.projector_lm, Above(0.0, 1e6), "lm")?;
+        self.optional("picture.aspect", p.aspect, From(0.2, 10.0), "(width over height)")?;
+        self.optional(
+            "picture.masked_aspect",
+            p.masked_aspect,
+            From(0.2, 10.0),
+            "(width over height)",
+        )?;
+        self.optional("picture.pixels_across", p.pixels_across.map(f64::from), From(1.0, 1e5), "")
+    }
+
+    fn handover(&self, m: &Manifest) -> Checked {
+        let h = &m.handover;
+        for (key, value) in [
+            ("client", &h.client),
+            ("site", &h.site),
+            ("installer", &h.installer),
+            ("reference", &h.reference),
+        ] {
+            if let Some(value) = value {
+                self.free_text(&format!("handover.{key}"), value)?;
+            }
+        }
+        for (key, list) in [
+            ("instruments", &h.instruments),
+            ("not_measured", &h.not_measured),
+            ("signatures", &h.signatures),
+        ] {
+            self.at_most(&format!("handover.{key}"), "lines", list.len(), 100)?;
+            for (i, line) in list.iter().enumerate() {
+                self.free_text(&format!("handover.{key}[{i}]"), line)?;
+            }
+        }
+        self.optional_path("handover.logo", h.logo.as_ref())
+    }
+}
+
+/// The last key of a place, with a position counted from 1: `band_hz, value 2`.
+fn key_of(place: &str) -> String {
+    let last = place.rsplit('.').next().unwrap_or(place);
+    match last.strip_suffix(']').and_then(|s| s.split_once('[')) {
+        Some((key, index)) => match index.parse::<usize>() {
+            Ok(i) => format!("{key}, value {},", i + 1),
+            Err(_) => key.to_owned(),
+        },
+        None => last.to_owned(),
+    }
+}
+
+fn quantity_word(quantity: ClaimQuantity) -> &'static str {
+    use ClaimQuantity as Q;
+    match quantity {
+        Q::MaximumLoss => "maximum_loss",
+        Q::AverageLoss => "average_loss",
+        Q::LossAt => "loss_at",
+        Q::RelativeLoss => "relative_loss",
+        Q::LossCurve => "loss_curve",
+        Q::SeatSpread => "seat_spread",
+        Q::GainOnAxis => "gain_on_axis",
+        Q::GainAtAngle => "gain_at_angle",
+        Q::GainOffAxisRatio => "gain_off_axis_ratio",
+        Q::Uniformity => "uniformity",
+    }
+}
+
+fn example_value(key: &str) -> &'static str {
+    match key {
+        "band_hz" => "[500, 16000]",
+        "limit_db" => "3.0",
+        "at_hz" => "8000",
+        "reference_hz" => "500",
+        "points" => "[{ hz = 1000, loss_db = 0.5 }, { hz = 10000, loss_db = 2.0 }]",
+        "tolerance_db" => "1.0",
+        "angle_deg" => "45",
+        _ => "...",
+    }
+}

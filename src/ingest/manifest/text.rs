@@ -1,0 +1,241 @@
+//! The manifest as text: safe to parse, and able to point at any key.
+
+use super::refusal::ManifestRefusal;
+use crate::ingest::error::IngestError;
+use crate::ingest::wav::kind_name;
+use std::fs;
+use std::io::{self, Read};
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Largest text file of a session, bytes.
+pub(crate) const MAX_TEXT_BYTES: u64 = 1 << 20;
+
+/// Deepest nesting of lists and tables. The deepest of the manifest is 4.
+const MAX_DEPTH: usize = 32;
+
+/// The manifest's text, kept so that a refusal can show the line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ManifestText {
+    /// The file, as shown to people.
+    pub path: PathBuf,
+    /// Its text, without a byte-order mark.
+    pub text: String,
+}
+
+impl ManifestText {
+    /// A refusal at `place`, a path of keys and positions such as
+    /// `seat[2].position_m` (positions count from 0). Where the place is not written
+    /// in the manifest, the caret stands at the nearest table around it.
+    pub fn refuse(
+        &self,
+        place: &str,
+        problem: impl Into<String>,
+        advice: impl Into<String>,
+    ) -> IngestError {
+        self.refuse_span(self.span_of(place), problem, advice)
+    }
+
+    /// A refusal at the bytes `span` of the text.
+    pub(super) fn refuse_span(
+        &self,
+        span: Range<usize>,
+        problem: impl Into<String>,
+        advice: impl Into<String>,
+    ) -> IngestError {
+        Box::new(ManifestRefusal::at(self.path.clone(), &self.text, span, problem, advice)).into()
+    }
+
+    /// Line of `place`, counted from 1.
+    pub(crate) fn line_of(&self, place: &str) -> usize {
+        self.text[..self.span_of(place).start].matches('\n').count() + 1
+    }
+
+    /// Bytes of the value at `place`, or of the nearest table around it.
+    fn span_of(&self, place: &str) -> Range<usize> {
+        // Parsed again only when something is wrong: the tree borrows from the text.
+        let Ok(document) = DeTable::parse(&self.text) else { return 0..0 };
+        let mut table = Some(document.get_ref());
+        let mut list = None;
+        let mut span = 0..0;
+        for step in place.split(['.', '[']).filter(|s| !s.is_empty()) {
+            let found: Option<&Spanned<DeValue<'_>>> = match step.strip_suffix(']') {
+                Some(index) => index
+                    .parse::<usize>()
+                    .ok()
+                    .and_then(|i| list.and_then(|l: &toml::de::DeArray<'_>| l.get(i))),
+                None => table.and_then(|t| t.get(step)),
+            };
+            let Some(value) = found else { break };
+            span = value.span();
+            table = value.get_ref().as_table();
+            list = value.get_ref().as_array();
+        }
+        span
+    }
+}
+
+/// Reads a text file of a session: regular, at most 1 MiB, UTF-8 with or without a
+/// byte-order mark (which is taken off).
+///
+/// # Errors
+/// [`IngestError`] that says what the file is instead; for a missing file
+/// [`IngestError::NoFile`] with `advice`.
+pub(crate) fn read_text(path: &Path, advice: &str) -> Result<String, IngestError> {
+    let cannot = |source: io::Error| match source.kind() {
+        io::ErrorKind::NotFound => {
+            IngestError::NoFile { path: path.to_path_buf(), advice: advice.into() }
+        }
+        _ => IngestError::Read { path: path.to_path_buf(), source },
+    };
+    let metadata = fs::metadata(path).map_err(cannot)?;
+    if !metadata.is_file() {
+        let found = kind_name(metadata.file_type());
+        return Err(IngestError::NotRegular { path: path.to_path_buf(), found });
+    }
+    let too_large = |bytes| IngestError::TextSize {
+        path: path.to_path_buf(),
+        bytes,
+        limit_bytes: MAX_TEXT_BYTES,
+    };
+    if metadata.len() > MAX_TEXT_BYTES {
+        return Err(too_large(metadata.len()));
+    }
+    let mut bytes = Vec::with_capacity(metadata.len() as usize);
+    let file = fs::File::open(path).map_err(cannot)?;
+    file.take(MAX_TEXT_BYTES + 1).read_to_end(&mut bytes).map_err(cannot)?;
+    if bytes.len() as u64 > MAX_TEXT_BYTES {
+        return Err(too_large(bytes.len() as u64));
+    }
+    decode_utf8(bytes).map_err(|what| IngestError::Encoding { path: path.to_path_buf(), what })
+}
+
+fn decode_utf8(mut bytes: Vec<u8>) -> Result<String, String> {
+    if bytes.starts_with(&[0xef, 0xbb, 0xbf]) {
+        bytes.drain(..3);
+    }
+    if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
+        return Err("this is UTF-16 text, expected UTF-8".into());
+    }
+    if bytes.contains(&0) {
+        return Err("there are zero bytes in this text, as in UTF-16 or a binary file".into());
+    }
+    String::from_utf8(bytes).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        let bytes = error.as_bytes();
+        let line_start = bytes[..at].iter().rposition(|&b| b == b'\n').map_or(0, |i| i + 1);
+        let line = bytes[..at].iter().filter(|&&b| b == b'\n').count() + 1;
+        // Up to `at` the bytes are valid.
+        let column = String::from_utf8_lossy(&bytes[line_start..at]).chars().count() + 1;
+        format!(
+            "line {line}, column {column}: byte {:#04x} is not UTF-8, as in text saved in an older encoding (Latin-1, Windows)",
+            bytes[at]
+        )
+    })
+}
+
+/// Refuses nesting that no manifest needs, before any parser walks into it.
+pub(super) fn check_depth(text: &ManifestText) -> Result<(), IngestError> {
+    let bytes = text.text.as_bytes();
+    let refuse = |at: usize| {
+        text.refuse_span(
+            at..at + 1,
+            format!("lists, tables or dotted keys are nested more than {MAX_DEPTH} deep here"),
+            "no key of the manifest needs this; remove it",
+        )
+    };
+    let (mut depth, mut n_dots, mut i) = (0usize, 0usize, 0usize);
+    while i < bytes.len() {
+        match bytes[i] {
+            b'#' => i += bytes[i..].iter().position(|&b| b == b'\n').unwrap_or(bytes.len() - i),
+            quote @ (b'"' | b'\'') => i = after_string(bytes, i, quote),
+            b'[' | b'{' => {
+                depth += 1;
+                if depth > MAX_DEPTH {
+                    return Err(refuse(i));
+                }
+                i += 1;
+            }
+            b']' | b'}' => {
+                depth = depth.saturating_sub(1);
+                i += 1;
+            }
+            b'.' => {
+                n_dots += 1;
+                if n_dots > MAX_DEPTH {
+                    return Err(refuse(i));
+                }
+                i += 1;
+            }
+            // A dotted key ends at `=`, a number at a comma, both at the line's end.
+            b'\n' | b',' | b'=' => {
+                n_dots = 0;
+                i += 1;
+            }
+            _ => i += 1,
+        }
+    }
+    Ok(())
+}
+
+/// Position after the string that opens at `i`.
+fn after_string(bytes: &[u8], i: usize, quote: u8) -> usize {
+    let triple = bytes[i..].starts_with(&[quote; 3]);
+    let mut at = i + if triple { 3 } else { 1 };
+    while at < bytes.len() {
+        match bytes[at] {
+            b'\\' if quote == b'"' => at += 1,
+            b'\n' if !triple => return at,
+            b if b == quote && !triple => return at + 1,
+            b if b == quote && bytes[at..].starts_with(&[quote; 3]) => return at + 3,
+            _ => {}
+        }
+        at += 1;
+    }
+    bytes.len()
+}
+
+/// Refuses, anywhere in the document, numbers that are none and control characters
+/// in text (they would drive a terminal and break the papers).
+pub(super) fn check_values(text: &ManifestText, document: &DeTable<'_>) -> Result<(), IngestError> {
+    for value in document.values() {
+        check_value(text, value)?;
+    }
+    Ok(())
+}
+
+fn check_value(text: &ManifestText, value: &Spanned<DeValue<'_>>) -> Result<(), IngestError> {
+    match value.get_ref() {
+        DeValue::Float(float) => {
+            let number: f64 = float.as_str().parse().unwrap_or(f64::NAN);
+            if !number.is_finite() {
+                return Err(text.refuse_span(
+                    value.span(),
+                    format!("expected a finite number, found {}", float.as_str()),
+                    "write the figure, or leave the key out where it is not known",
+                ));
+            }
+        }
+        DeValue::String(string) => {
+            if let Some(c) =
+                string.chars().find(|&c| c.is_control() && !matches!(c, '\t' | '\n' | '\r'))
+            {
+                return Err(text.refuse_span(
+                    value.span(),
+                    format!("control character {} in this text", c.escape_unicode()),
+                    "remove it",
+                ));
+            }
+        }
+        DeValue::Array(list) => {
+            for item in list.iter() {
+                check_value(text, item)?;
+            }
+        }
+        DeValue::Table(table) => check_values(text, table)?,
+        DeValue::Integer(_) | DeValue::Boolean(_) | DeValue::Datetime(_) => {}
+    }
+    Ok(())
+}

@@ -1,0 +1,340 @@
+//! The played signal from its file, held against what the manifest says of it.
+
+use super::trajectory::trace;
+use crate::ingest::error::IngestError;
+use crate::ingest::manifest::{SweepInfo, SweepKind};
+use crate::ingest::session::SweepSignal;
+use crate::ingest::wav::read_wav;
+use realfft::RealFftPlanner;
+use std::ops::Range;
+use std::path::Path;
+
+/// Shortest signal, s.
+const MIN_ACTIVE_S: f64 = 0.2;
+/// Longest signal, s: bounds the memory of every transform after it.
+const MAX_ACTIVE_S: f64 = 60.0;
+/// The signal begins and ends where it passes this share of its peak (-60 dB).
+const ACTIVE_SHARE: f64 = 1e-3;
+/// Steps of the band search per octave.
+const STEPS_PER_OCTAVE: f64 = 12.0;
+/// How far the ends of an exponential sweep may stay inside the stated ones:
+/// 1/12 octave.
+const SWEEP_END_OCT: f64 = 1.0 / 12.0;
+/// The same for energy, which a fade takes away: 1/3 octave below, 1/6 above.
+const ENERGY_END_OCT: [f64; 2] = [1.0 / 3.0, 1.0 / 6.0];
+/// Largest hole inside the band, octaves.
+const HOLE_OCT: f64 = 1.0 / 3.0;
+/// Stated and found duration may differ by this share.
+const DURATION_SHARE: f64 = 0.03;
+/// A line through ln(frequency) fits a sweep to about 0.001, a linear sweep to 0.3.
+const MAX_RESIDUAL: f64 = 0.05;
+
+/// Reads the file of the played signal (its first channel) and checks that it is
+/// what `info` says: length, level, band, and for an exponential sweep its pace.
+///
+/// # Units
+/// Samples have full scale = 1; times count from the start of the file.
+/// # Errors
+/// [`IngestError::Wav`] where the file cannot be read, [`IngestError::Sweep`] where
+/// the signal is silent, shorter than 0.2 s or longer than 60 s, does not cover its
+/// stated band, or is no exponential sweep of the stated duration.
+pub fn load_sweep(path: &Path, info: &SweepInfo) -> Result<SweepSignal, IngestError> {
+    let refuse = |problem: String, advice: &str| IngestError::Sweep {
+        path: path.to_path_buf(),
+        problem,
+        advice: advice.into(),
+    };
+    let wav = read_wav(path, &[1])?;
+    let rate_hz = f64::from(wav.info.rate_hz);
+    let samples = wav.channels.into_iter().next().unwrap_or_default();
+    if info.stop_hz > rate_hz / 2.0 {
+        return Err(refuse(
+            format!(
+                "sweep.stop_hz is {} Hz, a file at {} Hz carries at most {} Hz",
+                info.stop_hz,
+                wav.info.rate_hz,
+                rate_hz / 2.0
+            ),
+            "correct sweep.stop_hz or name the right file",
+        ));
+    }
+    let active = active_part(&samples).ok_or_else(|| {
+        refuse("the played signal is silent".into(), "name the file that was really played")
+    })?;
+    let active_s = active.len() as f64 / rate_hz;
+    if !(MIN_ACTIVE_S..=MAX_ACTIVE_S).contains(&active_s) {
+        return Err(refuse(
+            format!(
+                "the signal in this file lasts {active_s:.2} s, expected {MIN_ACTIVE_S} to {MAX_ACTIVE_S} s"
+            ),
+            "name the file that was really played, or use a longer sweep",
+        ));
+    }
+    let start_at_s = active.start as f64 / rate_hz;
+    let (rate_constant_s, start_s) = match info.kind {
+        SweepKind::Other => (None, None),
+        SweepKind::Exponential => {
+            let line = trace(&samples[active.clone()], start_at_s, rate_hz)
+                .filter(|line| {
+                    line.median_residual <= MAX_RESIDUAL && line.rate_constant_s.is_finite()
+                })
+                .filter(|line| line.rate_constant_s > 0.0)
+                .ok_or_else(|| {
+                    refuse(
+                        "the frequency of this signal does not rise as in an exponential sweep".into(),
+                        "write kind = \"other\" under [sweep] if another signal was played, or name the right file",
+                    )
+                })?;
+            let found_hz =
+                [line.frequency_hz(start_at_s), line.frequency_hz(start_at_s + active_s)];
+            let reaches = found_hz[0] <= info.start_hz * SWEEP_END_OCT.exp2()
+                && found_hz[1] >= info.stop_hz * (-SWEEP_END_OCT).exp2();
+            if !reaches {
+                return Err(band_refusal(path, info, found_hz));
+            }
+            let octaves_e = (info.stop_hz / info.start_hz).ln();
+            let found_s = line.rate_constant_s * octaves_e;
+            if let Some(stated_s) = info.duration_s
+                && (found_s / stated_s - 1.0).abs() > DURATION_SHARE
+            {
+                return Err(refuse(
+                    format!(
+                        "sweep.duration_s is {stated_s} s, the sweep in this file takes {found_s:.2} s from {} to {} Hz",
+                        info.start_hz, info.stop_hz
+                    ),
+                    "correct sweep.duration_s or name the right file",
+                ));
+            }
+            let l_s = info.duration_s.map_or(line.rate_constant_s, |t_s| t_s / octaves_e);
+            (Some(l_s), Some(line.time_s(info.start_hz)))
+        }
+    };
+    check_energy(path, info, &samples[active.clone()], rate_hz)?;
+    Ok(SweepSignal {
+        rate_hz: wav.info.rate_hz,
+        band_hz: [info.start_hz, info.stop_hz],
+        rate_constant_s,
+        start_s,
+        active,
+        samples,
+    })
+}
+
+fn band_refusal(path: &Path, info: &SweepInfo, found_hz: [f64; 2]) -> IngestError {
+    IngestError::Sweep {
+        path: path.to_path_buf(),
+        problem: format!(
+            "the manifest says {} to {} Hz, the signal in this file covers {:.0} to {:.0} Hz",
+            info.start_hz, info.stop_hz, found_hz[0], found_hz[1]
+        ),
+        advice: "correct sweep.start_hz and sweep.stop_hz, or name the file that was really played"
+            .into(),
+    }
+}
+
+/// From the first to the last sample above 1/1000 of the peak; `None` for silence.
+fn active_part(samples: &[f64]) -> Option<Range<usize>> {
+    let (low, high) =
+        samples.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &x| (a.min(x), b.max(x)));
+    // A constant is as silent as zeros; one step of 24 bits is 1.2e-7.
+    if !(high - low > 1e-6) {
+        return None;
+    }
+    let limit = ACTIVE_SHARE * high.abs().max(low.abs());
+    let first = samples.iter().position(|x| x.abs() > limit)?;
+    let last = samples.iter().rposition(|x| x.abs() > limit)?;
+    Some(first..last + 1)
+}
+
+/// Energy in twelfth-octave steps over the stated band: present near both ends,
+/// without a hole.
+fn check_energy(
+    path: &Path,
+    info: &SweepInfo,
+    active: &[f64],
+    rate_hz: f64,
+) -> Result<(), IngestError> {
+    let n_fft = active.len().next_power_of_two();
+    let mut signal = vec![0.0; n_fft];
+    signal[..active.len()].copy_from_slice(active);
+    let plan = RealFftPlanner::<f64>::new().plan_fft_forward(n_fft);
+    let mut bins = plan.make_output_vec();
+    // Cannot fail: both lengths come from the plan.
+    let _ = plan.process(&mut signal, &mut bins);
+    let bin_hz = rate_hz / n_fft as f64;
+    let n_steps = ((info.stop_hz / info.start_hz).log2() * STEPS_PER_OCTAVE).ceil().max(1.0);
+    let step_oct = (info.stop_hz / info.start_hz).log2() / n_steps;
+    let mut density = Vec::with_capacity(n_steps as usize);
+    for step in 0..n_steps as usize {
+        let edge_hz = |i: f64| info.start_hz * (i * step_oct).exp2();
+        let (low_hz, high_hz) = (edge_hz(step as f64), edge_hz(step as f64 + 1.0));
+        let first = (low_hz / bin_hz).round() as usize;
+        let last = ((high_hz / bin_hz).round() as usize).max(first + 1).min(bins.len());
+        let first = first.min(last - 1);
+        let power: f64 = bins[first..last].iter().map(|b| b.norm_sqr()).sum();
+        density.push(((low_hz * high_hz).sqrt(), power / (last - first) as f64));
+    }
+    // An exponential sweep has equal energy per octave. Another signal may lie
+    // anywhere between that and equal energy per hertz, and may be shaped.
+    let (limit_db, white_too) = match info.kind {
+        SweepKind::Exponential => (-35.0, false),
+        SweepKind::Other => (-50.0, true),
+    };
+    let share = 10f64.powf(limit_db / 10.0);
+    let top = |weigh: &dyn Fn(&(f64, f64)) -> f64| density.iter().map(weigh).fold(0.0, f64::max);
+    let pink = |&(f_hz, d): &(f64, f64)| d * f_hz;
+    let white = |&(_, d): &(f64, f64)| d;
+    let (top_pink, top_white) = (top(&pink), top(&white));
+    let covered: Vec<bool> = density
+        .iter()
+        .map(|p| pink(p) >= share * top_pink || (white_too && white(p) >= share * top_white))
+        .collect();
+    let edge_hz = |step: usize| info.start_hz * (step as f64 * step_oct).exp2();
+    let (Some(first), Some(last)) =
+        (covered.iter().position(|&c| c), covered.iter().rposition(|&c| c))
+    else {
+        return Err(band_refusal(path, info, [0.0, 0.0]));
+    };
+    let found_hz = [edge_hz(first), edge_hz(last + 1)];
+    let reaches = (found_hz[0] / info.start_hz).log2() <= ENERGY_END_OCT[0] + 1e-9
+        && (info.stop_hz / found_hz[1]).log2() <= ENERGY_END_OCT[1] + 1e-9;
+    if !reaches {
+        return Err(band_refusal(path, info, found_hz));
+    }
+    let mut hole_from = first;
+    for (step, &here) in covered.iter().enumerate().take(last + 1).skip(first) {
+        if here {
+            if (step - hole_from) as f64 * step_oct > HOLE_OCT + 1e-9 {
+                return Err(IngestError::Sweep {
+                    path: path.to_path_buf(),
+                    problem: format!(
+                        "the manifest says {} to {} Hz, there is nothing between {:.0} and {:.0} Hz",
+                        info.start_hz,
+                        info.stop_hz,
+                        edge_hz(hole_from),
+                        edge_hz(step)
+                    ),
+                    advice: "use a signal that covers its band".into(),
+                });
+            }
+            hole_from = step + 1;
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{SweepParams, generate};
+    use super::*;
+    use crate::ingest::wav::write_wav_24;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    fn info(start_hz: f64, stop_hz: f64, duration_s: Option<f64>, kind: SweepKind) -> SweepInfo {
+        SweepInfo {
+            file: "sweep.wav".into(),
+            kind,
+            start_hz,
+            stop_hz,
+            duration_s,
+            fade_in_s: None,
+            fade_out_s: None,
+            level_dbfs: None,
+        }
+    }
+
+    fn load(samples: &[f64], rate_hz: u32, info: &SweepInfo) -> Result<SweepSignal, String> {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("sweep.wav");
+        write_wav_24(&path, rate_hz, samples).unwrap();
+        load_sweep(&path, info).map_err(|e| e.to_string())
+    }
+
+    fn swept(start_hz: f64, stop_hz: f64, duration_s: f64) -> SweepParams {
+        let fade_in_s = 0.02 * duration_s;
+        SweepParams { start_hz, stop_hz, duration_s, fade_in_s, ..SweepParams::default() }
+    }
+
+    #[test]
+    fn the_default_sweep_is_what_it_says() {
+        let params = SweepParams::default();
+        let x = generate(&params).unwrap();
+        for duration_s in [Some(5.0), None] {
+            let sweep =
+                load(&x, 48_000, &info(20.0, 20e3, duration_s, SweepKind::Exponential)).unwrap();
+            let l_s = sweep.rate_constant_s.unwrap();
+            let tolerance = if duration_s.is_some() { 1e-12 } else { 1e-3 };
+            assert!((l_s / params.rate_constant_s() - 1.0).abs() < tolerance, "{l_s}");
+            assert!((sweep.start_s.unwrap() - 0.5).abs() < 0.02);
+            assert!(sweep.active.start >= 24_000 && sweep.active.end <= 264_000);
+            assert!(sweep.active.len() > 230_000);
+        }
+    }
+
+    #[test]
+    fn short_sweeps_and_other_rates_pass() {
+        for (rate_hz, stop_hz, duration_s) in [
+            (48_000, 20e3, 0.5),
+            (48_000, 16e3, 1.0),
+            (96_000, 40e3, 2.0),
+            (44_100, 20e3, 3.0),
+            (16_000, 7_900.0, 0.4),
+        ] {
+            let params = SweepParams { rate_hz, ..swept(50.0, stop_hz, duration_s) };
+            let stated = info(50.0, stop_hz, Some(duration_s), SweepKind::Exponential);
+            load(&generate(&params).unwrap(), rate_hz, &stated).unwrap();
+        }
+    }
+
+    #[test]
+    fn a_sweep_that_does_not_reach_its_band_is_refused_with_what_was_found() {
+        let x = generate(&swept(20.0, 10_000.0, 5.0)).unwrap();
+        let text = load(&x, 48_000, &info(20.0, 20e3, None, SweepKind::Exponential)).unwrap_err();
+        assert!(text.contains("20 to 20000 Hz") && text.contains("to 10"), "{text}");
+        // Both sides of the limit of 1/12 octave: 18.9 kHz of 20 kHz.
+        let stated = info(20.0, 20e3, None, SweepKind::Exponential);
+        assert!(load(&generate(&swept(20.0, 18_400.0, 5.0)).unwrap(), 48_000, &stated).is_err());
+        assert!(load(&generate(&swept(20.0, 19_500.0, 5.0)).unwrap(), 48_000, &stated).is_ok());
+        let text = load(&generate(&swept(200.0, 20e3, 5.0)).unwrap(), 48_000, &stated).unwrap_err();
+        assert!(text.contains("covers 20"), "{text}");
+        // The band is there, but its upper end was filtered away.
+        let mut x = generate(&swept(20.0, 20e3, 5.0)).unwrap();
+        let n_cut = 24_000 + (0.9 * 5.0 * 48e3) as usize;
+        x[n_cut..].iter_mut().for_each(|v| *v *= 0.004);
+        let text = load(&x, 48_000, &stated).unwrap_err();
+        assert!(text.contains("covers 20 to 10"), "{text}");
+    }
+
+    #[test]
+    fn pace_and_kind_are_checked() {
+        let x = generate(&swept(20.0, 20e3, 2.0)).unwrap();
+        let text =
+            load(&x, 48_000, &info(20.0, 20e3, Some(5.0), SweepKind::Exponential)).unwrap_err();
+        assert!(text.contains("duration_s is 5 s") && text.contains("takes 2.0"), "{text}");
+
+        let mut rng = ChaCha8Rng::seed_from_u64(7);
+        let noise: Vec<f64> = (0..96_000).map(|_| rng.random_range(-0.3..0.3)).collect();
+        let text =
+            load(&noise, 48_000, &info(20.0, 20e3, None, SweepKind::Exponential)).unwrap_err();
+        assert!(text.contains("kind = \"other\""), "{text}");
+        let sweep = load(&noise, 48_000, &info(20.0, 20e3, None, SweepKind::Other)).unwrap();
+        assert_eq!((sweep.rate_constant_s, sweep.start_s), (None, None));
+
+        let tone: Vec<f64> = (0..96_000).map(|i| 0.3 * (f64::from(i) * 0.13).sin()).collect();
+        let text = load(&tone, 48_000, &info(20.0, 20e3, None, SweepKind::Other)).unwrap_err();
+        assert!(text.contains("covers"), "{text}");
+    }
+
+    #[test]
+    fn silence_shortness_and_nyquist_are_refused() {
+        let stated = info(20.0, 20e3, None, SweepKind::Exponential);
+        assert!(load(&[0.0; 48_000], 48_000, &stated).unwrap_err().contains("silent"));
+        assert!(load(&[0.25; 48_000], 48_000, &stated).unwrap_err().contains("silent"));
+        let x = generate(&SweepParams { fade_out_s: 0.0, ..swept(200.0, 20e3, 0.25) }).unwrap();
+        let short = &x[..24_000 + 9_500];
+        assert!(load(short, 48_000, &stated).unwrap_err().contains("lasts 0.2"));
+        let stated = info(20.0, 24_000.5, None, SweepKind::Exponential);
+        assert!(load(&x, 48_000, &stated).unwrap_err().contains("at most 24000 Hz"));
+    }
+}

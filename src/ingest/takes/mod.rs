@@ -1,0 +1,12 @@
+//! Finding the recordings: listed in the manifest, or by their names in `takes/`.
+
+mod discover;
+mod name;
+pub(crate) mod paths;
+
+pub(crate) use discover::missing_conditions;
+pub use discover::{FoundTakes, discover};
+pub use name::{TakeName, default_name, parse_name};
+
+/// Folder of the recordings in a session folder.
+pub const TAKES_FOLDER: &str = "takes";

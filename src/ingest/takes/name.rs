@@ -1,0 +1,103 @@
+//! Default names of recordings: `SEAT_CONDITION_N.wav`, `SEAT_CONDITION_control_N.wav`.
+
+use crate::ingest::manifest::{Condition, SoundSource};
+
+/// What a default name says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TakeName {
+    /// Seat id, as written in the name.
+    pub seat: String,
+    /// Screen state.
+    pub condition: Condition,
+    /// Loudspeaker.
+    pub source: SoundSource,
+    /// Running number, which is the microphone placement.
+    pub number: u32,
+}
+
+/// The word of a condition in names.
+pub(crate) fn condition_word(condition: Condition) -> &'static str {
+    match condition {
+        Condition::Without => "without",
+        Condition::With => "with",
+        Condition::Corrected => "corrected",
+    }
+}
+
+/// The default file name of a take, without folder.
+pub fn default_name(seat: &str, condition: Condition, source: SoundSource, number: u32) -> String {
+    let control = if source == SoundSource::Control { "_control" } else { "" };
+    format!("{seat}_{}{control}_{number}.wav", condition_word(condition))
+}
+
+/// Reads a default name without its extension. Parsed from its end, so seat ids may
+/// hold underscores and even the words of conditions; those words may be written in
+/// any case.
+///
+/// # Errors
+/// What is missing, as the end of a sentence that begins with the file's name.
+pub fn parse_name(stem: &str) -> Result<TakeName, String> {
+    let (rest, number) = stem
+        .rsplit_once('_')
+        .and_then(|(rest, digits)| {
+            let plain = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit());
+            plain.then(|| digits.parse().ok().map(|n| (rest, n))).flatten()
+        })
+        .ok_or("the name does not end in _ and a number")?;
+    let (rest, source) = match rest.rsplit_once('_') {
+        Some((front, last)) if last.eq_ignore_ascii_case("control") => {
+            (front, SoundSource::Control)
+        }
+        _ => (rest, SoundSource::Centre),
+    };
+    let words = [Condition::Without, Condition::With, Condition::Corrected];
+    let (seat, condition) = rest
+        .rsplit_once('_')
+        .and_then(|(seat, word)| {
+            let condition =
+                words.into_iter().find(|&c| condition_word(c).eq_ignore_ascii_case(word))?;
+            Some((seat, condition))
+        })
+        .ok_or("the name does not say _without_, _with_ or _corrected_ before its number")?;
+    if seat.is_empty() {
+        return Err("the name does not begin with a seat".into());
+    }
+    Ok(TakeName { seat: seat.into(), condition, source, number })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_read_back() {
+        for seat in ["R1C", "row_1_left", "a_with_1", "Süd 3", "x_control"] {
+            for condition in [Condition::Without, Condition::With, Condition::Corrected] {
+                for source in [SoundSource::Centre, SoundSource::Control] {
+                    let name = default_name(seat, condition, source, 12);
+                    let want = TakeName { seat: seat.into(), condition, source, number: 12 };
+                    assert_eq!(parse_name(name.strip_suffix(".wav").unwrap()), Ok(want), "{name}");
+                }
+            }
+        }
+        assert_eq!(parse_name("R1C_WITHOUT_02").unwrap().number, 2);
+        assert_eq!(parse_name("R1C_With_Control_1").unwrap().source, SoundSource::Control);
+    }
+
+    #[test]
+    fn other_names_say_what_is_missing() {
+        for (stem, part) in [
+            ("R1C", "number"),
+            ("R1C_without", "number"),
+            ("R1C_without_a", "number"),
+            ("R1C_without_+1", "number"),
+            ("R1C_without_99999999999", "number"),
+            ("R1C_1", "_without_"),
+            ("R1C_screen_1", "_without_"),
+            ("_with_1", "seat"),
+            ("with_1", "_without_"),
+        ] {
+            assert!(parse_name(stem).unwrap_err().contains(part), "{stem}");
+        }
+    }
+}
