@@ -24,7 +24,7 @@ fn mean_of(values: impl Iterator<Item = Option<f64>>) -> Option<f64> {
     (!present.is_empty()).then(|| present.iter().sum::<f64>() / present.len() as f64)
 }
 
-/// A result with `n_seats` seats over 100 Hz to 16 kHz; 20 kHz is absent.
+/// A result with `n_seats` seats over 100 Hz to 16 kHz; 125 Hz is absent.
 pub fn example_result(n_seats: usize) -> SessionResult {
     let (session, table) = example_losses(n_seats);
     let mut result = SessionResult::new(
@@ -90,21 +90,25 @@ pub fn example_losses(n_seats: usize) -> (Session, LossTable) {
 }
 
 fn seat(s: usize, id: &str, bands: &[ThirdOctave], fine_hz: &[f64]) -> SeatLoss {
-    let last = bands.len() - 1;
-    let value = |b: usize| (b < last).then(|| loss_db(bands[b].exact_hz(), s));
+    // 125 Hz is lost in noise, 160 Hz nearly.
+    const ABSENT: usize = 1;
+    let value = |b: usize| (b != ABSENT).then(|| loss_db(bands[b].exact_hz(), s));
     SeatLoss {
         seat: s,
         id: id.to_owned(),
         weight: 1.0,
-        loss: (0..bands.len()).map(|b| estimate(value(b)?, 0.04 + 0.01 * b as f64, 8.0)).collect(),
+        loss: (0..bands.len()).map(|b| estimate(value(b)?, 0.02 + 0.004 * b as f64, 8.0)).collect(),
         in_room_db: (0..bands.len()).map(|b| Some(value(b)? + 0.1)).collect(),
         direct_db: (0..bands.len()).map(value).collect(),
         absent: (0..bands.len())
-            .map(|b| (b == last).then_some(Absence::Noise { snr_db: 2.25 }))
+            .map(|b| (b == ABSENT).then_some(Absence::Noise { snr_db: 2.25 }))
             .collect(),
-        doubtful: (0..bands.len()).map(|b| b + 1 == last && s == 0).collect(),
+        doubtful: (0..bands.len()).map(|b| b == ABSENT + 1 && s == 0).collect(),
         spots: [2, 2],
-        fine_db: fine_hz.iter().map(|&hz| (hz < 15_000.0).then(|| loss_db(hz, s))).collect(),
+        fine_db: fine_hz
+            .iter()
+            .map(|&hz| (!(112.0..141.0).contains(&hz)).then(|| loss_db(hz, s)))
+            .collect(),
     }
 }
 

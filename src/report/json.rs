@@ -76,6 +76,7 @@ mod tests {
         version: u32,
         title: String,
         date: Option<String>,
+        headline: HeadlineKeys,
         bands: Vec<BandKeys>,
         seats: Vec<SeatKeys>,
         mean: MeanKeys,
@@ -91,6 +92,22 @@ mod tests {
         power: Option<serde_json::Value>,
         picture: Option<serde_json::Value>,
         warnings: Vec<WarningKeys>,
+    }
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    #[allow(dead_code)]
+    struct HeadlineKeys {
+        band_hz: [f64; 2],
+        mean_loss_db: Option<f64>,
+        largest_loss: Option<BandFigureKeys>,
+        largest_range: Option<BandFigureKeys>,
+    }
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    #[allow(dead_code)]
+    struct BandFigureKeys {
+        nominal_hz: f64,
+        value_db: f64,
     }
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]

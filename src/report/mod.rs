@@ -5,6 +5,7 @@ pub mod error;
 pub mod finite;
 pub mod json;
 pub mod output;
+pub mod plots;
 pub mod result;
 
 #[cfg(test)]

@@ -27,6 +27,8 @@ pub struct SessionResult {
     pub title: String,
     /// Date of the recordings as written in the manifest.
     pub date: Option<String>,
+    /// The figures that sum the session up.
+    pub headline: Headline,
     /// The bands that all per-band lists follow.
     pub bands: Vec<Band>,
     /// One entry for each seat, in the order of the manifest.
@@ -57,6 +59,29 @@ pub struct SessionResult {
     pub picture: Option<serde_json::Value>,
     /// What is doubtful, and what to do about it.
     pub warnings: Vec<Warning>,
+}
+
+/// The figures that sum a session up: over the bands from 500 Hz, from where
+/// the losses are those of the direct sound, to 16 kHz.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Headline {
+    /// Nominal names of the lowest and highest band.
+    pub band_hz: [f64; 2],
+    /// Mean over those bands of the mean over seats, dB; absent when any is.
+    pub mean_loss_db: Option<f64>,
+    /// The band in which the mean over seats is largest.
+    pub largest_loss: Option<BandFigure>,
+    /// The band in which the seats differ most.
+    pub largest_range: Option<BandFigure>,
+}
+
+/// A figure of one band.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct BandFigure {
+    /// Name of the band, Hz.
+    pub nominal_hz: f64,
+    /// The figure, dB.
+    pub value_db: f64,
 }
 
 /// A third-octave band.
@@ -267,17 +292,20 @@ impl SessionResult {
             .iter()
             .map(|s| seat_result(s, session.manifest.seat.get(s.seat)))
             .collect();
+        let bands: Vec<Band> = losses
+            .bands
+            .iter()
+            .map(|b| Band { nominal_hz: b.nominal_hz(), exact_hz: b.exact_hz() })
+            .collect();
+        let mean = mean_result(losses, &seats);
         Self {
             format: FORMAT,
             version: VERSION,
             title: info.title.clone(),
             date: info.date.as_ref().map(ToString::to_string),
-            bands: losses
-                .bands
-                .iter()
-                .map(|b| Band { nominal_hz: b.nominal_hz(), exact_hz: b.exact_hz() })
-                .collect(),
-            mean: mean_result(losses, &seats),
+            headline: headline(&bands, &mean),
+            bands,
+            mean,
             curve: Curve {
                 frequency_hz: losses.fine_hz.clone(),
                 mean_loss_db: all_finite(&losses.mean.fine_db),
@@ -342,6 +370,34 @@ fn mean_result(losses: &LossTable, seats: &[SeatResult]) -> MeanResult {
         dof: mean.dof,
         sd_db: all_finite(&losses.mean.sd_db),
         range_db: all_finite(&losses.mean.range_db),
+    }
+}
+
+/// Nominal names of the bands that the headline sums up: where the losses are
+/// those of the direct sound, and every usual tweeter reaches.
+const HEADLINE_HZ: [f64; 2] = [500.0, 16_000.0];
+
+fn headline(bands: &[Band], mean: &MeanResult) -> Headline {
+    let inside: Vec<usize> = (0..bands.len())
+        .filter(|&b| (HEADLINE_HZ[0]..=HEADLINE_HZ[1]).contains(&bands[b].nominal_hz))
+        .collect();
+    let largest = |values: &[Option<f64>]| {
+        inside
+            .iter()
+            .filter_map(|&b| {
+                Some(BandFigure { nominal_hz: bands[b].nominal_hz, value_db: values[b]? })
+            })
+            .max_by(|a, b| a.value_db.total_cmp(&b.value_db))
+    };
+    let losses: Option<Vec<f64>> = inside.iter().map(|&b| mean.loss_db[b]).collect();
+    let mean_loss_db = losses
+        .filter(|l| !l.is_empty())
+        .and_then(|l| finite(l.iter().sum::<f64>() / l.len() as f64));
+    Headline {
+        band_hz: HEADLINE_HZ,
+        mean_loss_db,
+        largest_loss: largest(&mean.loss_db),
+        largest_range: largest(&mean.range_db),
     }
 }
 

@@ -1,0 +1,112 @@
+//! Levels without and with the screen, and the noise under them.
+
+use super::figure::{Figure, Mark, YAxis};
+use super::loss::{at_bands, band_axis, frequency_words};
+use super::series::{PALETTE, QUIET, Series, Style};
+use crate::report::result::{Levels, SessionResult};
+
+/// Distance to the noise above which a band's level is taken as it is, dB:
+/// ISO 2969:2015, as quoted by distributors of the standard.
+const CLEAR_OF_NOISE_DB: f64 = 10.0;
+
+/// Mean levels over the seats by condition, with the noise of the recordings;
+/// `None` when the result has no levels.
+pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
+    let levels = result.levels.as_ref()?;
+    let bands = &result.bands;
+    let curve = |label: &str, values: &[Option<f64>], color, dash, width| {
+        Series::new(label, at_bands(bands, values), Style { color, dash, width })
+    };
+    let mut marks = vec![
+        curve("Noise", &levels.noise_db, QUIET, "3 6", 3.0),
+        curve("Without", &levels.without_db, PALETTE[0], "", 4.0),
+        curve("With", &levels.with_db, PALETTE[1], "18 6", 4.0),
+    ];
+    if levels.corrected_db.iter().any(Option::is_some) {
+        marks.push(curve("Corrected", &levels.corrected_db, PALETTE[3], "4 6", 4.0));
+    }
+    let highest = marks.iter().filter_map(Series::range).map(|r| r[1]).fold(0.0, f64::max);
+    Some(Figure {
+        id: "levels",
+        title: levels_finding(result, levels),
+        subtitle: format!("Band levels, power mean over the seats, {}", result.title),
+        description: levels_description(result, levels),
+        caption: format!(
+            "0 dB = {}. Levels 10 dB and more above the noise of their takes are taken as they are.",
+            levels.reference
+        ),
+        x: band_axis(bands),
+        y: YAxis::Decibel {
+            title: "Level in third-octave bands, dB".into(),
+            include_db: [highest - 20.0, highest],
+            fill: true,
+        },
+        marks: marks.into_iter().map(Mark::Curve).collect(),
+        strip: Vec::new(),
+    })
+}
+
+/// The smallest distance of the quieter condition to the noise, with its band.
+fn nearest_to_noise(result: &SessionResult, levels: &Levels) -> Option<(f64, f64)> {
+    result
+        .bands
+        .iter()
+        .enumerate()
+        .filter_map(|(b, band)| {
+            let quieter = levels.without_db[b]?.min(levels.with_db[b]?);
+            Some((quieter - levels.noise_db[b]?, band.nominal_hz))
+        })
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+}
+
+fn levels_finding(result: &SessionResult, levels: &Levels) -> String {
+    match nearest_to_noise(result, levels) {
+        Some((distance, hz)) if distance >= CLEAR_OF_NOISE_DB => format!(
+            "The recordings stand clear of the noise, by {distance:.0} dB or more (least at {})",
+            frequency_words(hz)
+        ),
+        Some((distance, hz)) => format!(
+            "Noise comes near: only {distance:.0} dB below the recording at {}",
+            frequency_words(hz)
+        ),
+        None => "Levels without and with the screen".into(),
+    }
+}
+
+fn levels_description(result: &SessionResult, levels: &Levels) -> String {
+    let word = |v: Option<f64>| v.map_or("no value".to_owned(), |v| format!("{v:.1}"));
+    let figures: Vec<String> = (0..result.bands.len())
+        .map(|b| {
+            format!(
+                "{}: {}, {}, {}",
+                frequency_words(result.bands[b].nominal_hz),
+                word(levels.without_db[b]),
+                word(levels.with_db[b]),
+                word(levels.noise_db[b])
+            )
+        })
+        .collect();
+    format!("Level without the screen, with it, and noise, dB. {}.", figures.join("; "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::example::example_result;
+
+    #[test]
+    fn the_finding_names_the_band_nearest_to_the_noise() {
+        let mut result = example_result(3);
+        let levels = result.levels.as_mut().unwrap();
+        let n = levels.noise_db.len();
+        (levels.without_db, levels.with_db) = (vec![Some(60.0); n], vec![Some(58.0); n]);
+        levels.noise_db = vec![Some(20.0); n];
+        levels.noise_db[10] = Some(47.5);
+        let title = |result: &SessionResult| levels_figure(result).unwrap().title;
+        assert!(title(&result).contains("clear") && title(&result).contains("at 1 kHz"));
+        result.levels.as_mut().unwrap().noise_db[10] = Some(48.5);
+        assert!(title(&result).contains("only 10 dB") || title(&result).contains("only 9 dB"));
+        result.levels = None;
+        assert!(levels_figure(&result).is_none());
+    }
+}
