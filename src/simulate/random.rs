@@ -1,0 +1,421 @@
+//! Sessions drawn at random, by kind.
+
+use super::drive::{Harmonics, SweepShape};
+use super::loudspeaker::{EdgeArrival, Loudspeaker, Ripple};
+use super::noise::Noise;
+use super::room::{Room, Wall};
+use super::scenario::{Control, EarlyReflection, Recorder, Scenario, Seat, SeatBack};
+use super::sheet::{FrontReflection, Resonance, Sheet};
+use crate::ingest::manifest::Construction;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use std::f64::consts::PI;
+
+/// What is special about a random session.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Kind {
+    /// Cloth (flow resistance and mass in parallel), two spots.
+    Woven,
+    /// Film with holes, two spots.
+    Perforated,
+    /// Any sheet, two spots, any gap from 0.04 to 0.3 m.
+    Mixed,
+    /// A sheet no model fits.
+    Unknown,
+    /// A sheet that loses much, 0.3 m away.
+    HeavyLargeGap,
+    /// One spot, hard walls, seat backs.
+    OneSpotReflective,
+    /// One spot, reflections 0.8 and 1.5 ms after the direct sound.
+    StrongEarly,
+    /// The same reflections, two spots.
+    StrongEarlyTwoSpots,
+    /// Cloth with a backing cloth close behind.
+    Backing,
+    /// 30 dB of signal to noise.
+    Noisy,
+    /// Gain step between the conditions, with control takes.
+    Control,
+    /// Gain step between the conditions, no control takes.
+    GainStep,
+    /// Gap not stated in the manifest.
+    NoGapStated,
+    /// Clock drift and temperature differ between the conditions.
+    Drift,
+    /// Three spots.
+    ThreeSpots,
+}
+
+impl Kind {
+    /// All kinds with the names that [`Kind::from_name`] takes.
+    pub const ALL: [(Self, &'static str); 15] = [
+        (Self::Woven, "woven"),
+        (Self::Perforated, "perforated"),
+        (Self::Mixed, "mixed"),
+        (Self::Unknown, "unknown"),
+        (Self::HeavyLargeGap, "heavy_large_gap"),
+        (Self::OneSpotReflective, "one_spot_reflective"),
+        (Self::StrongEarly, "strong_early"),
+        (Self::StrongEarlyTwoSpots, "strong_early_two_spots"),
+        (Self::Backing, "backing"),
+        (Self::Noisy, "noisy"),
+        (Self::Control, "control"),
+        (Self::GainStep, "gain_step"),
+        (Self::NoGapStated, "no_gap_stated"),
+        (Self::Drift, "drift"),
+        (Self::ThreeSpots, "three_spots"),
+    ];
+
+    /// The kind of a name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.iter().find(|(_, n)| *n == name).map(|(k, _)| *k)
+    }
+}
+
+impl Scenario {
+    /// A session of a kind, everything else drawn from the seed.
+    pub fn random(kind: Kind, seed: u64) -> Self {
+        let mut draw = Draw(ChaCha8Rng::seed_from_u64(seed ^ 0x5EED_0000));
+        let mut s = base(&mut draw, seed);
+        let (sheet, construction) = match kind {
+            Kind::Woven => draw.woven(),
+            Kind::Perforated => draw.perforated(),
+            Kind::Unknown => draw.unknown(),
+            Kind::Backing => draw.backing(),
+            Kind::HeavyLargeGap => draw.heavy(),
+            _ => draw.any_sheet(),
+        };
+        s.sheet = sheet;
+        s.construction = construction;
+        s.gap_m = draw.between(0.04, 0.3);
+        match kind {
+            Kind::HeavyLargeGap => s.gap_m = 0.3,
+            Kind::OneSpotReflective => {
+                s.spots = 1;
+                s.gap_m = draw.between(0.04, 0.12);
+                s.room.walls = draw.walls(0.05, 0.2);
+                s.seat_back = Some(draw.seat_back());
+            }
+            Kind::StrongEarly | Kind::StrongEarlyTwoSpots => {
+                s.spots = if kind == Kind::StrongEarly { 1 } else { 2 };
+                s.early = [8e-4, 1.5e-3].map(|delay_s| draw.early(delay_s)).to_vec();
+            }
+            Kind::Noisy => s = s.with_snr_db(30.0),
+            Kind::Control => {
+                s.recorder.gain_step_db = draw.between(-1.5, 1.5);
+                s.control = Some(draw.control(&s));
+            }
+            Kind::GainStep => s.recorder.gain_step_db = draw.between(0.5, 1.5),
+            Kind::Drift => {
+                let drift = draw.between(-60.0, 60.0);
+                s.recorder.drift_ppm = [drift, drift + draw.between(-120.0, 120.0)];
+                s.temperature_c[1] += draw.between(-2.0, 2.0);
+            }
+            Kind::ThreeSpots => s.spots = 3,
+            _ => {}
+        }
+        s.stated_gap_m = match kind {
+            Kind::NoGapStated => None,
+            // Measured with a folding rule.
+            _ => Some(s.gap_m + draw.between(-0.002, 0.002)),
+        };
+        s
+    }
+}
+
+/// Draws in plain words.
+struct Draw(ChaCha8Rng);
+
+impl Draw {
+    fn between(&mut self, low: f64, high: f64) -> f64 {
+        self.0.random_range(low..high)
+    }
+
+    fn log_between(&mut self, low: f64, high: f64) -> f64 {
+        self.between(low.ln(), high.ln()).exp()
+    }
+
+    fn chance(&mut self, p: f64) -> bool {
+        self.0.random_range(0.0..1.0) < p
+    }
+
+    fn woven(&mut self) -> (Sheet, Construction) {
+        let sheet = Sheet::FabricParallel {
+            flow_resistance_pa_s_m: self.log_between(20.0, 250.0),
+            areal_mass_kg_m2: self.between(0.12, 0.5),
+        };
+        // Real cloth has a little inertia of the air in its pores on top.
+        let pores = Sheet::FabricSeries {
+            flow_resistance_pa_s_m: 0.0,
+            areal_mass_kg_m2: self.log_between(0.001, 0.006),
+        };
+        let sheet = if self.chance(0.6) {
+            Sheet::Double { near: Box::new(sheet), far: Box::new(pores), spacing_m: 0.0 }
+        } else {
+            sheet
+        };
+        (sheet, Construction::Woven)
+    }
+
+    fn perforated(&mut self) -> (Sheet, Construction) {
+        let hole_m = self.log_between(0.4e-3, 1.3e-3);
+        let open_area = self.between(0.04, 0.12);
+        (
+            Sheet::Perforated {
+                hole_m,
+                pitch_m: hole_m * (PI / 4.0 / open_area).sqrt(),
+                thickness_m: self.between(0.2e-3, 0.5e-3),
+                open_area,
+                film_mass_kg_m2: Some(self.between(0.25, 0.6)),
+            },
+            Construction::Perforated,
+        )
+    }
+
+    fn unknown(&mut self) -> (Sheet, Construction) {
+        let parts = (0..3)
+            .map(|_| Resonance {
+                resistance: self.log_between(0.05, 0.6),
+                at_hz: self.log_between(800.0, 14_000.0),
+                q: self.between(0.4, 2.0),
+            })
+            .collect();
+        let sheet = Sheet::Resonant {
+            resistance: self.between(0.02, 0.2),
+            areal_mass_kg_m2: self.log_between(0.001, 0.01),
+            parts,
+        };
+        (sheet, Construction::Other)
+    }
+
+    fn backing(&mut self) -> (Sheet, Construction) {
+        let near = Sheet::FabricParallel {
+            flow_resistance_pa_s_m: self.log_between(15.0, 60.0),
+            areal_mass_kg_m2: self.between(0.1, 0.2),
+        };
+        let (far, construction) = if self.chance(0.5) { self.woven() } else { self.perforated() };
+        let spacing_m = self.log_between(0.001, 0.012);
+        (Sheet::Double { near: Box::new(near), far: Box::new(far), spacing_m }, construction)
+    }
+
+    fn heavy(&mut self) -> (Sheet, Construction) {
+        if self.chance(0.5) {
+            let sheet = Sheet::FabricParallel {
+                flow_resistance_pa_s_m: self.between(300.0, 450.0),
+                areal_mass_kg_m2: self.between(0.4, 0.7),
+            };
+            (sheet, Construction::Woven)
+        } else {
+            let hole_m = self.between(0.8e-3, 1.2e-3);
+            let open_area = self.between(0.035, 0.05);
+            let sheet = Sheet::Perforated {
+                hole_m,
+                pitch_m: hole_m * (PI / 4.0 / open_area).sqrt(),
+                thickness_m: self.between(0.35e-3, 0.5e-3),
+                open_area,
+                film_mass_kg_m2: Some(self.between(0.4, 0.7)),
+            };
+            (sheet, Construction::Perforated)
+        }
+    }
+
+    fn series(&mut self) -> (Sheet, Construction) {
+        let sheet = Sheet::FabricSeries {
+            flow_resistance_pa_s_m: self.log_between(20.0, 150.0),
+            areal_mass_kg_m2: self.log_between(0.002, 0.012),
+        };
+        (sheet, Construction::Woven)
+    }
+
+    fn any_sheet(&mut self) -> (Sheet, Construction) {
+        match self.0.random_range(0..5) {
+            0 => self.woven(),
+            1 => self.perforated(),
+            2 => self.unknown(),
+            3 => self.series(),
+            _ => self.backing(),
+        }
+    }
+
+    /// Absorption at low frequencies around the limits, a little more above.
+    fn walls(&mut self, low: f64, high: f64) -> [Wall; 6] {
+        std::array::from_fn(|i| {
+            let a = self.between(low, high);
+            // Carpet on most floors.
+            let carpet = i == 4 && self.chance(0.7);
+            let treble = if carpet { self.between(0.4, 0.65) } else { a + self.between(0.0, 0.25) };
+            Wall::absorbing(a, treble, self.log_between(300.0, 2000.0))
+        })
+    }
+
+    fn early(&mut self, delay_s: f64) -> EarlyReflection {
+        let high = self.between(0.3, 0.6);
+        EarlyReflection {
+            delay_s,
+            gain: [0.5 * high, high],
+            corner_hz: self.log_between(500.0, 1500.0),
+            turn_deg: self.between(12.0, 45.0) * if self.chance(0.5) { 1.0 } else { -1.0 },
+        }
+    }
+
+    fn seat_back(&mut self) -> SeatBack {
+        let high = self.between(0.2, 0.45);
+        SeatBack {
+            behind_m: self.between(0.2, 0.4),
+            gain: [0.15, high],
+            corner_hz: self.log_between(400.0, 1200.0),
+        }
+    }
+
+    fn control(&mut self, s: &Scenario) -> Control {
+        let [x, y, z] = s.speaker.position_m;
+        let side = self.between(1.5, 1.8);
+        Control {
+            position_m: [x + self.between(0.0, 0.3), y - side, z + self.between(-0.1, 0.1)],
+            every_spot: true,
+        }
+    }
+
+    fn speaker(&mut self, width_m: f64) -> Loudspeaker {
+        let ripple = (0..4)
+            .map(|_| Ripple {
+                at_hz: self.log_between(150.0, 15_000.0),
+                gain_db: self.between(-3.0, 3.0),
+                q: self.between(0.7, 3.0),
+            })
+            .collect();
+        let edges = (0..self.0.random_range(0..3))
+            .map(|_| EdgeArrival {
+                delay_s: self.between(2e-4, 6e-4),
+                gain: self.between(-0.12, 0.06),
+            })
+            .collect();
+        Loudspeaker {
+            position_m: [
+                self.between(0.35, 0.6),
+                width_m / 2.0 + self.between(-0.15, 0.15),
+                self.between(0.8, 1.15),
+            ],
+            high_pass_hz: self.between(60.0, 90.0),
+            low_pass_hz: self.between(20_000.0, 30_000.0),
+            crossover_hz: self.chance(0.8).then(|| self.log_between(1500.0, 3500.0)),
+            ripple,
+            directivity_hz: self.log_between(2000.0, 5000.0),
+            off_axis_floor: self.between(0.2, 0.4),
+            edges,
+        }
+    }
+}
+
+/// Room, loudspeaker, seats and recorder, common to all kinds.
+fn base(draw: &mut Draw, seed: u64) -> Scenario {
+    let size_m = [draw.between(5.0, 7.5), draw.between(3.8, 5.5), draw.between(2.3, 2.8)];
+    let speaker = draw.speaker(size_m[1]);
+    let front_row = draw.between(2.7, 3.6);
+    let back_row =
+        (front_row + draw.between(0.9, 1.3)).min(size_m[0] - speaker.position_m[0] - 0.4);
+    let pitch = draw.between(0.6, 0.85);
+    let rows = [("R1", "Front row", front_row, 1.05), ("R2", "Back row", back_row, 1.2)];
+    let places = [("L", "left", -1.0), ("C", "centre", 0.0), ("R", "right", 1.0)];
+    let mut seats = Vec::new();
+    for (row, row_name, ahead, height) in rows {
+        for (place, place_name, right) in places {
+            seats.push(Seat {
+                id: format!("{row}{place}"),
+                name: format!("{row_name} {place_name}"),
+                position_m: [
+                    ahead + draw.between(-0.05, 0.05),
+                    right * pitch + draw.between(-0.05, 0.05),
+                    height + draw.between(-0.05, 0.05),
+                ],
+                weight: 1.0,
+            });
+        }
+    }
+    let temperature = draw.between(18.0, 23.0);
+    let drift = draw.between(-40.0, 40.0);
+    Scenario {
+        title: format!("Simulated session {seed}"),
+        seed,
+        rate_hz: 48_000,
+        sweep: SweepShape {
+            start_hz: 20.0,
+            stop_hz: 20_000.0,
+            duration_s: 5.0,
+            fade_in_s: 0.05,
+            fade_out_s: 0.005,
+            level_dbfs: -6.0,
+        },
+        lead_s: 0.5,
+        trail_s: 1.0,
+        room: Room { size_m, walls: draw.walls(0.1, 0.35), tail_s: 0.3, unevenness_m: 0.02 },
+        speaker,
+        sheet: Sheet::None,
+        front: FrontReflection {
+            low: draw.between(0.15, 0.4),
+            high: draw.between(0.5, 0.9),
+            corner_hz: draw.log_between(500.0, 1500.0),
+        },
+        gap_m: 0.1,
+        stated_gap_m: None,
+        construction: Construction::Woven,
+        screen_lines: "width_m = 2.9\nheight_m = 1.63".into(),
+        more_manifest: String::new(),
+        seats,
+        spots: 2,
+        repeats: 1,
+        move_rms_m: draw.between(0.002, 0.008),
+        early: Vec::new(),
+        seat_back: draw.chance(0.5).then(|| draw.seat_back()),
+        noise: Some(Noise {
+            snr_db: draw.between(40.0, 60.0),
+            white: draw.between(0.05, 0.4),
+            pink: draw.between(0.4, 1.0),
+            hum: draw.between(0.0, 0.2),
+            mains_hz: 50.0,
+        }),
+        recorder: Recorder {
+            drift_ppm: [drift, drift + draw.between(-3.0, 3.0)],
+            gain_step_db: 0.0,
+            peak_dbfs: -12.0,
+            loopback: false,
+            inverted_with: false,
+        },
+        temperature_c: [temperature, temperature + draw.between(-0.3, 0.3)],
+        control: None,
+        harmonics: [Harmonics::default(); 2],
+        rattle: None,
+        equaliser: None,
+        faults: Vec::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_has_its_own_name() {
+        for (kind, name) in Kind::ALL {
+            assert_eq!(Kind::from_name(name), Some(kind));
+        }
+        assert_eq!(Kind::from_name("else"), None);
+    }
+
+    #[test]
+    fn seats_stand_inside_the_room_and_the_seed_decides() {
+        for (kind, name) in Kind::ALL {
+            for seed in 0..20 {
+                let s = Scenario::random(kind, seed);
+                for i in 0..s.seats.len() {
+                    let place = s.seat_in_room_m(i);
+                    for (x, l) in place.iter().zip(s.room.size_m) {
+                        assert!(*x > 0.1 && *x < l - 0.1, "{name} {seed}: seat {i} at {place:?}");
+                    }
+                }
+                assert_eq!(s, Scenario::random(kind, seed));
+                assert_ne!(s, Scenario::random(kind, seed + 1));
+            }
+        }
+    }
+}

@@ -1,0 +1,429 @@
+//! From loudspeaker, sheet and room to the impulse response at one microphone place.
+//!
+//! Paths that arrive in the first 20 ms after the direct sound are computed
+//! each for itself: its own angle through the sheet, its own walls, exact delay. Later
+//! ones, thousands of them, are sorted by the angle at which they leave the
+//! loudspeaker and share filters between neighbouring angles; walls act on
+//! them with their mean number of reflections per stretch of time.
+
+use super::loudspeaker::Loudspeaker;
+use super::room::{Image, Room, distance};
+use super::scenario::{Scenario, SeatBack};
+use super::sheet::{HungSheet, Sheet, shelf};
+use realfft::num_complex::Complex64;
+use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use std::f64::consts::PI;
+use std::sync::Arc;
+
+/// Samples before time zero of an impulse response: what rings ahead of a
+/// sharp upper limit of the recorder.
+pub(crate) const PRE_ROLL: usize = 128;
+/// Paths later than this after the direct sound are treated in groups, s.
+const EXACT_S: f64 = 0.020;
+/// Length of a stretch of grouped paths, s; the grid holds as much again for their own decay.
+const STRETCH_S: f64 = 0.040;
+/// Angles (cosines -1 ... 1) between which grouped paths are interpolated.
+const NODES: usize = 9;
+/// Wall reflections are split into a level at this frequency and a shape, Hz.
+const LEVEL_HZ: f64 = 1000.0;
+
+/// Everything that the takes of one session share.
+pub(crate) struct Acoustics {
+    rate_hz: f64,
+    grid: Vec<f64>,
+    n_fft: usize,
+    forward: Arc<dyn RealToComplex<f64>>,
+    inverse: Arc<dyn ComplexToReal<f64>>,
+    room: Room,
+    speaker: Loudspeaker,
+    /// Loudspeaker on its axis and recorder's upper limit, on the grid.
+    common: Vec<Complex64>,
+    /// Reflection of each wall on the grid.
+    walls: Vec<Vec<Complex64>>,
+    sheet: HungSheet,
+    /// Transmission times directivity at the node angles, without and with the screen.
+    nodes: [Vec<Vec<Complex64>>; 2],
+    taps: SincTable,
+}
+
+/// The ways from one loudspeaker to one seat.
+pub(crate) struct SeatPaths {
+    exact: Vec<ExactPath>,
+    stretches: Vec<Stretch>,
+    n_frames: usize,
+    /// Whether the sheet stands in these ways.
+    behind_screen: bool,
+}
+
+struct ExactPath {
+    geometry: Geometry,
+    /// Walls, directivity and (second) sheet, without distance and delay.
+    spectrum: [Vec<Complex64>; 2],
+}
+
+/// How the length of a path depends on the microphone's place.
+#[derive(Clone, Copy)]
+enum Geometry {
+    /// From a (mirrored) source straight to the microphone.
+    Source([f64; 3]),
+    /// By way of an upright surface at this x behind the microphone.
+    Behind { source_m: [f64; 3], plane_x_m: f64 },
+}
+
+struct Stretch {
+    start_s: f64,
+    images: Vec<(Image, f64)>,
+    shape: Vec<Complex64>,
+}
+
+impl Geometry {
+    fn length_m(self, mic_m: [f64; 3]) -> f64 {
+        match self {
+            Self::Source(place) => distance(place, mic_m).0,
+            Self::Behind { source_m, plane_x_m } => {
+                distance(source_m, [2.0 * plane_x_m - mic_m[0], mic_m[1], mic_m[2]]).0
+            }
+        }
+    }
+}
+
+impl Acoustics {
+    pub(crate) fn new(scenario: &Scenario, planner: &mut RealFftPlanner<f64>) -> Self {
+        let rate_hz = f64::from(scenario.rate_hz);
+        let n_fft = ((2.0 * STRETCH_S * rate_hz) as usize).next_power_of_two();
+        let grid: Vec<f64> = (0..=n_fft / 2).map(|k| k as f64 * rate_hz / n_fft as f64).collect();
+        let speaker = scenario.speaker.clone();
+        let common =
+            grid.iter().map(|&f| speaker.on_axis(f) * recorder_limit(f / rate_hz)).collect();
+        let walls = scenario
+            .room
+            .walls
+            .iter()
+            .map(|w| grid.iter().map(|&f| w.reflection(f)).collect())
+            .collect();
+        let c_with = scenario.speed_of_sound_m_s()[1];
+        let sheet = HungSheet::new(&scenario.sheet, scenario.front, scenario.gap_m, c_with, &grid);
+        let nodes = [false, true].map(|hung| {
+            (0..NODES)
+                .map(|j| {
+                    let cosine = node_cosine(j);
+                    let through = |k: usize| {
+                        if hung { sheet.total(k, cosine) } else { Complex64::new(1.0, 0.0) }
+                    };
+                    grid.iter()
+                        .enumerate()
+                        .map(|(k, &f)| speaker.directivity(f, cosine) * through(k))
+                        .collect()
+                })
+                .collect()
+        });
+        Self {
+            rate_hz,
+            n_fft,
+            forward: planner.plan_fft_forward(n_fft),
+            inverse: planner.plan_fft_inverse(n_fft),
+            room: scenario.room.clone(),
+            speaker,
+            common,
+            walls,
+            sheet,
+            nodes,
+            taps: SincTable::new(),
+            grid,
+        }
+    }
+
+    /// Images of a loudspeaker that matter for any seat of the room.
+    pub(crate) fn images(&self, source_m: [f64; 3], seed: u64) -> Vec<Image> {
+        let diagonal = self.room.size_m.iter().map(|l| l * l).sum::<f64>().sqrt();
+        // The farthest seat hears the direct sound after one diagonal at most.
+        let reach = diagonal * 1.5 + self.room.tail_s * 345.0;
+        self.room.images(source_m, reach, seed)
+    }
+
+    /// Collects the ways from a loudspeaker to a seat's nominal place.
+    ///
+    /// `source_m` is `None` for the loudspeaker behind the screen.
+    pub(crate) fn paths(
+        &self,
+        scenario: &Scenario,
+        seat: usize,
+        images: &[Image],
+        behind_screen: bool,
+    ) -> SeatPaths {
+        let mic = scenario.seat_in_room_m(seat);
+        let c = scenario.speed_of_sound_m_s()[0];
+        let direct_m = images[0].path(mic).0;
+        let mut exact = Vec::new();
+        let n_stretches = ((self.room.tail_s - EXACT_S).max(0.0) / STRETCH_S).ceil() as usize;
+        let mut late: Vec<Vec<(Image, f64)>> = vec![Vec::new(); n_stretches];
+        let level: Vec<f64> =
+            self.room.walls.iter().map(|w| w.reflection(LEVEL_HZ).norm()).collect();
+        for image in images {
+            let (length, cosine) = image.path(mic);
+            let after_s = (length - direct_m) / c;
+            if after_s < EXACT_S {
+                exact.push(ExactPath {
+                    geometry: Geometry::Source(image.position_m),
+                    spectrum: self.exact_spectra(cosine, behind_screen, |k| {
+                        let mut product = Complex64::new(1.0, 0.0);
+                        for (wall, &n) in self.walls.iter().zip(&image.bounces) {
+                            if n > 0 {
+                                product *= wall[k].powu(u32::from(n));
+                            }
+                        }
+                        product
+                    }),
+                });
+            } else if after_s < self.room.tail_s {
+                let gain: f64 =
+                    level.iter().zip(&image.bounces).map(|(r, &n)| r.powi(i32::from(n))).product();
+                let stretch = ((after_s - EXACT_S) / STRETCH_S) as usize;
+                late[stretch.min(n_stretches - 1)].push((*image, gain));
+            }
+        }
+        self.add_near_reflections(scenario, mic, images[0], behind_screen, &mut exact);
+        let log_shape: Vec<Vec<Complex64>> = self
+            .walls
+            .iter()
+            .zip(&level)
+            .map(|(wall, &l)| wall.iter().map(|r| (r / l.max(1e-6)).ln()).collect())
+            .collect();
+        let direct_s = direct_m / c;
+        let stretches: Vec<Stretch> = late
+            .into_iter()
+            .enumerate()
+            .filter(|(_, images)| !images.is_empty())
+            .map(|(b, images)| Stretch {
+                start_s: direct_s + EXACT_S + b as f64 * STRETCH_S,
+                shape: self.mean_wall_shape(&images, &log_shape),
+                images,
+            })
+            .collect();
+        let end_s = stretches.last().map_or(direct_s, |s| s.start_s);
+        let n_frames = PRE_ROLL + (end_s * self.rate_hz) as usize + self.n_fft;
+        SeatPaths { exact, stretches, n_frames, behind_screen }
+    }
+
+    /// Seat back and early reflections of their own; they belong to the loudspeaker behind the screen.
+    fn add_near_reflections(
+        &self,
+        scenario: &Scenario,
+        mic: [f64; 3],
+        source: Image,
+        behind_screen: bool,
+        exact: &mut Vec<ExactPath>,
+    ) {
+        let source_m = source.position_m;
+        let (direct_m, cosine) = source.path(mic);
+        if let Some(SeatBack { behind_m, gain, corner_hz }) = scenario.seat_back {
+            exact.push(ExactPath {
+                geometry: Geometry::Behind { source_m, plane_x_m: mic[0] + behind_m },
+                spectrum: self.exact_spectra(cosine, behind_screen, |k| {
+                    shelf(self.grid[k] / corner_hz, gain[0], gain[1])
+                }),
+            });
+        }
+        if !behind_screen {
+            return;
+        }
+        let c = scenario.speed_of_sound_m_s()[0];
+        for e in &scenario.early {
+            let length = direct_m + c * e.delay_s;
+            let (sin, cos) = e.turn_deg.to_radians().sin_cos();
+            let back: [f64; 3] = std::array::from_fn(|a| (source_m[a] - mic[a]) / direct_m);
+            let turned = [back[0] * cos - back[1] * sin, back[0] * sin + back[1] * cos, back[2]];
+            // The gain is against the direct sound, whose level falls with its own distance.
+            let scale = length / direct_m;
+            exact.push(ExactPath {
+                geometry: Geometry::Source(std::array::from_fn(|a| mic[a] + length * turned[a])),
+                spectrum: self.exact_spectra(-turned[0], behind_screen, |k| {
+                    shelf(self.grid[k] / e.corner_hz, e.gain[0], e.gain[1]) * scale
+                }),
+            });
+        }
+    }
+
+    fn exact_spectra(
+        &self,
+        cosine: f64,
+        behind_screen: bool,
+        walls: impl Fn(usize) -> Complex64,
+    ) -> [Vec<Complex64>; 2] {
+        let without: Vec<Complex64> = self
+            .grid
+            .iter()
+            .enumerate()
+            .map(|(k, &f)| walls(k) * self.speaker.directivity(f, cosine))
+            .collect();
+        let with = if behind_screen {
+            without.iter().enumerate().map(|(k, h)| h * self.sheet.total(k, cosine)).collect()
+        } else {
+            Vec::new()
+        };
+        [without, with]
+    }
+
+    fn mean_wall_shape(
+        &self,
+        images: &[(Image, f64)],
+        log_shape: &[Vec<Complex64>],
+    ) -> Vec<Complex64> {
+        let mut mean = [0.0; 6];
+        let weight: f64 = images.iter().map(|(_, g)| g * g).sum::<f64>().max(f64::MIN_POSITIVE);
+        for (image, gain) in images {
+            for (m, &n) in mean.iter_mut().zip(&image.bounces) {
+                *m += f64::from(n) * gain * gain / weight;
+            }
+        }
+        (0..self.grid.len())
+            .map(|k| mean.iter().zip(log_shape).map(|(&n, l)| l[k] * n).sum::<Complex64>().exp())
+            .collect()
+    }
+
+    /// Impulse response at a microphone place, [`PRE_ROLL`] samples before time zero first,
+    /// without the loudspeaker's lower limit.
+    ///
+    /// `late_s` is added to every delay (a start between two samples), `clock` = recorded
+    /// seconds per second.
+    pub(crate) fn impulse_response(
+        &self,
+        paths: &SeatPaths,
+        mic_m: [f64; 3],
+        hung: bool,
+        c_m_s: f64,
+        late_s: f64,
+        clock: f64,
+    ) -> Vec<f64> {
+        let hung = usize::from(hung && paths.behind_screen);
+        let mut response = vec![0.0; paths.n_frames + 8];
+        let mut spectrum = vec![Complex64::new(0.0, 0.0); self.grid.len()];
+        let delay_frames = |length_m: f64| (length_m / c_m_s + late_s) * clock * self.rate_hz;
+
+        let direct = paths.exact.first().map_or(0.0, |p| p.geometry.length_m(mic_m));
+        let first = (delay_frames(direct) - 2.0).max(0.0) as usize;
+        for path in &paths.exact {
+            let length = path.geometry.length_m(mic_m);
+            let local = delay_frames(length) - first as f64 + PRE_ROLL as f64;
+            let step = Complex64::cis(-2.0 * PI * local / self.n_fft as f64);
+            let mut turn = Complex64::new(1.0 / length, 0.0);
+            for (sum, h) in spectrum.iter_mut().zip(&path.spectrum[hung]) {
+                *sum += h * turn;
+                turn *= step;
+            }
+        }
+        self.add(&mut spectrum, None, first, &mut response);
+
+        let mut lines = vec![vec![0.0; self.n_fft]; NODES];
+        let mut part = self.forward.make_output_vec();
+        for stretch in &paths.stretches {
+            let first = (stretch.start_s * self.rate_hz) as usize;
+            for line in &mut lines {
+                line.fill(0.0);
+            }
+            for (image, gain) in &stretch.images {
+                let (length, cosine) = image.path(mic_m);
+                let local = delay_frames(length) - first as f64 + PRE_ROLL as f64;
+                let position = (cosine + 1.0) / 2.0 * (NODES - 1) as f64;
+                let node = (position as usize).min(NODES - 2);
+                let upper = position - node as f64;
+                let level = gain / length;
+                self.taps.add(&mut lines[node], local, level * (1.0 - upper));
+                self.taps.add(&mut lines[node + 1], local, level * upper);
+            }
+            spectrum.fill(Complex64::new(0.0, 0.0));
+            for (line, filter) in lines.iter_mut().zip(&self.nodes[hung]) {
+                // The lengths come from this very plan, so the transform cannot fail.
+                let _ = self.forward.process(line, &mut part);
+                for ((sum, x), h) in spectrum.iter_mut().zip(&part).zip(filter) {
+                    *sum += x * h;
+                }
+            }
+            self.add(&mut spectrum, Some(&stretch.shape), first, &mut response);
+        }
+        response
+    }
+
+    fn add(
+        &self,
+        spectrum: &mut [Complex64],
+        shape: Option<&Vec<Complex64>>,
+        first: usize,
+        response: &mut [f64],
+    ) {
+        let scale = 1.0 / self.n_fft as f64;
+        for (k, s) in spectrum.iter_mut().enumerate() {
+            *s *= self.common[k] * shape.map_or(Complex64::new(1.0, 0.0), |h| h[k]) * scale;
+        }
+        spectrum[0].im = 0.0;
+        spectrum[self.n_fft / 2].im = 0.0;
+        let mut block = self.inverse.make_output_vec();
+        // Lengths come from this plan and the two real bins are real.
+        let _ = self.inverse.process(spectrum, &mut block);
+        for (r, b) in response[first..].iter_mut().zip(&block) {
+            *r += b;
+        }
+    }
+}
+
+/// True pressure transmission towards a seat on a list of frequencies.
+pub(crate) fn true_transmission(
+    scenario: &Scenario,
+    seat: usize,
+    frequency_hz: &[f64],
+) -> Vec<Complex64> {
+    if scenario.sheet == Sheet::None {
+        return vec![Complex64::new(1.0, 0.0); frequency_hz.len()];
+    }
+    let c = scenario.speed_of_sound_m_s()[1];
+    let sheet = HungSheet::new(&scenario.sheet, scenario.front, scenario.gap_m, c, frequency_hz);
+    let cosine = scenario.seat_cosine(seat);
+    (0..frequency_hz.len()).map(|k| sheet.total(k, cosine)).collect()
+}
+
+fn node_cosine(node: usize) -> f64 {
+    2.0 * node as f64 / (NODES - 1) as f64 - 1.0
+}
+
+/// Linear-phase upper limit of a recorder: flat to 43 % of the rate, nothing at half of it.
+fn recorder_limit(share_of_rate: f64) -> f64 {
+    let x = ((share_of_rate - 0.43) / 0.07).clamp(0.0, 1.0);
+    (PI / 2.0 * x).cos().powi(2)
+}
+
+/// Windowed sinc for delays between samples, good for late reflections.
+struct SincTable {
+    rows: Vec<[f64; SINC_TAPS]>,
+}
+
+const SINC_TAPS: usize = 16;
+const SINC_PHASES: usize = 128;
+
+impl SincTable {
+    fn new() -> Self {
+        let half = SINC_TAPS as f64 / 2.0;
+        let rows = (0..=SINC_PHASES)
+            .map(|p| {
+                let fraction = p as f64 / SINC_PHASES as f64;
+                std::array::from_fn(|i| {
+                    let x = i as f64 - (half - 1.0) - fraction;
+                    let sinc = if x.abs() < 1e-12 { 1.0 } else { (PI * x).sin() / (PI * x) };
+                    sinc * (PI * x / (2.0 * half)).cos().powi(2)
+                })
+            })
+            .collect();
+        Self { rows }
+    }
+
+    fn add(&self, line: &mut [f64], at: f64, level: f64) {
+        let whole = at.floor();
+        let row = &self.rows[((at - whole) * SINC_PHASES as f64).round() as usize];
+        let start = whole as isize - (SINC_TAPS as isize / 2 - 1);
+        if start < 0 || start as usize + SINC_TAPS > line.len() {
+            return;
+        }
+        for (x, tap) in line[start as usize..].iter_mut().zip(row) {
+            *x += level * tap;
+        }
+    }
+}

@@ -1,0 +1,254 @@
+//! Everything that makes up a simulated session.
+
+use super::drive::{Harmonics, SweepShape};
+use super::loudspeaker::Loudspeaker;
+use super::noise::Noise;
+use super::room::Room;
+use super::sheet::{FrontReflection, Sheet};
+use crate::ingest::manifest::Construction;
+
+/// All parameters of a simulated session. Every field may be changed freely;
+/// [`super::simulate`] is a pure function of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scenario {
+    /// Title in the manifest.
+    pub title: String,
+    /// Seed of everything random.
+    pub seed: u64,
+    /// Sampling rate, Hz.
+    pub rate_hz: u32,
+    /// The played sweep.
+    pub sweep: SweepShape,
+    /// Silence before the sweep, s; the player is started by hand, so takes differ a little.
+    pub lead_s: f64,
+    /// Recording after the sweep, s.
+    pub trail_s: f64,
+    /// The room.
+    pub room: Room,
+    /// The loudspeaker behind the screen.
+    pub speaker: Loudspeaker,
+    /// The sheet.
+    pub sheet: Sheet,
+    /// What the loudspeaker's front sends back to the sheet.
+    pub front: FrontReflection,
+    /// True distance between front and sheet, m.
+    pub gap_m: f64,
+    /// Distance in the manifest; `None` = not stated.
+    pub stated_gap_m: Option<f64>,
+    /// Construction in the manifest.
+    pub construction: Construction,
+    /// Further lines for `[screen]` of the manifest.
+    pub screen_lines: String,
+    /// Sections put at the end of the manifest (`[[claim]]`, `[speaker]`, ...).
+    pub more_manifest: String,
+    /// Listening positions.
+    pub seats: Vec<Seat>,
+    /// Placements of the microphone per seat and condition.
+    pub spots: u32,
+    /// Takes per placement, microphone untouched.
+    pub repeats: u32,
+    /// Length of the microphone's random displacement, m rms.
+    pub move_rms_m: f64,
+    /// Strong reflections soon after the direct sound.
+    pub early: Vec<EarlyReflection>,
+    /// Seat back behind the microphone.
+    pub seat_back: Option<SeatBack>,
+    /// Background noise; `None` = none.
+    pub noise: Option<Noise>,
+    /// What the recorder does.
+    pub recorder: Recorder,
+    /// Air temperature without and with the screen, degrees Celsius.
+    pub temperature_c: [f64; 2],
+    /// A second loudspeaker that is not behind the screen.
+    pub control: Option<Control>,
+    /// Nonlinearity of the loudspeaker without and with the screen.
+    pub harmonics: [Harmonics; 2],
+    /// Something that buzzes on the hung screen.
+    pub rattle: Option<Rattle>,
+    /// Equaliser for takes in the third condition, made when this is there.
+    pub equaliser: Option<Equaliser>,
+    /// Things that go wrong with single takes.
+    pub faults: Vec<(TakeKey, Fault)>,
+}
+
+/// A listening position.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Seat {
+    /// Short name.
+    pub id: String,
+    /// Name for people.
+    pub name: String,
+    /// Metres ahead of the loudspeaker, to the right seen from it, above the floor.
+    pub position_m: [f64; 3],
+    /// Importance.
+    pub weight: f64,
+}
+
+/// A reflection of its own, from a direction of its own.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EarlyReflection {
+    /// Delay after the direct sound, s.
+    pub delay_s: f64,
+    /// Pressure relative to the direct sound at low and high frequencies.
+    pub gain: [f64; 2],
+    /// Frequency of the change between them, Hz.
+    pub corner_hz: f64,
+    /// Angle between its direction and the direct sound's at the seat, degrees.
+    pub turn_deg: f64,
+}
+
+/// An upright surface behind the microphone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SeatBack {
+    /// Distance behind the microphone's nominal place, m.
+    pub behind_m: f64,
+    /// Pressure reflection at low and high frequencies.
+    pub gain: [f64; 2],
+    /// Frequency of the change between them, Hz.
+    pub corner_hz: f64,
+}
+
+/// The recorder and its settings.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Recorder {
+    /// Clock error without and with the screen, ppm (positive = fast).
+    pub drift_ppm: [f64; 2],
+    /// Level of `with` takes against `without` from a turned knob, dB.
+    pub gain_step_db: f64,
+    /// Peak of the loudest take, dB re full scale.
+    pub peak_dbfs: f64,
+    /// Whether a second channel holds the electrical reference.
+    pub loopback: bool,
+    /// Polarity of the `with` takes turned over.
+    pub inverted_with: bool,
+}
+
+/// A second loudspeaker beside the screen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Control {
+    /// Place in the room, m, as [`Loudspeaker::position_m`].
+    pub position_m: [f64; 3],
+    /// Whether each spot has a control take (otherwise only the first one).
+    pub every_spot: bool,
+}
+
+/// Ticks while the sweep passes a range, only with the screen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rattle {
+    /// Lowest exciting frequency, Hz.
+    pub low_hz: f64,
+    /// Highest exciting frequency, Hz.
+    pub high_hz: f64,
+    /// Peak of a tick against the sweep's peak at the loudspeaker, dB.
+    pub level_db: f64,
+}
+
+/// The equaliser as it is set in the processor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Equaliser {
+    /// Gain of all frequencies, dB.
+    pub trim_db: f64,
+    /// Sections `[b0, b1, b2, a1, a2]` (a0 = 1) at `rate_hz`.
+    pub sections: Vec<[f64; 5]>,
+    /// Rate of the processor, Hz.
+    pub rate_hz: f64,
+}
+
+/// Which take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TakeKey {
+    /// Index of the seat.
+    pub seat: usize,
+    /// Condition: 0 without, 1 with, 2 corrected.
+    pub condition: usize,
+    /// Spot, from 1.
+    pub spot: u32,
+}
+
+/// What goes wrong with a take.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Fault {
+    /// Everything above this share of the take's own peak is cut off flat at full scale.
+    Clip {
+        /// Share of the peak, 0-1.
+        at: f64,
+    },
+    /// The recording stops at this time.
+    Truncate {
+        /// s from the start of the file.
+        at_s: f64,
+    },
+    /// The sweep was played twice.
+    SecondSweep {
+        /// Start of the second one after the first, s.
+        after_s: f64,
+    },
+    /// Something falls or a door shuts.
+    Slam {
+        /// s from the start of the file.
+        at_s: f64,
+        /// Peak against the peak of the take, dB.
+        level_db: f64,
+    },
+    /// Nothing but noise was recorded.
+    Silence,
+    /// Level of this take alone, dB.
+    Gain {
+        /// dB.
+        db: f64,
+    },
+    /// Polarity turned over.
+    Invert,
+    /// The file is a copy of the other condition's take at the same seat and spot.
+    CopyOfOther,
+}
+
+impl Scenario {
+    /// Place of a seat's microphone in the room, m.
+    pub fn seat_in_room_m(&self, seat: usize) -> [f64; 3] {
+        let [ahead, right, height] = self.seats[seat].position_m;
+        let [x, y, _] = self.speaker.position_m;
+        [x + ahead, y + right, height]
+    }
+
+    /// Cosine of the angle between the sheet's normal and the direct sound to a seat.
+    pub fn seat_cosine(&self, seat: usize) -> f64 {
+        let (length, dx) =
+            super::room::distance(self.speaker.position_m, self.seat_in_room_m(seat));
+        dx / length
+    }
+
+    /// Speed of sound without and with the screen, m/s: `343.2 sqrt(T/293.15 K)` (ISO 9613-1).
+    pub fn speed_of_sound_m_s(&self) -> [f64; 2] {
+        self.temperature_c.map(|t| super::sheet::SPEED_OF_SOUND * ((t + 273.15) / 293.15).sqrt())
+    }
+
+    /// The same session with a sweep of `duration_s` and a tail of `tail_s`: quicker to
+    /// simulate and to analyse.
+    pub fn shortened(mut self, duration_s: f64, tail_s: f64) -> Self {
+        self.sweep.duration_s = duration_s;
+        self.room.tail_s = tail_s;
+        self.trail_s = self.trail_s.min(tail_s + 0.15);
+        self
+    }
+
+    /// The same session with another number of spots.
+    pub fn with_spots(mut self, spots: u32) -> Self {
+        self.spots = spots;
+        self
+    }
+
+    /// The same session with other noise, dB (see [`Noise::snr_db`]).
+    pub fn with_snr_db(mut self, snr_db: f64) -> Self {
+        if let Some(noise) = &mut self.noise {
+            noise.snr_db = snr_db;
+        }
+        self
+    }
+
+    /// The same session with a fault in one take.
+    pub fn with_fault(mut self, take: TakeKey, fault: Fault) -> Self {
+        self.faults.push((take, fault));
+        self
+    }
+}

@@ -1,0 +1,394 @@
+//! A whole session: every take, the sweep, the manifest, the truth.
+
+use super::drive::Harmonics;
+use super::fault;
+use super::manifest::manifest_text;
+use super::response::{Acoustics, PRE_ROLL, SeatPaths};
+use super::room::Image;
+use super::scenario::{Equaliser, Scenario, TakeKey};
+use super::truth::{Truth, truth};
+use crate::ingest::manifest::{Condition, SoundSource};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::StandardNormal;
+use rayon::prelude::*;
+use realfft::num_complex::Complex64;
+use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use std::f64::consts::PI;
+use std::sync::Arc;
+
+/// A session in memory.
+#[derive(Debug, Clone)]
+pub struct SimulatedSession {
+    /// Text of `session.toml`.
+    pub manifest: String,
+    /// Sampling rate, Hz.
+    pub rate_hz: u32,
+    /// The played signal, full scale = 1.
+    pub sweep: Vec<f64>,
+    /// Takes in order of seat, source, condition, spot, repeat.
+    pub takes: Vec<SimulatedTake>,
+    /// What a perfect measurement would find.
+    pub truth: Truth,
+    /// The scenario it was made from.
+    pub scenario: Scenario,
+}
+
+/// One recording.
+#[derive(Debug, Clone)]
+pub struct SimulatedTake {
+    /// Index into [`Scenario::seats`].
+    pub seat: usize,
+    /// Screen state.
+    pub condition: Condition,
+    /// Placement, from 1.
+    pub spot: u32,
+    /// Which loudspeaker played.
+    pub source: SoundSource,
+    /// File name relative to the session folder.
+    pub file: String,
+    /// Microphone, full scale = 1, not rounded to bits.
+    pub samples: Vec<f64>,
+    /// Electrical reference, where the recorder has one.
+    pub loopback: Option<Vec<f64>>,
+}
+
+/// Random streams of one seed, so that one quantity can change without the others.
+#[derive(Clone, Copy)]
+pub(crate) enum Stream {
+    Place = 1,
+    Start = 2,
+    Noise = 3,
+    Rattle = 4,
+    Fault = 5,
+}
+
+pub(crate) fn random(seed: u64, stream: Stream, index: u64) -> ChaCha8Rng {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    random.set_stream(index * 8 + stream as u64);
+    random
+}
+
+/// Simulates a session. The same scenario gives the same samples.
+pub fn simulate(scenario: &Scenario) -> SimulatedSession {
+    let studio = Studio::new(scenario);
+    let orders: Vec<Vec<Order>> =
+        (0..scenario.seats.len()).map(|seat| orders_of_seat(scenario, seat)).collect();
+    let mut takes: Vec<(Order, SimulatedTake)> = orders
+        .into_par_iter()
+        .enumerate()
+        .map(|(seat, orders)| {
+            let centre = studio.paths(seat, SoundSource::Centre);
+            let control = studio.paths(seat, SoundSource::Control);
+            orders
+                .into_iter()
+                .filter_map(|order| {
+                    let paths = match order.source {
+                        SoundSource::Centre => centre.as_ref(),
+                        SoundSource::Control => control.as_ref(),
+                    }?;
+                    Some((order, studio.record(paths, order)))
+                })
+                .collect::<Vec<_>>()
+        })
+        .collect::<Vec<_>>()
+        .into_iter()
+        .flatten()
+        .collect();
+    set_level_and_add_noise(scenario, &mut takes);
+    fault::copy_takes(scenario, &mut takes);
+    let takes: Vec<SimulatedTake> = takes.into_iter().map(|(_, take)| take).collect();
+    SimulatedSession {
+        manifest: manifest_text(scenario, &takes),
+        rate_hz: scenario.rate_hz,
+        sweep: scenario.sweep.samples(f64::from(scenario.rate_hz), 0.0, Harmonics::default()),
+        truth: truth(scenario),
+        takes,
+        scenario: scenario.clone(),
+    }
+}
+
+/// One take to be made.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Order {
+    pub(crate) key: TakeKey,
+    pub(crate) source: SoundSource,
+    pub(crate) repeat: u32,
+}
+
+impl Order {
+    /// A number of its own for random streams.
+    fn index(&self) -> u64 {
+        let source = u64::from(self.source == SoundSource::Control);
+        (((self.key.seat as u64 * 4 + self.key.condition as u64) * 64 + u64::from(self.key.spot))
+            * 64
+            + u64::from(self.repeat))
+            * 2
+            + source
+    }
+
+    /// The microphone stays for repeats and for the control take of the same spot.
+    fn place_index(&self) -> u64 {
+        Order { repeat: 0, source: SoundSource::Centre, ..*self }.index()
+    }
+
+    pub(crate) fn hung(&self) -> bool {
+        self.key.condition > 0
+    }
+
+    /// 0 without the screen, 1 with it.
+    pub(crate) fn side(&self) -> usize {
+        usize::from(self.hung())
+    }
+}
+
+fn orders_of_seat(scenario: &Scenario, seat: usize) -> Vec<Order> {
+    let n_conditions = if scenario.equaliser.is_some() { 3 } else { 2 };
+    let mut orders = Vec::new();
+    for source in [SoundSource::Centre, SoundSource::Control] {
+        let spots = match (&scenario.control, source) {
+            (None, SoundSource::Control) => 0,
+            (Some(c), SoundSource::Control) if !c.every_spot => 1,
+            _ => scenario.spots,
+        };
+        let repeats = if source == SoundSource::Centre { scenario.repeats } else { 1 };
+        let conditions = if source == SoundSource::Centre { n_conditions } else { 2 };
+        for condition in 0..conditions {
+            for spot in 1..=spots {
+                for repeat in 0..repeats {
+                    orders.push(Order { key: TakeKey { seat, condition, spot }, source, repeat });
+                }
+            }
+        }
+    }
+    orders
+}
+
+/// What all takes share: acoustics, plans, the sweep's spectrum.
+struct Studio<'a> {
+    scenario: &'a Scenario,
+    acoustics: Acoustics,
+    images: Vec<Image>,
+    control_images: Option<Vec<Image>>,
+    n_fft: usize,
+    forward: Arc<dyn RealToComplex<f64>>,
+    inverse: Arc<dyn ComplexToReal<f64>>,
+    /// Lower limit of the loudspeaker with the transform's scale.
+    high_pass: Vec<Complex64>,
+    /// Spectrum of the undisturbed drive, without and with the screen.
+    drive: [Vec<Complex64>; 2],
+}
+
+impl<'a> Studio<'a> {
+    fn new(scenario: &'a Scenario) -> Self {
+        let mut planner = RealFftPlanner::new();
+        let acoustics = Acoustics::new(scenario, &mut planner);
+        let rate_hz = f64::from(scenario.rate_hz);
+        let images = acoustics.images(scenario.speaker.position_m, scenario.seed);
+        let control_images = scenario
+            .control
+            .as_ref()
+            .map(|c| acoustics.images(c.position_m, scenario.seed.wrapping_add(1)));
+        // Direct sound (at most the room's diagonal), tail, the grid's own decay, and room
+        // for the lower limit to die away (80 ms).
+        let diagonal = scenario.room.size_m.iter().map(|l| l * l).sum::<f64>().sqrt();
+        let response_s = diagonal / 330.0 + scenario.room.tail_s + 0.18;
+        let n_fft =
+            smooth_length(((scenario.sweep.duration_s * 1.001 + response_s) * rate_hz) as usize);
+        let forward = planner.plan_fft_forward(n_fft);
+        let inverse = planner.plan_fft_inverse(n_fft);
+        let high_pass = (0..=n_fft / 2)
+            .map(|k| scenario.speaker.high_pass(k as f64 * rate_hz / n_fft as f64) / n_fft as f64)
+            .collect();
+        let mut studio = Self {
+            scenario,
+            acoustics,
+            images,
+            control_images,
+            n_fft,
+            forward,
+            inverse,
+            high_pass,
+            drive: [Vec::new(), Vec::new()],
+        };
+        studio.drive = [0, 1].map(|side| {
+            let drift = scenario.recorder.drift_ppm[side];
+            let plain = scenario.sweep.samples(rate_hz, drift, scenario.harmonics[side]);
+            studio.spectrum(plain)
+        });
+        studio
+    }
+
+    fn paths(&self, seat: usize, source: SoundSource) -> Option<SeatPaths> {
+        let (images, behind) = match source {
+            SoundSource::Centre => (Some(&self.images), true),
+            SoundSource::Control => (self.control_images.as_ref(), false),
+        };
+        images.map(|i| self.acoustics.paths(self.scenario, seat, i, behind))
+    }
+
+    fn spectrum(&self, mut samples: Vec<f64>) -> Vec<Complex64> {
+        samples.resize(self.n_fft, 0.0);
+        let mut spectrum = self.forward.make_output_vec();
+        // Both lengths come from this plan.
+        let _ = self.forward.process(&mut samples, &mut spectrum);
+        spectrum
+    }
+
+    fn back(&self, mut spectrum: Vec<Complex64>) -> Vec<f64> {
+        spectrum[0].im = 0.0;
+        // The length is even, so the last bin is the real one of half the rate.
+        spectrum[self.n_fft / 2].im = 0.0;
+        let mut samples = self.inverse.make_output_vec();
+        // Lengths come from this plan and the real bins are real.
+        let _ = self.inverse.process(&mut spectrum, &mut samples);
+        samples
+    }
+
+    /// One take without noise, level not yet set.
+    fn record(&self, paths: &SeatPaths, order: Order) -> SimulatedTake {
+        let scenario = self.scenario;
+        let side = order.side();
+        let rate_hz = f64::from(scenario.rate_hz);
+        let clock = 1.0 + scenario.recorder.drift_ppm[side] * 1e-6;
+        let mut place = random(scenario.seed, Stream::Place, order.place_index());
+        let per_axis = scenario.move_rms_m / 3f64.sqrt();
+        let mic = scenario.seat_in_room_m(order.key.seat).map(|x| {
+            let step: f64 = place.sample(StandardNormal);
+            x + per_axis * step
+        });
+        let mut start = random(scenario.seed, Stream::Start, order.index());
+        let lead = (scenario.lead_s + start.random_range(-0.03..0.03)).max(0.01) * rate_hz;
+        let late_s = lead.fract() / rate_hz;
+        let response = self.acoustics.impulse_response(
+            paths,
+            mic,
+            order.hung(),
+            scenario.speed_of_sound_m_s()[side],
+            late_s,
+            clock,
+        );
+        let mut total = self.spectrum(response);
+        let extra = fault::rattle_spectrum(scenario, order, |ticks| self.spectrum(ticks));
+        for (k, h) in total.iter_mut().enumerate() {
+            let mut drive = self.drive[side][k];
+            if order.key.condition == 2 && order.source == SoundSource::Centre {
+                drive *= equaliser_at(scenario.equaliser.as_ref(), k, rate_hz, self.n_fft);
+            }
+            if let Some(ticks) = &extra {
+                drive += ticks[k];
+            }
+            *h *= drive * self.high_pass[k];
+        }
+        let played = self.back(total);
+        let n_frames =
+            ((scenario.lead_s + scenario.sweep.duration_s + scenario.trail_s) * rate_hz) as usize;
+        let place_at = |signal: &[f64], skip: usize| -> Vec<f64> {
+            let mut take = vec![0.0; n_frames];
+            let lead = lead as usize;
+            if lead >= skip {
+                for (t, s) in take[lead - skip..].iter_mut().zip(signal) {
+                    *t = *s;
+                }
+            }
+            take
+        };
+        let loopback = scenario.recorder.loopback.then(|| {
+            let turn = -2.0 * PI * lead.fract() / self.n_fft as f64;
+            let direct = self.drive[side]
+                .iter()
+                .enumerate()
+                .map(|(k, d)| d * Complex64::cis(turn * k as f64) / self.n_fft as f64)
+                .collect();
+            place_at(&self.back(direct), 0)
+        });
+        let condition =
+            [Condition::Without, Condition::With, Condition::Corrected][order.key.condition];
+        SimulatedTake {
+            seat: order.key.seat,
+            condition,
+            spot: order.key.spot,
+            source: order.source,
+            file: file_name(scenario, order),
+            samples: place_at(&played, PRE_ROLL),
+            loopback,
+        }
+    }
+}
+
+fn file_name(scenario: &Scenario, order: Order) -> String {
+    let condition = ["without", "with", "corrected"][order.key.condition];
+    let number = (order.key.spot - 1) * scenario.repeats + order.repeat + 1;
+    let control = if order.source == SoundSource::Control { "_control" } else { "" };
+    format!("takes/{}{control}_{condition}_{number}.wav", scenario.seats[order.key.seat].id)
+}
+
+fn equaliser_at(equaliser: Option<&Equaliser>, k: usize, rate_hz: f64, n_fft: usize) -> Complex64 {
+    let Some(eq) = equaliser else { return Complex64::new(1.0, 0.0) };
+    let f_hz = k as f64 * rate_hz / n_fft as f64;
+    let z1 = Complex64::cis(-2.0 * PI * f_hz / eq.rate_hz);
+    let mut h = Complex64::new(10f64.powf(eq.trim_db / 20.0), 0.0);
+    for [b0, b1, b2, a1, a2] in &eq.sections {
+        h *= (z1 * z1 * *b2 + z1 * *b1 + *b0) / (z1 * z1 * *a2 + z1 * *a1 + 1.0);
+    }
+    h
+}
+
+/// Sets the recording level, then adds what the room and the recorder add.
+fn set_level_and_add_noise(scenario: &Scenario, takes: &mut [(Order, SimulatedTake)]) {
+    let step = 10f64.powf(scenario.recorder.gain_step_db / 20.0);
+    let peak = takes
+        .iter()
+        .map(|(o, t)| peak(&t.samples) * if o.hung() { step } else { 1.0 })
+        .fold(f64::MIN_POSITIVE, f64::max);
+    let level = 10f64.powf(scenario.recorder.peak_dbfs / 20.0) / peak;
+    let rate_hz = f64::from(scenario.rate_hz);
+    let Some(reference) = takes.first().map(|(_, t)| {
+        let n_sweep = (scenario.sweep.duration_s * rate_hz).max(1.0);
+        (t.samples.iter().map(|x| x * x).sum::<f64>() / n_sweep).sqrt()
+    }) else {
+        return;
+    };
+    takes.par_iter_mut().for_each(|(order, take)| {
+        fault::before_noise(scenario, *order, &mut take.samples);
+        if let Some(noise) = &scenario.noise {
+            let rms = reference * 10f64.powf(-noise.snr_db / 20.0);
+            let mut rng = random(scenario.seed, Stream::Noise, order.index());
+            let hiss = noise.samples(take.samples.len(), rate_hz, rms, &mut rng);
+            for (x, n) in take.samples.iter_mut().zip(&hiss) {
+                *x += n;
+            }
+        }
+        let mut gain = level * if order.hung() { step } else { 1.0 };
+        if order.hung() && scenario.recorder.inverted_with {
+            gain = -gain;
+        }
+        for x in &mut take.samples {
+            *x *= gain;
+        }
+        fault::after_level(scenario, *order, take);
+    });
+}
+
+pub(crate) fn peak(samples: &[f64]) -> f64 {
+    samples.iter().fold(0.0, |m: f64, x| m.max(x.abs()))
+}
+
+/// Smallest length of at least `n` whose only prime factors are 2, 3 and 5, even.
+fn smooth_length(n: usize) -> usize {
+    let mut best = n.next_power_of_two();
+    let mut fives = 1;
+    while fives < best {
+        let mut threes = fives;
+        while threes < best {
+            let mut length = 2 * threes;
+            while length < n {
+                length *= 2;
+            }
+            best = best.min(length);
+            threes *= 3;
+        }
+        fives *= 5;
+    }
+    best
+}
