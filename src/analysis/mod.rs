@@ -5,6 +5,7 @@ pub mod biquad;
 pub mod claims;
 pub mod geometry;
 pub mod loss;
+pub mod picture;
 pub mod seats;
 pub mod sheet;
 

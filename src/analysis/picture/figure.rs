@@ -1,0 +1,122 @@
+//! Light figures with the uncertainty of the meter.
+
+use super::super::claims::{LightFigure, student_quantile};
+use serde::Serialize;
+
+/// Candela per square metre in one foot-lambert, `1 / (pi x 0.3048^2)`.
+pub const CD_M2_PER_FL: f64 = 1.0 / (std::f64::consts::PI * 0.3048 * 0.3048);
+
+/// Degrees of freedom of a stated meter uncertainty: taken as well known.
+const METER_DOF: f64 = 1e4;
+
+/// A light figure.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Figure {
+    /// Value.
+    pub value: f64,
+    /// Standard uncertainty, same unit.
+    pub u: f64,
+    /// Expanded uncertainty, two-sided 95 %.
+    pub u95: f64,
+}
+
+impl Figure {
+    /// A value with a relative standard uncertainty (0.02 = 2 %).
+    pub fn relative(value: f64, u_relative: f64) -> Self {
+        Self::absolute(value, (value * u_relative).abs())
+    }
+
+    /// A value with a standard uncertainty in its own unit.
+    pub fn absolute(value: f64, u: f64) -> Self {
+        Self { value, u, u95: u * student_quantile(0.975, METER_DOF).unwrap_or(1.96) }
+    }
+
+    /// In the form that claims are judged by.
+    pub fn for_claim(self) -> LightFigure {
+        LightFigure { value: self.value, u: self.u, dof: METER_DOF }
+    }
+
+    /// Relative standard uncertainty.
+    pub fn u_relative(self) -> f64 {
+        self.u / self.value
+    }
+}
+
+/// How far one reading is trusted.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct MeterDoubt {
+    /// Standard uncertainty of one reading, percent of reading.
+    pub percent: f64,
+    /// Whether the manifest stated it.
+    pub stated: bool,
+}
+
+/// Taken where the manifest states none, percent (own choice, a meter of the hand-held kind).
+const UNSTATED_PERCENT: f64 = 3.0;
+
+impl MeterDoubt {
+    /// From `meter_uncertainty_percent`; values that are no percentage count as not stated.
+    pub fn new(stated_percent: Option<f64>) -> Self {
+        match stated_percent.filter(|p| p.is_finite() && *p > 0.0 && *p < 100.0) {
+            Some(percent) => Self { percent, stated: true },
+            None => Self { percent: UNSTATED_PERCENT, stated: false },
+        }
+    }
+
+    /// Relative standard uncertainty of one reading.
+    pub fn whole(self) -> f64 {
+        self.percent / 100.0
+    }
+
+    /// The part that differs from reading to reading. Half of the variance is taken as the
+    /// meter's calibration, common to all its readings, which cancels in ratios (own choice).
+    pub fn own(self) -> f64 {
+        self.whole() * std::f64::consts::FRAC_1_SQRT_2
+    }
+
+    /// The rule in words, for the papers.
+    pub fn statement(self) -> String {
+        format!(
+            "One light reading is trusted to {} % standard uncertainty ({}). Half of its variance \
+             is taken as the meter's calibration, which cancels in ratios of readings by the same \
+             meter; luminance and illuminance meters are taken as independent.",
+            self.percent,
+            if self.stated { "stated" } else { "not stated, assumed" }
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_foot_lambert() {
+        // 3.426 2591 cd/m2 (convertworld.com conversion table); computed: 12, 14, 16, 22 fL =
+        // 41.115, 47.968, 54.820, 75.378 cd/m2; 48, 55, 100 cd/m2 = 14.009, 16.053, 29.186 fL.
+        assert!((CD_M2_PER_FL - 3.426_259_1).abs() < 5e-8);
+        for (fl, cd) in [(12.0, 41.115), (14.0, 47.968), (16.0, 54.820), (22.0, 75.378)] {
+            assert!((fl * CD_M2_PER_FL - cd).abs() < 5e-4);
+        }
+        for (cd, fl) in [(48.0, 14.009), (55.0, 16.053), (100.0, 29.186)] {
+            assert!((cd / CD_M2_PER_FL - fl).abs() < 6e-4);
+        }
+    }
+
+    #[test]
+    fn a_meter_without_statement_is_said_to_be_assumed() {
+        for bad in [None, Some(f64::NAN), Some(0.0), Some(-1.0), Some(100.0)] {
+            let m = MeterDoubt::new(bad);
+            assert!(!m.stated && m.percent == 3.0 && m.statement().contains("assumed"));
+        }
+        let m = MeterDoubt::new(Some(2.0));
+        assert!(m.stated && (m.whole() - 0.02).abs() < 1e-15);
+        assert!((m.own().powi(2) * 2.0 - 0.0004).abs() < 1e-15);
+    }
+
+    #[test]
+    fn expanded_is_the_normal_quantile() {
+        let f = Figure::relative(2.0, 0.01);
+        assert!((f.u - 0.02).abs() < 1e-15 && (f.u95 / f.u - 1.96).abs() < 1e-3);
+    }
+}

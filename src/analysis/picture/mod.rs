@@ -1,0 +1,370 @@
+//! The picture side: gain, evenness and luminance from light readings, and what the holes let
+//! through.
+
+pub mod figure;
+pub mod gain;
+pub mod uniformity;
+
+use super::claims::{ClaimVerdict, LightFigure, Verdict, is_light, judge_light};
+use super::geometry::Geometry;
+use super::sheet::perforated::{EndCorrection, Lattice, Perforation};
+use crate::ingest::manifest::{Claim, ClaimQuantity, PictureInfo, ScreenInfo};
+use crate::ingest::readings::{Point, Reading};
+use crate::warning::{Topic, Warning};
+use figure::{CD_M2_PER_FL, Figure, MeterDoubt};
+use gain::Gain;
+use serde::Serialize;
+use std::f64::consts::PI;
+use uniformity::{LimitCheck, Uniformity};
+
+/// `picture` of the result document.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PictureSide {
+    /// From the light readings; absent without any.
+    pub light: Option<Light>,
+    /// Seats and angles; absent without positions and sizes.
+    pub geometry: Option<Geometry>,
+}
+
+/// What the light readings say.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Light {
+    /// How far a reading is trusted.
+    pub meter: MeterDoubt,
+    /// Gain at the centre, where readings have a reference.
+    pub gain: Option<Gain>,
+    /// Evenness, from five points on.
+    pub uniformity: Option<Uniformity>,
+    /// Luminance of the picture.
+    pub luminance: Option<Luminance>,
+    /// What the holes let through, where their share of the sheet is known.
+    pub holes: Option<HoleLight>,
+    /// In words.
+    pub statement: Vec<String>,
+}
+
+/// Luminance at the centre of the picture.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Luminance {
+    /// As read, cd/m2.
+    pub centre_cd_m2: Figure,
+    /// The same in foot-lamberts.
+    pub centre_fl: f64,
+    /// From the projector's lumens, the size of the picture and the measured gain, cd/m2.
+    pub expected_cd_m2: Option<f64>,
+    /// Published ranges.
+    pub limits: Vec<LimitCheck>,
+}
+
+/// Light that goes through the holes instead of back.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct HoleLight {
+    /// Share of the light, 0...1: the open area.
+    pub lost_share: f64,
+    /// Gain that the same coating would have without holes, where the gain was measured.
+    pub gain_without_holes: Option<f64>,
+}
+
+/// Looks at all readings.
+///
+/// Warnings of [`Topic::Picture`]: uncertainty not stated, luminance far from what the projector
+/// should give.
+pub fn assess_light(
+    readings: &[Reading],
+    picture: Option<&PictureInfo>,
+    screen: &ScreenInfo,
+) -> (Light, Vec<Warning>) {
+    let known = |x: Option<f64>| x.filter(|v| v.is_finite() && *v > 0.0);
+    let meter = MeterDoubt::new(picture.and_then(|p| p.meter_uncertainty_percent));
+    let reference_gain = picture.and_then(|p| known(p.reference_gain)).unwrap_or(1.0);
+    let gain = gain::gain_over_angle(readings, reference_gain, meter);
+    let on_axis = gain.as_ref().and_then(|g| g.on_axis);
+    let uniformity = uniformity::uniformity(readings, meter);
+    let expected_cd_m2 = picture
+        .and_then(|p| known(p.projector_lm))
+        .zip(picture_area_m2(picture, screen))
+        .zip(on_axis)
+        .map(|((lm, area), gain)| expected_luminance_cd_m2(lm, area, gain.value));
+    let luminance = uniformity::luminance_at(readings, Point::Centre).map(|(cd, n)| {
+        // Calibration does not average out.
+        let shared = meter.whole().powi(2) - meter.own().powi(2);
+        let centre = Figure::relative(cd, (shared + meter.own().powi(2) / n as f64).sqrt());
+        Luminance {
+            centre_cd_m2: centre,
+            centre_fl: cd / CD_M2_PER_FL,
+            expected_cd_m2,
+            limits: uniformity::luminance_limits(centre),
+        }
+    });
+    let holes = open_share(screen).map(|lost_share| HoleLight {
+        lost_share,
+        gain_without_holes: on_axis.map(|g| g.value / (1.0 - lost_share)),
+    });
+    let mut warnings = Vec::new();
+    if !meter.stated {
+        warnings.push(warning(
+            format!(
+                "The light meter's uncertainty is not stated; {} % of reading is assumed.",
+                meter.percent
+            ),
+            "Write meter_uncertainty_percent under [picture], from the meter's certificate.",
+        ));
+    }
+    if let Some(Luminance { centre_cd_m2, expected_cd_m2: Some(expected), .. }) = &luminance
+        && !(0.6..=1.4).contains(&(centre_cd_m2.value / expected))
+    {
+        let got = centre_cd_m2.value;
+        warnings.push(warning(
+            format!(
+                "The centre of the picture has {got:.0} cd/m2 where {expected:.0} cd/m2 follow \
+                 from the projector's lumens, the size of the picture and the measured gain."
+            ),
+            "Check lamp mode and age, iris, zoom and the size in [screen]; makers' lumens are \
+             seldom those of the calibrated picture.",
+        ));
+    }
+    let mut light = Light { meter, gain, uniformity, luminance, holes, statement: Vec::new() };
+    light.statement = say(&light);
+    (light, warnings)
+}
+
+/// Luminance of a picture of `area_m2` lit by `projector_lm`: `g lm / (area pi)`, cd/m2.
+pub fn expected_luminance_cd_m2(projector_lm: f64, area_m2: f64, gain: f64) -> f64 {
+    gain * projector_lm / area_m2 / PI
+}
+
+fn picture_area_m2(picture: Option<&PictureInfo>, screen: &ScreenInfo) -> Option<f64> {
+    let known = |x: Option<f64>| x.filter(|v| v.is_finite() && *v > 0.0);
+    let width = known(screen.width_m)?;
+    let by_aspect = picture.and_then(|p| known(p.aspect)).map(|a| width / a);
+    known(screen.height_m).or(by_aspect).map(|height| width * height)
+}
+
+/// Share of the sheet that is hole: as stated, else from diameter and pitch (square).
+pub fn open_share(screen: &ScreenInfo) -> Option<f64> {
+    let known = |x: Option<f64>| x.filter(|v| v.is_finite() && *v > 0.0);
+    let stated = known(screen.open_area_percent).map(|p| p / 100.0);
+    let from_holes =
+        known(screen.hole_diameter_mm).zip(known(screen.hole_pitch_mm)).map(|(d, b)| {
+            Perforation {
+                hole_m: d / 1e3,
+                pitch_m: b / 1e3,
+                thickness_m: 0.0,
+                lattice: Lattice::Square,
+                ends: EndCorrection::None,
+            }
+            .open_area()
+        });
+    stated.or(from_holes).filter(|s| *s < 1.0)
+}
+
+/// Figure for a light claim, or in words why there is none.
+///
+/// # Errors
+/// A sentence without a full stop: which readings are missing.
+pub fn light_figure(light: Option<&Light>, claim: &Claim) -> Result<LightFigure, String> {
+    let light = light.ok_or("there are no light readings")?;
+    let gain = || {
+        light
+            .gain
+            .as_ref()
+            .ok_or_else(|| "no reading at the centre has a reference or illuminance".to_string())
+    };
+    let at = || gain()?.at(claim.angle_deg.unwrap_or(0.0));
+    let figure = match claim.quantity {
+        ClaimQuantity::GainOnAxis => gain()?.on_axis.ok_or("there is no reading on the axis")?,
+        ClaimQuantity::GainAtAngle => at()?.0,
+        ClaimQuantity::GainOffAxisRatio => at()?.1,
+        ClaimQuantity::Uniformity => {
+            light
+                .uniformity
+                .as_ref()
+                .ok_or("readings of the centre and four other points are needed")?
+                .minimum_over_centre
+        }
+        _ => return Err("this is no claim about light".into()),
+    };
+    Ok(figure.for_claim())
+}
+
+/// Verdicts on the light claims, in their order; loss claims are left out.
+pub fn judge_light_claims(claims: &[Claim], light: Option<&Light>) -> Vec<ClaimVerdict> {
+    claims
+        .iter()
+        .filter(|c| is_light(c.quantity))
+        .map(|c| judge_light(c, light_figure(light, c)))
+        .collect()
+}
+
+fn warning(message: String, advice: &str) -> Warning {
+    Warning { topic: Topic::Picture, seat: None, take: None, message, advice: advice.into() }
+}
+
+fn say(light: &Light) -> Vec<String> {
+    let mut out = Vec::new();
+    if let Some(gain) = &light.gain {
+        if let Some(g) = gain.on_axis {
+            out.push(format!("Gain on the axis: {:.2} +- {:.2}.", g.value, g.u95));
+        }
+        match gain.half_gain_deg {
+            Some(h) => out.push(format!(
+                "Half of it is left at {:.0} degrees (+-{:.0}).",
+                h.value,
+                h.u95.max(1.0)
+            )),
+            None if gain.largest_deg > 2.0 => out.push(format!(
+                "Half of it is not reached up to {:.0} degrees, where the readings end.",
+                gain.largest_deg
+            )),
+            None => {}
+        }
+    }
+    if let Some(l) = &light.luminance {
+        let c = l.centre_cd_m2;
+        out.push(format!(
+            "The centre of the picture has {:.1} +- {:.1} cd/m2 ({:.1} fL).",
+            c.value, c.u95, l.centre_fl
+        ));
+        if let Some(expected) = l.expected_cd_m2 {
+            out.push(format!(
+                "The projector's lumens would give {expected:.1} cd/m2 with this gain and size."
+            ));
+        }
+        out.extend(l.limits.iter().map(say_limit));
+    }
+    if let Some(u) = &light.uniformity {
+        out.push(format!(
+            "The darkest of {} points has {:.0} % (+-{:.0} %) of the centre's luminance.",
+            u.points.len(),
+            100.0 * u.minimum_over_centre.value,
+            (100.0 * u.minimum_over_centre.u95).max(1.0)
+        ));
+        out.extend(u.limits.iter().map(say_limit));
+    }
+    if let Some(h) = light.holes {
+        let mut sentence =
+            format!("{:.1} % of the light goes through the holes.", 100.0 * h.lost_share);
+        if let Some(g) = h.gain_without_holes {
+            sentence.push_str(&format!(" Without holes the same coating would have gain {g:.2}."));
+        }
+        out.push(sentence);
+    }
+    out.push(light.meter.statement());
+    out
+}
+
+fn say_limit(l: &LimitCheck) -> String {
+    let outcome = match l.verdict {
+        Verdict::Pass => "shown to be kept",
+        Verdict::ConditionalPass => "probably kept, not shown",
+        Verdict::ConditionalFail => "probably not kept",
+        Verdict::Fail => "not kept",
+        Verdict::NotShown => "not shown",
+    };
+    format!("For orientation, {}: {outcome} ({}).", l.name, l.source)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ingest::readings::parse_readings;
+    use std::path::Path;
+
+    fn screen(text: &str) -> ScreenInfo {
+        toml::from_str(text).unwrap()
+    }
+
+    fn picture(text: &str) -> PictureInfo {
+        toml::from_str(text).unwrap()
+    }
+
+    fn readings(text: &str) -> Vec<Reading> {
+        parse_readings(text.as_bytes(), Path::new("readings.csv")).unwrap()
+    }
+
+    #[test]
+    fn lumens_to_luminance() {
+        // Computed: 1000 lm on 2.5 m wide 16:9 (3.5156 m2) are 284.44 lx, 90.541 cd/m2 at gain 1.
+        let got = expected_luminance_cd_m2(1000.0, 2.5 * 2.5 * 9.0 / 16.0, 1.0);
+        assert!((got - 90.541).abs() < 5e-4, "{got}");
+    }
+
+    const READINGS: &str = "point,angle_deg,screen_cd_m2,reference_cd_m2\n\
+        centre,0,48.0,50.0\ncentre,20,45.6,50.0\ncentre,-20,45.6,50.0\ncentre,40,38.4,50.0\n\
+        left,0,41,\nright,0,41.5,\ntop,0,40.5,\nbottom,0,41,\n";
+
+    #[test]
+    fn the_whole_picture_side_of_a_session() {
+        let screen = screen("width_m = 2.5\nheight_m = 1.40625\nopen_area_percent = 4.0");
+        let picture = picture("meter_uncertainty_percent = 1.0\nprojector_lm = 560.0");
+        let (light, warnings) = assess_light(&readings(READINGS), Some(&picture), &screen);
+        assert!(warnings.is_empty(), "{warnings:?}");
+        let gain = light.gain.as_ref().unwrap();
+        assert!((gain.on_axis.unwrap().value - 0.96).abs() < 1e-12);
+        assert!((gain.at(20.0).unwrap().1.value - 0.95).abs() < 1e-12);
+        let luminance = light.luminance.as_ref().unwrap();
+        assert!((luminance.centre_fl - 14.009).abs() < 1e-3);
+        // 560 lm / 3.5156 m2 / pi x 0.96.
+        assert!((luminance.expected_cd_m2.unwrap() - 48.674).abs() < 0.01);
+        assert!((light.holes.unwrap().gain_without_holes.unwrap() - 1.0).abs() < 1e-12);
+        assert!((light.uniformity.unwrap().minimum_over_centre.value - 0.84375).abs() < 1e-12);
+        let text = light.statement.join(" ");
+        assert!(text.contains("14.0 fL") && text.contains("not reached up to 40"), "{text}");
+    }
+
+    #[test]
+    fn doubts_are_told() {
+        let screen = screen("width_m = 2.5\nheight_m = 1.40625");
+        let dim = picture("projector_lm = 2000.0");
+        let (_, warnings) = assess_light(&readings(READINGS), Some(&dim), &screen);
+        let all: Vec<&str> = warnings.iter().map(|w| w.message.as_str()).collect();
+        assert!(all[0].contains("not stated") && all[1].contains("lumens"), "{all:?}");
+        assert!(warnings.iter().all(|w| w.topic == Topic::Picture));
+    }
+
+    #[test]
+    fn light_claims_get_the_same_verdicts() {
+        let picture = picture("meter_uncertainty_percent = 1.0");
+        let (light, _) = assess_light(&readings(READINGS), Some(&picture), &screen(""));
+        let verdict = |text: &str, light: Option<&Light>| {
+            let claim: Claim = toml::from_str(text).unwrap();
+            judge_light_claims(&[claim], light).remove(0)
+        };
+        // Gain 0.96, u 1 %: guard 0.0158.
+        for (minimum, want) in [
+            (0.94, Verdict::Pass),
+            (0.95, Verdict::ConditionalPass),
+            (0.97, Verdict::ConditionalFail),
+            (0.98, Verdict::Fail),
+        ] {
+            let text = format!("quantity = \"gain_on_axis\"\nminimum = {minimum}");
+            assert_eq!(verdict(&text, Some(&light)).verdict, want, "{minimum}");
+        }
+        for (text, want, word) in [
+            ("quantity = \"gain_at_angle\"\nangle_deg = 40\nminimum = 0.7", Verdict::Pass, ""),
+            (
+                "quantity = \"gain_off_axis_ratio\"\nangle_deg = 60\nminimum = 0.5",
+                Verdict::NotShown,
+                "60",
+            ),
+            ("quantity = \"uniformity\"\nminimum = 0.8", Verdict::Pass, ""),
+        ] {
+            let got = verdict(text, Some(&light));
+            assert_eq!(got.verdict, want, "{}", got.sentence);
+            assert!(got.sentence.contains(word), "{}", got.sentence);
+        }
+        let none = verdict("quantity = \"gain_on_axis\"\nminimum = 1", None);
+        assert_eq!(none.verdict, Verdict::NotShown);
+        assert!(none.sentence.contains("no light readings"), "{}", none.sentence);
+    }
+
+    #[test]
+    fn holes_let_light_through() {
+        // pi/4 (0.5/2)^2 = 4.909 % for square holes of 0.5 mm, 2 mm apart.
+        let s = screen("hole_diameter_mm = 0.5\nhole_pitch_mm = 2.0");
+        assert!((open_share(&s).unwrap() - 0.049_087).abs() < 1e-6);
+        assert_eq!(open_share(&screen("open_area_percent = 4.5")), Some(0.045));
+        assert_eq!(open_share(&screen("open_area_percent = 150")), None);
+        assert_eq!(open_share(&screen("")), None);
+    }
+}
