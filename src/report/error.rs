@@ -1,5 +1,6 @@
 //! Why a report could not be written.
 
+use crate::ingest::error::shown;
 use std::path::PathBuf;
 
 /// Everything that can go wrong between a finished result and its files.
@@ -38,7 +39,7 @@ pub enum ReportError {
     #[error(
         "{folder} holds {found}, which this program did not write; \
          choose another folder with --out, or give --force to write beside it (it is kept)",
-        folder = .folder.display(), found = .found.display()
+        folder = shown(.folder), found = shown(.found)
     )]
     Foreign {
         /// The output folder.
@@ -49,7 +50,7 @@ pub enum ReportError {
     /// The place of the output folder is taken by something else.
     #[error(
         "{path} is not a folder; choose another place with --out",
-        path = .path.display()
+        path = shown(.path)
     )]
     NotAFolder {
         /// The output folder.
@@ -65,7 +66,7 @@ pub enum ReportError {
     #[error(
         "{path} cannot be written; see that the folder may be written to and that the disk \
          is not full. The previous report, if any, is unchanged",
-        path = .path.display()
+        path = shown(.path)
     )]
     Write {
         /// What was being written.

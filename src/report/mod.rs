@@ -7,6 +7,8 @@ pub mod json;
 pub mod output;
 pub mod plots;
 pub mod result;
+pub mod table;
+pub mod words;
 
 #[cfg(test)]
 pub(crate) mod example;

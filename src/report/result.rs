@@ -96,11 +96,7 @@ pub struct Band {
 impl Band {
     /// Short name for tables: "630", "3.15k".
     pub fn label(&self) -> String {
-        if self.nominal_hz >= 1000.0 {
-            format!("{}k", self.nominal_hz / 1000.0)
-        } else {
-            format!("{}", self.nominal_hz)
-        }
+        super::words::frequency_label(self.nominal_hz)
     }
 }
 

@@ -1,6 +1,8 @@
 //! Axes: logarithmic frequency, decibels in the proportion of IEC 60263, and
 //! plain linear scales.
 
+use crate::report::words::{frequency_label, signed};
+
 /// Decibels that take as much length as one decade of frequency:
 /// IEC 60263:2020, 4.1, as quoted by distributors of the standard.
 pub const DB_PER_DECADE: [f64; 4] = [10.0, 20.0, 25.0, 50.0];
@@ -103,21 +105,6 @@ impl Axis {
     }
 }
 
-/// "50", "2k", "12.5k".
-pub fn frequency_label(hz: f64) -> String {
-    if hz >= 1000.0 { format!("{}k", hz / 1000.0) } else { format!("{hz}") }
-}
-
-/// A number with a proper minus sign; never "-0".
-pub fn signed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    match text.strip_prefix('-') {
-        Some(digits) if digits.chars().all(|c| matches!(c, '0' | '.')) => digits.to_owned(),
-        Some(digits) => format!("\u{2212}{digits}"),
-        None => text,
-    }
-}
-
 /// A decibel axis in a proportion of IEC 60263.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DecibelAxis {
@@ -129,11 +116,19 @@ pub struct DecibelAxis {
     pub db_per_decade: f64,
 }
 
+/// Where height goes that the values do not need.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Spare {
+    /// Above the values, so that curves keep their place on the page.
+    Top,
+    /// Above and below, so that the values stay in the middle.
+    BothEnds,
+}
+
 /// The decibel axis that shows `low_db` to `high_db` in the finest of the
 /// proportions that fits into `max_height_px`, beside a frequency axis on which
-/// a decade takes `decade_px`. With `fill` the axis takes the whole height, and
-/// what is left over goes to the top, so that curves keep their place on the
-/// page; without, it ends where the range ends.
+/// a decade takes `decade_px`. The axis takes the whole height; `spare` says
+/// where what is left over goes.
 ///
 /// The ends are whole decibels (whole marks in the coarser proportions). When
 /// not even the coarsest proportion holds the range, the upper end stays, and
@@ -142,7 +137,7 @@ pub fn decibel_axis(
     [low_db, high_db]: [f64; 2],
     decade_px: f64,
     max_height_px: f64,
-    fill: bool,
+    spare: Spare,
     title: &str,
 ) -> DecibelAxis {
     let mut chosen = None;
@@ -160,8 +155,11 @@ pub fn decibel_axis(
         let high = (high_db / step - 1e-9).ceil() * step;
         let fits = (high - low) / step <= n_steps;
         let low = if fits { low } else { high - n_steps * step };
-        let n_steps =
-            if fill { n_steps } else { n_steps.min(((high - low) / step).round().max(1.0)) };
+        let spare_steps = n_steps - ((high - low) / step).round();
+        let low = match spare {
+            Spare::Top => low,
+            Spare::BothEnds => low - (spare_steps / 2.0).floor().max(0.0) * step,
+        };
         chosen = Some(DecibelAxis {
             axis: Axis::linear(low, low + n_steps * step, step, label_every, title),
             height_px: n_steps * step * px_per_db,
@@ -217,7 +215,7 @@ mod tests {
             ([-1.0, 24.5], 25.0),
             ([0.0, 60.0], 50.0),
         ] {
-            let d = decibel_axis(range, 520.0, 660.0, true, "");
+            let d = decibel_axis(range, 520.0, 660.0, Spare::Top, "");
             assert_eq!(d.db_per_decade, want, "{range:?}");
             let [low, high] = d.axis.scale.ends();
             assert!(low <= range[0] && high >= range[1], "{low} {high} {range:?}");
@@ -227,24 +225,22 @@ mod tests {
     }
 
     #[test]
-    fn without_filling_the_axis_ends_with_the_range() {
-        let d = decibel_axis([-1.2, 1.9], 520.0, 660.0, false, "");
-        assert_eq!(d.axis.scale.ends(), [-2.0, 2.0]);
-        assert!((d.height_px - 4.0 * 52.0).abs() < 1e-9);
+    fn spare_height_goes_to_the_top_or_to_both_ends() {
+        let ends =
+            |spare| decibel_axis([-1.2, 1.9], 520.0, 8.1 * 52.0, spare, "").axis.scale.ends();
+        assert_eq!(ends(Spare::Top), [-2.0, 6.0]);
+        assert_eq!(ends(Spare::BothEnds), [-4.0, 4.0]);
     }
 
     #[test]
     fn a_range_too_large_keeps_its_upper_end() {
-        let d = decibel_axis([-300.0, 10.0], 520.0, 660.0, true, "");
+        let d = decibel_axis([-300.0, 10.0], 520.0, 660.0, Spare::Top, "");
         assert_eq!(d.db_per_decade, 50.0);
         assert_eq!(d.axis.scale.ends()[1], 10.0);
     }
 
     #[test]
-    fn numbers_have_a_proper_minus() {
-        assert_eq!(signed(-1.5, 1), "\u{2212}1.5");
-        assert_eq!(signed(-0.04, 1), "0.0");
-        assert_eq!(signed(2.0, 0), "2");
+    fn linear_axes_count_in_whole_steps() {
         let axis = Axis::linear(-1.0, 1.0, 0.5, 2, "");
         assert_eq!(labels(&axis), ["\u{2212}1.0", "0.0", "1.0"]);
         assert_eq!(axis.ticks.len(), 5);

@@ -1,6 +1,6 @@
 //! A figure: axes, marks and words, and how they are laid out on the page.
 
-use super::axes::{Axis, Scale, decibel_axis};
+use super::axes::{Axis, Scale, Spare, decibel_axis};
 use super::series::{INK, MUTED_INK, QUIET, Rect, Series, Style, clip, spread_labels};
 use super::svg::{Anchor, Svg, TextStyle, px};
 use super::text::{FAMILY, fit, text_width, wrap};
@@ -51,8 +51,8 @@ pub enum YAxis {
         title: String,
         /// Range that is shown in any case, dB.
         include_db: [f64; 2],
-        /// Whether the plot takes all the height there is, or ends with the range.
-        fill: bool,
+        /// Where height goes that the values do not need.
+        spare: Spare,
     },
     /// An axis of its own.
     Plain(Axis),
@@ -229,14 +229,14 @@ impl Layout {
 
         let (y, height, caption) = match &figure.y {
             YAxis::Plain(axis) => (axis.clone(), room, figure.caption.clone()),
-            YAxis::Decibel { title, include_db, fill } => {
+            YAxis::Decibel { title, include_db, spare } => {
                 let [low, high] = figure.value_range().unwrap_or(*include_db);
                 let range = [low.min(include_db[0]), high.max(include_db[1])];
                 let decade_px = match figure.x.scale {
                     Scale::Log { low, high } => (right - LEFT) / (high / low).log10(),
                     Scale::Linear { .. } => 500.0,
                 };
-                let d = decibel_axis(range, decade_px, room, *fill, title);
+                let d = decibel_axis(range, decade_px, room, *spare, title);
                 let proportion = match figure.x.scale {
                     Scale::Log { .. } => {
                         format!("{} dB per decade (IEC\u{a0}60263).", d.db_per_decade)

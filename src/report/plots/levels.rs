@@ -1,9 +1,11 @@
 //! Levels without and with the screen, and the noise under them.
 
+use super::axes::Spare;
 use super::figure::{Figure, Mark, YAxis};
-use super::loss::{at_bands, band_axis, frequency_words};
+use super::loss::{at_bands, band_axis};
 use super::series::{PALETTE, QUIET, Series, Style};
 use crate::report::result::{Levels, SessionResult};
+use crate::report::words::frequency_words;
 
 /// Distance to the noise above which a band's level is taken as it is, dB:
 /// ISO 2969:2015, as quoted by distributors of the standard.
@@ -39,7 +41,7 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
         y: YAxis::Decibel {
             title: "Level in third-octave bands, dB".into(),
             include_db: [highest - 20.0, highest],
-            fill: true,
+            spare: Spare::Top,
         },
         marks: marks.into_iter().map(Mark::Curve).collect(),
         strip: Vec::new(),

@@ -1,9 +1,10 @@
 //! The plot that matters most: loss per seat, mean and its uncertainty.
 
-use super::axes::{Axis, frequency_label, signed};
+use super::axes::{Axis, Spare};
 use super::figure::{Figure, Mark, StripRow, YAxis};
 use super::series::{Series, Style};
 use crate::report::result::{Band, SessionResult};
+use crate::report::words::{frequency_words, loss_finding, seats_words, signed};
 
 /// Up to this many seats each has a colour, a dash and a label of its own.
 pub const SEATS_TOLD_APART: usize = 12;
@@ -18,11 +19,6 @@ pub fn band_axis(bands: &[Band]) -> Axis {
 /// Values at the bands' middles.
 pub fn at_bands(bands: &[Band], values: &[Option<f64>]) -> Vec<(f64, Option<f64>)> {
     bands.iter().zip(values).map(|(b, v)| (b.exact_hz, *v)).collect()
-}
-
-/// "1.4 dB" with a proper minus.
-pub fn decibels(value: f64) -> String {
-    format!("{} dB", signed(value, 1))
 }
 
 /// Runs of bands in which no value stands, shaded from edge to edge.
@@ -62,15 +58,12 @@ pub fn loss_figure(result: &SessionResult) -> Figure {
     .with_dots();
     marks.push(Mark::Curve(mean));
 
-    let seats_words = match n_seats {
-        1 => "one seat".to_owned(),
-        n => format!("{n} seats"),
-    };
     Figure {
         id: "loss",
         title: loss_finding(result),
         subtitle: format!(
-            "Loss by the screen in third-octave bands, {seats_words}, {}",
+            "Loss by the screen in third-octave bands, {}, {}",
+            seats_words(n_seats),
             result.title
         ),
         description: loss_description(result),
@@ -79,7 +72,7 @@ pub fn loss_figure(result: &SessionResult) -> Figure {
             if n_seats == 1 { "the loss" } else { "the mean" }
         ),
         x: band_axis(bands),
-        y: YAxis::Decibel { title: "Loss, dB".into(), include_db: [-1.0, 3.0], fill: true },
+        y: YAxis::Decibel { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
         marks,
         strip: vec![
             number_row(label, bands, &result.mean.loss_db, 1),
@@ -129,29 +122,6 @@ fn seat_curves(result: &SessionResult) -> Vec<Mark> {
             Some(Series::new(&label, points(s?), Style::nth(look)))
         });
     quiet.chain(named).map(Mark::Curve).collect()
-}
-
-fn loss_finding(result: &SessionResult) -> String {
-    let headline = &result.headline;
-    let [low, high] = headline.band_hz.map(frequency_words);
-    let most = headline
-        .largest_loss
-        .map(|m| format!("most at {}: {}", frequency_words(m.nominal_hz), decibels(m.value_db)));
-    match (headline.mean_loss_db, most) {
-        (Some(mean), Some(most)) => {
-            format!("The screen takes {} on average from {low} to {high}, {most}", decibels(mean))
-        }
-        (None, Some(most)) => format!("The screen takes {most}; not every band could be measured"),
-        _ => format!("No loss could be measured between {low} and {high}"),
-    }
-}
-
-/// "500 Hz", "3.15 kHz".
-pub fn frequency_words(hz: f64) -> String {
-    match frequency_label(hz).strip_suffix('k') {
-        Some(thousands) => format!("{thousands} kHz"),
-        None => format!("{hz} Hz"),
-    }
 }
 
 fn loss_description(result: &SessionResult) -> String {
@@ -214,20 +184,5 @@ mod tests {
         let labelled: Vec<_> = curves(&figure).into_iter().filter(|s| s.labelled).collect();
         assert_eq!(labelled.len(), 3, "most, least, mean");
         assert_eq!(curves(&figure).len(), 41);
-    }
-
-    #[test]
-    fn the_title_says_what_the_headline_says() {
-        let mut result = example_result(2);
-        result.headline.mean_loss_db = Some(1.44);
-        result.headline.largest_loss =
-            Some(crate::report::result::BandFigure { nominal_hz: 3150.0, value_db: 5.25 });
-        assert_eq!(
-            loss_figure(&result).title,
-            "The screen takes 1.4 dB on average from 500 Hz to 16 kHz, most at 3.15 kHz: 5.2 dB"
-        );
-        result.headline.mean_loss_db = None;
-        result.headline.largest_loss = None;
-        assert!(loss_figure(&result).title.starts_with("No loss could be measured"));
     }
 }

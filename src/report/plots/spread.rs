@@ -1,12 +1,11 @@
 //! How the seats differ: range, standard deviation, and each seat's place.
 
-use super::axes::signed;
+use super::axes::Spare;
 use super::figure::{Figure, Mark, YAxis};
-use super::loss::{
-    SEATS_TOLD_APART, absent_areas, at_bands, band_axis, frequency_words, number_row,
-};
+use super::loss::{SEATS_TOLD_APART, absent_areas, at_bands, band_axis, number_row};
 use super::series::INK;
 use crate::report::result::SessionResult;
+use crate::report::words::{frequency_words, spread_finding};
 
 const RANGE_COLOR: &str = "#C9D8E8";
 const SD_COLOR: &str = "#8FB0D0";
@@ -14,9 +13,7 @@ const SD_COLOR: &str = "#8FB0D0";
 /// Range and standard deviation over seats by band, around the mean, with the
 /// figures under the axis; `None` below two seats.
 pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
-    if result.seats.len() < 2 {
-        return None;
-    }
+    let title = spread_finding(result)?;
     let (bands, mean) = (&result.bands, &result.mean);
     let from_mean = |s: usize| -> Vec<Option<f64>> {
         let seat = result.seats[s].loss_db.iter();
@@ -57,7 +54,7 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
     }
     Some(Figure {
         id: "spread",
-        title: spread_finding(result),
+        title,
         subtitle: format!(
             "Loss at each of {} seats above or below their mean, {}",
             result.seats.len(),
@@ -71,22 +68,11 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
         y: YAxis::Decibel {
             title: "Loss minus mean, dB".into(),
             include_db: [-2.0, 2.0],
-            fill: false,
+            spare: Spare::BothEnds,
         },
         marks,
         strip,
     })
-}
-
-fn spread_finding(result: &SessionResult) -> String {
-    match result.headline.largest_range {
-        Some(most) => format!(
-            "The seats differ by {} dB at most, at {}",
-            signed(most.value_db, 1),
-            frequency_words(most.nominal_hz)
-        ),
-        None => "How far the seats differ could not be measured".into(),
-    }
 }
 
 fn spread_description(result: &SessionResult) -> String {

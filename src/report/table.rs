@@ -1,0 +1,435 @@
+//! The result on a terminal: a table of losses, then what was found in sentences.
+
+use super::result::SessionResult;
+use super::words::{frequency_words, list_words, loss_finding, signed, spread_finding};
+use crate::ingest::error::plain;
+use crate::warning::{Topic, Warning};
+use anstyle::{AnsiColor, Style};
+use std::collections::BTreeMap;
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+/// How text is set on this terminal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Look {
+    /// Columns.
+    pub width: usize,
+    /// Whether colours may be used.
+    pub color: bool,
+}
+
+const BOLD: Style = Style::new().bold();
+const DIM: Style = Style::new().dimmed();
+const CAUTION: Style = AnsiColor::Yellow.on_default().bold();
+
+impl Look {
+    fn paint(self, style: Style, text: &str) -> String {
+        if self.color { format!("{style}{text}{style:#}") } else { text.to_owned() }
+    }
+}
+
+/// The whole text: title, table, legend, findings, warnings. Ends with a line feed.
+pub fn table_text(result: &SessionResult, look: Look) -> String {
+    let mut out = String::new();
+    let date = result.date.as_ref().map(|d| format!(", {}", plain(d))).unwrap_or_default();
+    out += &look.paint(BOLD, &format!("{}{date}", plain(&result.title)));
+    out += "\nLoss by the screen, dB, in third-octave bands; positive = the screen takes energy away.\n\n";
+    out += &Grid::of(result, look.width).text(look);
+    for line in legend(result) {
+        out += &paragraph(&line, "  ", "    ", look.width);
+    }
+    out.push('\n');
+    for finding in findings(result) {
+        out += &paragraph(&finding, "", "", look.width);
+    }
+    out += &warnings_text(&result.warnings, look);
+    out
+}
+
+/// Rows and columns before they are set.
+struct Grid {
+    /// Column titles; the first is the band.
+    header: Vec<String>,
+    rows: Vec<Vec<String>>,
+    /// Index of the mean, which is set in bold.
+    mean: Option<usize>,
+    /// Index of the first column after the seats: a rule stands before it.
+    after_seats: usize,
+    /// What the columns are, where it does not go without saying.
+    note: &'static str,
+}
+
+/// Longest seat name in a column head.
+const NAME_COLUMNS: usize = 10;
+
+impl Grid {
+    /// The most telling grid that fits: every seat with its uncertainty; every
+    /// seat without; only the smallest and largest.
+    fn of(result: &SessionResult, width: usize) -> Self {
+        let full = Self::with_seats(result, true);
+        if full.width() <= width {
+            return full;
+        }
+        let short = Self::with_seats(result, false);
+        if short.width() <= width { short } else { Self::summary(result) }
+    }
+
+    fn with_seats(result: &SessionResult, uncertainty: bool) -> Self {
+        let mut header = vec!["Hz".to_owned()];
+        header.extend(result.seats.iter().map(|s| cut(&plain(&s.id), NAME_COLUMNS)));
+        let mut grid = Self {
+            after_seats: header.len(),
+            header,
+            rows: Vec::new(),
+            mean: None,
+            note: if uncertainty {
+                "\u{b1}: expanded uncertainty, 95 %."
+            } else {
+                "\u{b1}: expanded uncertainty of the mean, 95 %; U: largest of a seat."
+            },
+        };
+        for (b, band) in result.bands.iter().enumerate() {
+            let mut row = vec![band.label()];
+            for seat in &result.seats {
+                let u95 = if uncertainty { seat.u95_db[b] } else { None };
+                let mark = if seat.doubtful[b] { "?" } else { "" };
+                row.push(figure(seat.loss_db[b], u95) + mark);
+            }
+            if !uncertainty {
+                let largest = result.seats.iter().filter_map(|s| s.u95_db[b]).reduce(f64::max);
+                row.push(figure(largest, None));
+            }
+            grid.rows.push(row);
+        }
+        if !uncertainty {
+            grid.header.push("U".into());
+        }
+        grid.add_mean(result);
+        grid
+    }
+
+    fn summary(result: &SessionResult) -> Self {
+        let header = ["Hz", "least", "at", "most", "at"].map(str::to_owned).to_vec();
+        let mut grid = Self {
+            after_seats: header.len(),
+            header,
+            rows: Vec::new(),
+            mean: None,
+            note: "\u{b1}: expanded uncertainty of the mean, 95 %. \
+                   Each seat's figures are in bands.csv.",
+        };
+        for (b, band) in result.bands.iter().enumerate() {
+            let values = || result.seats.iter().filter_map(|s| Some((s.loss_db[b]?, &s.id)));
+            let least = values().min_by(|x, y| x.0.total_cmp(&y.0));
+            let most = values().max_by(|x, y| x.0.total_cmp(&y.0));
+            let mut row = vec![band.label()];
+            for extreme in [least, most] {
+                row.push(figure(extreme.map(|e| e.0), None));
+                row.push(extreme.map_or(DASH.into(), |e| cut(&plain(e.1), NAME_COLUMNS)));
+            }
+            grid.rows.push(row);
+        }
+        grid.add_mean(result);
+        grid
+    }
+
+    fn add_mean(&mut self, result: &SessionResult) {
+        if result.seats.len() < 2 {
+            return;
+        }
+        self.mean = Some(self.header.len());
+        self.header.extend(["mean", "s", "range"].map(str::to_owned));
+        let mean = &result.mean;
+        for (b, row) in self.rows.iter_mut().enumerate() {
+            row.push(figure(mean.loss_db[b], mean.u95_db[b]));
+            row.push(figure(mean.sd_db[b], None));
+            row.push(figure(mean.range_db[b], None));
+        }
+    }
+
+    fn column_width(&self, column: usize) -> usize {
+        let cells = self.rows.iter().map(|row| row[column].width());
+        cells.chain([self.header[column].width()]).max().unwrap_or(0)
+    }
+
+    fn width(&self) -> usize {
+        (0..self.header.len()).map(|c| self.column_width(c) + GAP.len()).sum::<usize>() + 2
+    }
+
+    fn text(&self, look: Look) -> String {
+        let widths: Vec<usize> = (0..self.header.len()).map(|c| self.column_width(c)).collect();
+        let line = |row: &[String], paint: &dyn Fn(usize, &str) -> String| {
+            let mut line = String::new();
+            for (c, cell) in row.iter().enumerate() {
+                if c == self.after_seats {
+                    line += &look.paint(DIM, " \u{2502}");
+                }
+                let room = " ".repeat(widths[c].saturating_sub(cell.width()));
+                line += GAP;
+                line += &room;
+                line += &paint(c, cell);
+            }
+            line.push('\n');
+            line
+        };
+        let bold_mean = |c: usize, cell: &str| {
+            if Some(c) == self.mean { look.paint(BOLD, cell) } else { cell.to_owned() }
+        };
+        let mut out = line(&self.header, &|_, cell| look.paint(BOLD, cell));
+        for row in &self.rows {
+            out += &line(row, &bold_mean);
+        }
+        out + "\n" + &paragraph(self.note, "  ", "  ", look.width)
+    }
+}
+
+const GAP: &str = "  ";
+const DASH: &str = "\u{2013}";
+
+/// "1.23 ±0.10", "1.23", or a dash.
+fn figure(value: Option<f64>, u95: Option<f64>) -> String {
+    match (value, u95) {
+        (None, _) => DASH.to_owned(),
+        (Some(v), None) => signed(v, 2),
+        (Some(v), Some(u)) => format!("{} \u{b1}{u:.2}", signed(v, 2)),
+    }
+}
+
+/// What the marks in the table mean, and why values are missing.
+fn legend(result: &SessionResult) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut doubtful: BTreeMap<usize, Vec<String>> = BTreeMap::new();
+    let mut absent: BTreeMap<(&str, Vec<usize>), Vec<String>> = BTreeMap::new();
+    for seat in &result.seats {
+        let id = plain(&seat.id);
+        for b in (0..result.bands.len()).filter(|&b| seat.doubtful[b]) {
+            doubtful.entry(b).or_default().push(id.clone());
+        }
+        let mut by_reason: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+        for (b, reason) in seat.absent.iter().enumerate() {
+            if let Some(reason) = reason {
+                by_reason.entry(reason).or_default().push(b);
+            }
+        }
+        for entry in by_reason {
+            absent.entry(entry).or_default().push(id.clone());
+        }
+    }
+    let all = result.seats.len();
+    let seats = |ids: &[String]| match ids.len() {
+        n if n == all && n > 1 => "all seats".to_owned(),
+        0..=6 => list_words(ids),
+        n => format!("{n} seats"),
+    };
+    if !doubtful.is_empty() {
+        let places: Vec<String> = doubtful
+            .iter()
+            .map(|(b, ids)| {
+                format!("{} ({})", frequency_words(result.bands[*b].nominal_hz), seats(ids))
+            })
+            .collect();
+        lines.push(format!(
+            "?: doubtful, only 4 to 10 dB above the noise: {}.",
+            list_words(&places)
+        ));
+    }
+    const MOST: usize = 6;
+    for ((reason, bands), ids) in absent.iter().take(MOST) {
+        let names = bands_words(result, bands);
+        lines.push(format!("{DASH}: no value at {names} ({}): {reason}.", seats(ids)));
+    }
+    if absent.len() > MOST {
+        lines.push(format!(
+            "{DASH}: {} more reasons for missing values are in bands.csv.",
+            absent.len() - MOST
+        ));
+    }
+    lines
+}
+
+/// Runs of bands: "100 Hz to 200 Hz and 16 kHz".
+fn bands_words(result: &SessionResult, bands: &[usize]) -> String {
+    let mut runs: Vec<[usize; 2]> = Vec::new();
+    for &b in bands {
+        match runs.last_mut() {
+            Some(run) if run[1] + 1 == b => run[1] = b,
+            _ => runs.push([b, b]),
+        }
+    }
+    let name = |b: usize| frequency_words(result.bands[b].nominal_hz);
+    let words: Vec<String> = runs
+        .iter()
+        .map(|&[a, b]| if a == b { name(a) } else { format!("{} to {}", name(a), name(b)) })
+        .collect();
+    list_words(&words)
+}
+
+/// What was found, a sentence or two each.
+fn findings(result: &SessionResult) -> Vec<String> {
+    let mut findings = vec![format!("{}.", loss_finding(result))];
+    findings.extend(spread_finding(result).map(|s| format!("{s}.")));
+    findings.extend(result.level.as_ref().map(|l| l.note.clone()).filter(|n| !n.is_empty()));
+    findings.extend(
+        result
+            .claims
+            .iter()
+            .map(|c| format!("{}: {}. {}", c.verdict, c.statement.trim_end_matches('.'), c.reason)),
+    );
+    findings.iter().map(|f| plain(f)).collect()
+}
+
+/// Warnings with what to do about each, headed by their number.
+pub fn warnings_text(warnings: &[Warning], look: Look) -> String {
+    if warnings.is_empty() {
+        return String::new();
+    }
+    let head = match warnings.len() {
+        1 => "One warning:".to_owned(),
+        n => format!("{n} warnings:"),
+    };
+    let mut out = format!("\n{}\n", look.paint(CAUTION, &head));
+    for warning in warnings {
+        out += &paragraph(&warning_line(warning), "  ", "    ", look.width);
+    }
+    out
+}
+
+/// A warning in one line: whom it concerns, what was found, what to do.
+pub fn warning_line(warning: &Warning) -> String {
+    let place = match (&warning.seat, &warning.take) {
+        (_, Some(take)) => format!("{take}: "),
+        (Some(seat), None) => format!("seat {seat}: "),
+        (None, None) => String::new(),
+    };
+    let topic = topic_words(warning.topic);
+    plain(&format!("{topic}: {place}{} {}", warning.message, warning.advice).replace('\n', " "))
+}
+
+/// The topic as people say it: its word in `result.json` with spaces.
+fn topic_words(topic: Topic) -> String {
+    let word = serde_json::to_value(topic).ok().and_then(|v| v.as_str().map(str::to_owned));
+    word.unwrap_or_default().replace('_', " ")
+}
+
+/// Text broken between words at `width` columns, with the indent of the first
+/// and of later lines; a word that is too long keeps a line of its own.
+pub fn paragraph(text: &str, first: &str, later: &str, width: usize) -> String {
+    let mut out = String::new();
+    let mut line = first.to_owned();
+    let mut empty = true;
+    for word in text.split(' ').filter(|w| !w.is_empty()) {
+        if !empty && line.width() + 1 + word.width() > width {
+            out += &line;
+            out.push('\n');
+            line = later.to_owned();
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line += word;
+        empty = false;
+    }
+    out + &line + "\n"
+}
+
+/// Text cut to a number of columns.
+fn cut(text: &str, columns: usize) -> String {
+    if text.width() <= columns {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    let mut used = 1;
+    for c in text.chars() {
+        used += c.width().unwrap_or(0);
+        if used > columns {
+            break;
+        }
+        kept.push(c);
+    }
+    kept + "\u{2026}"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::example::example_result;
+
+    const PLAIN: Look = Look { width: 100, color: false };
+
+    #[test]
+    fn every_seat_has_a_column_where_they_fit() {
+        let result = example_result(3);
+        let text = table_text(&result, PLAIN);
+        let header = text.lines().find(|l| l.contains("R1L")).unwrap();
+        let words: Vec<&str> = header.split_whitespace().collect();
+        assert_eq!(words, ["Hz", "R1L", "R1C", "R1R", "\u{2502}", "mean", "s", "range"]);
+        let row = text.lines().find(|l| l.trim_start().starts_with("1k ")).unwrap();
+        let mean = format!("{:.2} \u{b1}{:.2}", result.mean.loss_db[10].unwrap(), 0.105);
+        assert!(row.contains(&mean), "{row} lacks {mean}");
+        assert!(row.contains(&format!("{:.2} \u{b1}", result.seats[1].loss_db[10].unwrap())));
+        assert!(text.contains("125 Hz (all seats): only 2.2 dB above the noise"), "{text}");
+        assert!(text.contains("?: doubtful") && text.contains("160 Hz (R1L)"));
+        assert!(!text.contains('\u{1b}'));
+    }
+
+    #[test]
+    fn no_line_is_wider_than_the_terminal() {
+        for n_seats in [1, 2, 6, 9, 40] {
+            for width in [60, 80, 120] {
+                let text = table_text(&example_result(n_seats), Look { width, color: false });
+                for line in text.lines() {
+                    assert!(line.width() <= width.max(88), "{n_seats} seats, {width}: {line}");
+                }
+                let row = text.lines().find(|l| l.trim_start().starts_with("1k ")).unwrap();
+                assert!(row.width() <= width, "{n_seats} seats, {width}: {row}");
+            }
+        }
+    }
+
+    #[test]
+    fn colours_are_only_added() {
+        let result = example_result(6);
+        let colored = table_text(&result, Look { color: true, ..PLAIN });
+        assert!(colored.contains('\u{1b}'));
+        let mut stripped = String::new();
+        let mut escape = false;
+        for c in colored.chars() {
+            match c {
+                '\u{1b}' => escape = true,
+                'm' if escape => escape = false,
+                c if !escape => stripped.push(c),
+                _ => {}
+            }
+        }
+        assert_eq!(stripped, table_text(&result, PLAIN));
+    }
+
+    #[test]
+    fn names_cannot_drive_the_terminal() {
+        let mut result = example_result(2);
+        result.seats[0].id = "\u{1b}[2J\u{7}x".into();
+        result.title = "a\u{1b}]0;b\u{7}\nc".into();
+        result.warnings[0].message = "take \u{1b}[31m".into();
+        let text = table_text(&result, PLAIN);
+        assert!(text.chars().all(|c| c == '\n' || !c.is_control()), "{text:?}");
+    }
+
+    #[test]
+    fn wide_characters_keep_the_columns() {
+        let mut result = example_result(2);
+        result.seats[0].id = "席番号".into();
+        let text = table_text(&result, PLAIN);
+        let rule = |l: &str| l.split('\u{2502}').next().unwrap().width();
+        let widths: Vec<usize> =
+            text.lines().filter(|l| l.contains('\u{2502}')).map(rule).collect();
+        assert_eq!(widths.len(), 24);
+        assert!(widths.iter().all(|w| *w == widths[0]), "{widths:?}");
+        assert_eq!(cut("席番号", 5), "席番\u{2026}");
+    }
+
+    #[test]
+    fn paragraphs_break_between_words() {
+        assert_eq!(paragraph("one two three", "- ", "  ", 9), "- one two\n  three\n");
+        assert_eq!(paragraph("unbreakable", "", "", 4), "unbreakable\n");
+    }
+}
