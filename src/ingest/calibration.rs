@@ -48,13 +48,13 @@ fn parse(text: &str) -> Result<Vec<(f64, f64)>, Fault> {
         let fault = |column, problem| Fault { row, column, problem };
         let is_header = is_first && record.get(0).is_some_and(|s| s.parse::<f64>().is_err());
         is_first = false;
+        if record.iter().any(|s| s.contains(';')) {
+            let problem =
+                "the columns are separated by semicolons; save with commas and decimal points";
+            return Err(fault(None, problem.into()));
+        }
         if record.len() != 2 {
-            let hint = if record.iter().any(|s| s.contains(';')) {
-                " (separated by semicolons; save with commas and decimal points)"
-            } else {
-                ""
-            };
-            return Err(fault(None, format!("found {} columns{hint}, expected 2", record.len())));
+            return Err(fault(None, format!("found {} columns, expected 2", record.len())));
         }
         if is_header {
             for (i, want) in ["frequency_hz", "correction_db"].iter().enumerate() {

@@ -30,3 +30,6 @@ pub const RATE_RANGE_HZ: [u32; 2] = [8_000, 192_000];
 /// Some programs write integers as floats, which is harmless; beyond a million it
 /// is a broken file.
 pub const MAX_ABS_SAMPLE: f64 = 1e6;
+
+#[cfg(test)]
+mod tests;
