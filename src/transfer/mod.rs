@@ -1,1 +1,4 @@
 //! From recordings to responses and transmissions.
+
+pub mod quality;
+pub mod rattle;

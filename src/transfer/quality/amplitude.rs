@@ -1,0 +1,213 @@
+//! Amplitudes of a take: flat tops, peak level, constant offset, gaps of digital silence.
+
+/// Length of the stretches looked at one by one, s.
+const STRETCH_S: f64 = 0.0107;
+/// Samples within this part of a stretch's extreme count as its top.
+const TOP: f64 = 0.995;
+/// Part of a stretch's samples that may be top on one side. A sine has
+/// `acos(0.995) / pi = 3.2 %` there, one clipped by 0.5 dB 11 %, by 1 dB 15 %.
+const FLAT_SHARE: f64 = 0.13;
+/// A stretch must swing over this multiple of its extreme: less is a part of one slow wave.
+const SWING: f64 = 1.3;
+/// Flat tops count where the stretch reaches this part of the take's peak.
+const NEAR_PEAK: f64 = 0.9;
+/// Largest magnitude that is still full scale, as distance from 1 in steps of 2^-15.
+const FULL_SCALE: f64 = 1.0 - 1.5 / 32768.0;
+/// Two neighbouring samples at full scale are a clipped top, a single one may be chance.
+const FULL_SCALE_RUN: usize = 2;
+/// Digital silence shorter than this may be quantised noise, s.
+const GAP_S: f64 = 0.002;
+
+/// Clipped tops of a take.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Clipping {
+    /// When it first happens, s from the start of the file.
+    pub first_s: f64,
+    /// Level of the flat tops, dB re full scale.
+    pub level_dbfs: f64,
+    /// Stretches of 11 ms in which it happens.
+    pub n_stretches: usize,
+    /// At the converter's limit (true) or below it: something in front of it limits.
+    pub full_scale: bool,
+}
+
+/// What the samples alone tell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Amplitudes {
+    /// Largest magnitude, re full scale.
+    pub peak: f64,
+    /// Mean of all samples, re full scale.
+    pub offset: f64,
+    /// Flat tops, where there are any.
+    pub clipping: Option<Clipping>,
+    /// Longest run of exact zeros between other samples: start and length, s.
+    pub gap_s: Option<(f64, f64)>,
+    /// First and last sample that is not exactly zero, s; `None` for digital silence.
+    pub sound_s: Option<(f64, f64)>,
+    /// Whether every sample is finite.
+    pub finite: bool,
+}
+
+/// Looks at every sample once or twice.
+pub fn measure(samples: &[f64], rate_hz: u32) -> Amplitudes {
+    let rate = f64::from(rate_hz);
+    let stretch = ((STRETCH_S * rate) as usize).max(16);
+    let mut peak = 0f64;
+    let mut sum = 0f64;
+    for x in samples {
+        peak = peak.max(x.abs());
+        sum += x;
+    }
+    let finite = sum.is_finite();
+    let offset = if samples.is_empty() { 0.0 } else { sum / samples.len() as f64 };
+    let mut clipping: Option<Clipping> = None;
+    let mut note = |start: usize, level: f64, full_scale: bool| {
+        let level_dbfs = 20.0 * level.log10();
+        let seen = clipping.get_or_insert(Clipping {
+            first_s: start as f64 / rate,
+            level_dbfs,
+            n_stretches: 0,
+            full_scale,
+        });
+        seen.n_stretches += 1;
+        seen.full_scale |= full_scale;
+        seen.level_dbfs = seen.level_dbfs.max(level_dbfs);
+    };
+    let mut flat_before = false;
+    for (index, chunk) in samples.chunks(stretch).enumerate() {
+        let (low, high) = chunk
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(*x), high.max(*x)));
+        let extreme = high.max(-low);
+        if extreme < NEAR_PEAK * peak || peak <= 0.0 {
+            flat_before = false;
+            continue;
+        }
+        if extreme >= FULL_SCALE && longest_run(chunk, |x| x.abs() >= FULL_SCALE) >= FULL_SCALE_RUN
+        {
+            note(index * stretch, extreme, true);
+            flat_before = false;
+            continue;
+        }
+        let flat = chunk.len() == stretch && is_flat(chunk, high, low);
+        // Two stretches in a row: one alone may be the slow top of a very low tone.
+        if flat && flat_before {
+            note((index - 1) * stretch, extreme, false);
+        }
+        flat_before = flat;
+    }
+    let first = samples.iter().position(|x| *x != 0.0);
+    let last = samples.iter().rposition(|x| *x != 0.0);
+    let sound = first.zip(last);
+    Amplitudes {
+        peak,
+        offset,
+        clipping,
+        gap_s: sound.and_then(|(first, last)| gap(&samples[first..=last], first, rate)),
+        sound_s: sound.map(|(first, last)| (first as f64 / rate, last as f64 / rate)),
+        finite,
+    }
+}
+
+/// Whether too many samples lie at the top or at the bottom of a stretch.
+///
+/// Top and bottom are judged about the middle between them, so that a constant offset
+/// neither hides nor makes flat tops.
+fn is_flat(chunk: &[f64], high: f64, low: f64) -> bool {
+    let middle = 0.5 * (high + low);
+    let half = 0.5 * (high - low);
+    if high - low < SWING * high.max(-low) {
+        return false;
+    }
+    let (top, bottom) = (middle + TOP * half, middle - TOP * half);
+    let n_top = chunk.iter().filter(|x| **x >= top).count();
+    let n_bottom = chunk.iter().filter(|x| **x <= bottom).count();
+    n_top.max(n_bottom) as f64 > FLAT_SHARE * chunk.len() as f64
+}
+
+fn longest_run(samples: &[f64], inside: impl Fn(f64) -> bool) -> usize {
+    let (mut longest, mut run) = (0, 0);
+    for x in samples {
+        run = if inside(*x) { run + 1 } else { 0 };
+        longest = longest.max(run);
+    }
+    longest
+}
+
+/// Longest run of zeros in samples that begin and end with others; `offset` is the index of
+/// the first of them in the file.
+fn gap(samples: &[f64], offset: usize, rate: f64) -> Option<(f64, f64)> {
+    let mut longest = (0, 0);
+    let mut start = None;
+    for (i, x) in samples.iter().enumerate() {
+        if *x == 0.0 {
+            let from = *start.get_or_insert(i);
+            if i + 1 - from > longest.1 {
+                longest = (from, i + 1 - from);
+            }
+        } else {
+            start = None;
+        }
+    }
+    let length_s = longest.1 as f64 / rate;
+    (length_s >= GAP_S).then(|| ((offset + longest.0) as f64 / rate, length_s))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::scene::Scene;
+    use super::*;
+
+    fn clipped(level: f64, full_scale: f64) -> Amplitudes {
+        let scene = Scene { level, ..Scene::default() };
+        let mut take = scene.take().mic;
+        take.iter_mut().for_each(|x| *x = x.clamp(-full_scale, full_scale));
+        measure(&take, scene.rate_hz)
+    }
+
+    #[test]
+    fn a_clean_take_has_no_flat_top() {
+        for seed in 0..5 {
+            let scene = Scene { seed, level: 0.1 + 0.1 * seed as f64, ..Scene::default() };
+            let a = measure(&scene.take().mic, scene.rate_hz);
+            assert_eq!((a.clipping, a.gap_s), (None, None), "level {}", scene.level);
+            assert!(a.finite && a.offset.abs() < 1e-3);
+        }
+    }
+
+    #[test]
+    fn full_scale_is_found_and_almost_full_scale_is_not() {
+        let loud = clipped(0.95, 1.0);
+        let peak = clipped(0.95, 9.0).peak;
+        assert!(peak > 1.0, "the scene must go beyond full scale: {peak}");
+        let clipping = loud.clipping.expect("clips");
+        assert!(clipping.full_scale && clipping.level_dbfs.abs() < 0.01, "{clipping:?}");
+        let just_below = clipped(0.95 * 0.99 / peak, 1.0);
+        assert!(just_below.peak > 0.98 && just_below.clipping.is_none(), "{just_below:?}");
+    }
+
+    #[test]
+    fn flat_tops_below_full_scale_are_found_from_1_db_up() {
+        let free = clipped(0.2, 9.0).peak;
+        let cut = |db: f64| clipped(0.2, free * 10f64.powf(-db / 20.0)).clipping;
+        let found = cut(4.0).expect("4 dB of the highest peak gone");
+        assert!(!found.full_scale && found.n_stretches >= 2, "{found:?}");
+        assert_eq!(cut(0.2), None);
+    }
+
+    #[test]
+    fn offset_gap_and_non_finite_samples() {
+        let scene = Scene::default();
+        let mut take = scene.take().mic;
+        take.iter_mut().for_each(|x| *x += 0.02);
+        let a = measure(&take, scene.rate_hz);
+        assert!((a.offset - 0.02).abs() < 1e-3, "{}", a.offset);
+        take[60_000..60_480].fill(0.0);
+        let (at, length) = measure(&take, scene.rate_hz).gap_s.expect("10 ms gap");
+        assert!((at - 1.25).abs() < 1e-3 && (length - 0.01).abs() < 1e-3);
+        take[60_000] = f64::NAN;
+        assert!(!measure(&take, scene.rate_hz).finite);
+        let nothing = measure(&[], 48_000);
+        assert_eq!((nothing.peak, nothing.clipping, nothing.gap_s), (0.0, None, None));
+    }
+}

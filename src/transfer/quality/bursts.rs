@@ -1,0 +1,197 @@
+//! Door slams, coughs, ticks: sound where neither the sweep nor its decay can be.
+//!
+//! While an exponential sweep passes one frequency, bands far above it hold only noise (and
+//! weak harmonics of low order), and bands below it only what is left of the decay. A burst
+//! that fills several of those quiet bands at once did not come from the sweep.
+
+use super::noise::BandLevels;
+use super::spectrogram::Spectrogram;
+use super::track::Course;
+
+/// Bands above this multiple of the momentary frequency are quiet: above the 7th harmonic.
+const ABOVE: f64 = 8.0;
+/// Bands below this part of the momentary frequency are quiet once decayed.
+const BELOW: f64 = 0.5;
+/// Between this multiple and `ABOVE` there may be harmonics ...
+const BETWEEN: f64 = 1.4;
+/// ... which must be drowned before a band there counts, dB below the momentary sweep level.
+const HARMONICS_DB: f64 = 25.0;
+/// A band counts as decayed once it came this close to its noise, dB.
+const DECAYED_DB: f64 = 6.0;
+/// A quiet band must stand this far above the take's own noise, dB ...
+const ABOVE_NOISE_DB: f64 = 12.0;
+/// ... and come at least this close to the sweep's own level there, dB: less does no harm.
+const BELOW_SWEEP_DB: f64 = 45.0;
+/// So many quiet bands must stand out at once.
+const BANDS_AT_ONCE: usize = 3;
+/// Frames with bursts nearer than this are one burst, s.
+const SAME_BURST_S: f64 = 0.1;
+/// Around the ends of the sweep the switching itself is heard, s.
+const ENDS_S: f64 = 0.05;
+
+/// A disturbance in a take.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Burst {
+    /// First frame's time, s from the start of the file.
+    pub from_s: f64,
+    /// Last frame's time, s from the start of the file.
+    pub to_s: f64,
+    /// How far the third loudest quiet band stood above the noise, dB, at its worst.
+    pub excess_db: f64,
+    /// How far the third loudest quiet band stood below the sweep's own level in it, dB;
+    /// negative = above the sweep's level.
+    pub below_sweep_db: f64,
+    /// Frequency of the sweep at that moment, Hz; absent outside the sweep.
+    pub sweep_hz: Option<f64>,
+}
+
+/// All bursts of a take whose sweep starts at `start_s`; none without a noise floor.
+pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels) -> Vec<Burst> {
+    let decibel = |ratio: f64| 10f64.powf(ratio / 10.0);
+    let ends_s = start_s + course.duration_s();
+    let mut decayed = vec![false; s.bands.len()];
+    let mut bursts: Vec<Burst> = Vec::new();
+    for frame in 0..s.n_frames {
+        let time_s = s.time_s(frame);
+        let half = 0.5 * s.frame_s + ENDS_S;
+        if (time_s - start_s).abs() < half || (time_s - ends_s).abs() < half {
+            continue;
+        }
+        let sweep_hz = (start_s..=ends_s).contains(&time_s).then(|| course.hz_at(time_s - start_s));
+        let passing = sweep_hz.and_then(|hz| {
+            let here = s.bands.iter().position(|b| (b.lower_hz()..b.upper_hz()).contains(&hz));
+            here.and_then(|b| levels.level_db[b]).map(decibel)
+        });
+        let mut top = [0f64; BANDS_AT_ONCE];
+        let mut near = [0f64; BANDS_AT_ONCE];
+        for (b, band) in s.bands.iter().enumerate() {
+            let floor = levels.floor[b];
+            if floor <= 0.0 {
+                continue;
+            }
+            let mut ratio = s.at(frame, b) / floor;
+            let quiet = match sweep_hz {
+                _ if time_s < start_s => true,
+                Some(hz) if band.lower_hz() > ABOVE * hz => true,
+                Some(hz) if band.lower_hz() > BETWEEN * hz && passing.is_some() => {
+                    let harmonics = passing
+                        .map_or(0.0, |level| level * decibel(-HARMONICS_DB - ABOVE_NOISE_DB));
+                    ratio = s.at(frame, b) / floor.max(harmonics);
+                    true
+                }
+                Some(hz) if band.upper_hz() > BELOW * hz => false,
+                _ => {
+                    let before = decayed[b];
+                    decayed[b] |= ratio < decibel(DECAYED_DB);
+                    before
+                }
+            };
+            let Some(sweep) = levels.level_db[b].map(decibel) else { continue };
+            if quiet && s.at(frame, b) > sweep * decibel(-BELOW_SWEEP_DB) {
+                insert(&mut top, ratio);
+                insert(&mut near, s.at(frame, b) / sweep);
+            }
+        }
+        let excess_db = 10.0 * top[BANDS_AT_ONCE - 1].max(1e-12).log10();
+        if excess_db < ABOVE_NOISE_DB {
+            continue;
+        }
+        let below_sweep_db = -10.0 * near[BANDS_AT_ONCE - 1].log10();
+        match bursts.last_mut().filter(|last| time_s - last.to_s < SAME_BURST_S) {
+            Some(last) => {
+                last.to_s = time_s;
+                last.below_sweep_db = last.below_sweep_db.min(below_sweep_db);
+                if excess_db > last.excess_db {
+                    (last.excess_db, last.sweep_hz) = (excess_db, sweep_hz);
+                }
+            }
+            None => bursts.push(Burst {
+                from_s: time_s,
+                to_s: time_s,
+                excess_db,
+                below_sweep_db,
+                sweep_hz,
+            }),
+        }
+    }
+    bursts
+}
+
+/// Keeps the largest values, in falling order.
+fn insert(top: &mut [f64; BANDS_AT_ONCE], value: f64) {
+    let mut value = value;
+    for slot in top.iter_mut() {
+        if value > *slot {
+            std::mem::swap(slot, &mut value);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::noise::band_levels;
+    use super::super::scene::Scene;
+    use super::super::spectrogram::Analyser;
+    use super::*;
+
+    fn bursts(scene: &Scene, take: &[f64]) -> Vec<Burst> {
+        let course = Course::of(&scene.sweep()).expect("an exponential sweep");
+        let s = Analyser::new(scene.rate_hz).spectrogram(take);
+        find(&s, &course, scene.lead_s, &band_levels(&s, &course, scene.lead_s))
+    }
+
+    /// A slam: noise below about 700 Hz that decays within 0.15 s.
+    fn add_slam(take: &mut [f64], at_s: f64, amplitude: f64, seed: u64) {
+        let raw = Scene { noise: 1.0, seed, ..Scene::default() }.noise(14_400);
+        let from = (at_s * 48e3) as usize;
+        let mut low = 0.0;
+        for (i, x) in raw.iter().enumerate() {
+            low += 0.09 * (x - low);
+            take[from + i] += amplitude * low * (-(i as f64) / 2400.0).exp();
+        }
+    }
+
+    #[test]
+    fn clean_takes_have_none() {
+        for seed in 0..20 {
+            let scene = Scene { seed, noise: 1e-4 * (1.0 + seed as f64), ..Scene::default() };
+            assert_eq!(bursts(&scene, &scene.take().mic), vec![], "seed {seed}");
+        }
+    }
+
+    #[test]
+    fn a_slam_is_found_where_it_was() {
+        for at_s in [0.2, 0.9, 1.6, 2.3, 2.8, 3.5] {
+            let scene = Scene::default();
+            let mut take = scene.take().mic;
+            add_slam(&mut take, at_s, 0.05, 77);
+            let found = bursts(&scene, &take);
+            assert_eq!(found.len(), 1, "slam at {at_s}: {found:?}");
+            assert!((found[0].from_s - at_s).abs() < 0.05, "slam at {at_s}: {found:?}");
+            let inside = (0.5..3.0).contains(&at_s);
+            assert_eq!(found[0].sweep_hz.is_some(), inside, "slam at {at_s}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn what_the_sweep_drowns_is_not_reported() {
+        let scene = Scene { noise: 1e-6, ..Scene::default() };
+        let mut take = scene.take().mic;
+        add_slam(&mut take, 1.6, 1e-4, 77);
+        assert_eq!(bursts(&scene, &take), vec![]);
+    }
+
+    #[test]
+    fn strong_distortion_is_no_burst() {
+        let scene = Scene::default();
+        let mut sweep = scene.sweep().samples;
+        let course = Course::of(&scene.sweep()).expect("an exponential sweep");
+        // Above 4.8 kHz the fifth harmonic would fold back, as it does in no converter.
+        for (i, x) in sweep.iter_mut().enumerate() {
+            if course.hz_at(i as f64 / 48e3) < 4800.0 {
+                *x += 0.05 * *x * *x + 0.05 * x.powi(3) + 0.03 * x.powi(5);
+            }
+        }
+        assert_eq!(bursts(&scene, &scene.take_of(&sweep).mic), vec![]);
+    }
+}

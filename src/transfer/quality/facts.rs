@@ -1,0 +1,188 @@
+//! Everything that one take tells about itself, as numbers.
+
+use super::amplitude::{self, Amplitudes};
+use super::bursts::{self, Burst};
+use super::hum::{Hum, HumFinder};
+use super::noise::{self, BandLevels};
+use super::spectrogram::{Analyser, Spectrogram};
+use super::track::{self, Course, Found};
+use crate::ingest::session::{Recording, SweepSignal};
+use crate::transfer::rattle;
+use crate::units::ThirdOctave;
+
+/// Number of energy steps that make the print of a take's noise.
+const PRINT_BITS: usize = 64;
+/// Samples a step.
+const PRINT_STEP: usize = 64;
+
+/// What one take tells about itself.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TakeFacts {
+    /// Sampling rate, Hz.
+    pub rate_hz: u32,
+    /// Length of the file, s.
+    pub file_s: f64,
+    /// Bits of the integer format, `None` for float files.
+    pub integer_bits: Option<u16>,
+    /// Peak, offset, clipping, gaps.
+    pub amplitudes: Amplitudes,
+    /// Bands of all per-band values.
+    pub bands: Vec<ThirdOctave>,
+    /// The sweep as found in the take; `None` when no peak was found or the played signal is
+    /// no exponential sweep.
+    pub sweep: Option<Found>,
+    /// A second sweep: the frames in which it should be heard, and where it was found.
+    pub second: Option<(Found, usize)>,
+    /// Course of the played sweep; `None` for other signals.
+    pub course: Option<Course>,
+    /// Sweep and noise by band.
+    pub levels: BandLevels,
+    /// Hum in the silence.
+    pub hum: Option<Hum>,
+    /// Disturbances, in the order of time.
+    pub bursts: Vec<Burst>,
+    /// High-frequency excess against sweep frequency, see [`crate::transfer::rattle`].
+    pub rattle: Option<rattle::Profile>,
+    /// Hash of every sample: equal for equal recordings.
+    pub hash: u64,
+    /// Coarse print of the noise at the start: survives another gain or word length.
+    pub print: Option<u64>,
+}
+
+/// Plans for the takes of one session.
+pub struct TakeAnalyser {
+    analyser: Analyser,
+    hum: HumFinder,
+    course: Option<Course>,
+}
+
+impl TakeAnalyser {
+    /// Prepares for recordings of `sweep`, which have its sampling rate.
+    pub fn new(sweep: &SweepSignal) -> Self {
+        Self {
+            analyser: Analyser::new(sweep.rate_hz),
+            hum: HumFinder::default(),
+            course: Course::of(sweep),
+        }
+    }
+
+    /// Course of the played sweep; `None` for other signals.
+    pub fn course(&self) -> Option<Course> {
+        self.course
+    }
+
+    /// Measures one take: a pass over the samples and one over short spectra.
+    pub fn facts(&self, take: &Recording) -> TakeFacts {
+        let rate_hz = take.rate_hz;
+        let amplitudes = amplitude::measure(&take.mic, rate_hz);
+        let mut facts = TakeFacts {
+            rate_hz,
+            file_s: take.mic.len() as f64 / f64::from(rate_hz),
+            integer_bits: take.integer_bits,
+            amplitudes,
+            bands: Vec::new(),
+            sweep: None,
+            second: None,
+            course: self.course,
+            levels: BandLevels::default(),
+            hum: None,
+            bursts: Vec::new(),
+            rattle: None,
+            hash: hash(&take.mic),
+            print: print(&take.mic),
+        };
+        // Another rate or broken samples cannot be analysed; both are judged by the caller.
+        if !facts.amplitudes.finite || rate_hz != self.analyser.rate_hz() {
+            return facts;
+        }
+        let s = self.analyser.spectrogram(&take.mic);
+        facts.bands.clone_from(&s.bands);
+        if let Some(course) = &self.course {
+            self.follow(&s, course, &take.mic, &mut facts);
+        }
+        facts
+    }
+
+    fn follow(&self, s: &Spectrogram, course: &Course, mic: &[f64], facts: &mut TakeFacts) {
+        let (first, second) = track::find(s, course);
+        facts.sweep = first;
+        facts.second =
+            second.map(|found| (found, track::expected_frames(s, course, found.start_s)));
+        let Some(found) = first else { return };
+        facts.levels = noise::band_levels(s, course, found.start_s);
+        facts.bursts = bursts::find(s, course, found.start_s, &facts.levels);
+        facts.rattle = rattle::profile(s, course, found.start_s, &facts.levels);
+        if let Some((first, last)) = facts.levels.silent {
+            let sample = |frame: usize, side: f64| {
+                let time_s = s.time_s(frame) + side * 0.5 * s.frame_s;
+                ((time_s * f64::from(facts.rate_hz)) as usize).min(mic.len())
+            };
+            facts.hum = self.hum.find(&mic[sample(first, -1.0)..sample(last, 1.0)], facts.rate_hz);
+        }
+    }
+}
+
+/// FNV-1a over the samples' bits, eight bytes a step.
+fn hash(samples: &[f64]) -> u64 {
+    samples.iter().fold(0xcbf2_9ce4_8422_2325, |hash, x| {
+        (hash ^ x.to_bits()).wrapping_mul(0x0100_0000_01b3).rotate_left(23)
+    })
+}
+
+/// One bit for each pair of neighbouring stretches at the start: did the differenced signal
+/// get louder? `None` for digital silence, where all takes look alike.
+fn print(samples: &[f64]) -> Option<u64> {
+    let head = samples.get(..PRINT_STEP * (PRINT_BITS + 1) + 1)?;
+    let energy: Vec<f64> = (0..=PRINT_BITS)
+        .map(|step| {
+            let part = &head[step * PRINT_STEP..=(step + 1) * PRINT_STEP];
+            // The difference keeps hum from shaping all takes alike.
+            part.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).sum()
+        })
+        .collect();
+    if energy.iter().filter(|e| **e > 0.0).count() <= PRINT_BITS / 2 {
+        return None;
+    }
+    let bits = energy.windows(2).enumerate();
+    Some(bits.fold(0, |print, (i, e)| print | (u64::from(e[1] > e[0]) << i)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::scene::Scene;
+    use super::*;
+
+    #[test]
+    fn a_print_survives_gain_and_word_length_but_not_another_take() {
+        let scene = Scene::default();
+        let take = scene.take().mic;
+        let softer: Vec<f64> =
+            take.iter().map(|x| (0.4 * x * 8_388_608.0).round() / 8_388_608.0).collect();
+        let again = Scene { seed: 12, ..scene }.take().mic;
+        let distance = |a: &[f64], b: &[f64]| {
+            (print(a).expect("noise") ^ print(b).expect("noise")).count_ones()
+        };
+        assert!(distance(&take, &softer) <= 4, "{}", distance(&take, &softer));
+        assert!(distance(&take, &again) >= 16, "{}", distance(&take, &again));
+        assert_ne!(hash(&take), hash(&softer));
+        assert_eq!(print(&[0.0; 48_000]), None);
+        assert_eq!(print(&[]), None);
+    }
+
+    #[test]
+    fn broken_takes_give_facts_without_a_sweep() {
+        let scene = Scene::default();
+        let analyser = TakeAnalyser::new(&scene.sweep());
+        let take =
+            |mic: Vec<f64>, rate_hz| Recording { rate_hz, mic, loopback: None, integer_bits: None };
+        for (mic, rate) in [
+            (vec![], 48_000),
+            (vec![0.0; 48_000], 48_000),
+            (vec![f64::NAN; 48_000], 48_000),
+            (scene.take().mic, 44_100),
+        ] {
+            let facts = analyser.facts(&take(mic, rate));
+            assert_eq!(facts.sweep, None);
+        }
+    }
+}

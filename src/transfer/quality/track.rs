@@ -1,0 +1,208 @@
+//! Where in a take the sweep is: each spectral peak votes for the start of a sweep that
+//! would pass its frequency at its time.
+
+use super::spectrogram::Spectrogram;
+use crate::ingest::session::SweepSignal;
+
+/// Peaks vote from this frequency up, Hz: below, a frame resolves the time too coarsely.
+const LOWEST_VOTE_HZ: f64 = 150.0;
+/// Votes within this distance belong to one sweep, s (plus what the frame cannot resolve).
+const VOTE_WIDTH_S: f64 = 0.02;
+/// Second sweeps nearer than this are echoes and decay of the first, s.
+const SECOND_AT_LEAST_S: f64 = 0.25;
+
+/// The known course of an exponential sweep: frequency against time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Course {
+    /// `L = T / ln(f2/f1)`, s.
+    pub rate_constant_s: f64,
+    /// First frequency, Hz.
+    pub low_hz: f64,
+    /// Last frequency, Hz.
+    pub high_hz: f64,
+}
+
+impl Course {
+    /// Course of the played signal; `None` unless it is an exponential sweep.
+    pub fn of(sweep: &SweepSignal) -> Option<Self> {
+        let rate_constant_s = sweep.rate_constant_s.filter(|l| l.is_finite() && *l > 0.0)?;
+        let [low_hz, high_hz] = sweep.band_hz;
+        if !(low_hz > 0.0 && high_hz > low_hz && high_hz.is_finite()) {
+            return None;
+        }
+        Some(Self { rate_constant_s, low_hz, high_hz })
+    }
+
+    /// Time after the start of the sweep at which it passes `hz`, s.
+    pub fn passes_s(&self, hz: f64) -> f64 {
+        self.rate_constant_s * (hz / self.low_hz).ln()
+    }
+
+    /// Frequency `time_s` after the start of the sweep, Hz; beyond its ends extrapolated.
+    pub fn hz_at(&self, time_s: f64) -> f64 {
+        self.low_hz * (time_s / self.rate_constant_s).exp()
+    }
+
+    /// Length of the sweep, s.
+    pub fn duration_s(&self) -> f64 {
+        self.passes_s(self.high_hz)
+    }
+}
+
+/// A sweep found in a take.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Found {
+    /// When it starts at its lowest frequency, s from the start of the file; negative when
+    /// the recording began later.
+    pub start_s: f64,
+    /// Part of the frames in which it should be heard that voted for it, 0 to 1.
+    pub share: f64,
+}
+
+/// Finds the sweep, and a second one where the take holds two.
+///
+/// # Valid range
+/// Times to about 3 ms. `None` when no frame shows a peak; a low `share` of the first means
+/// that the take is no recording of this sweep, and is for the caller to judge.
+pub fn find(s: &Spectrogram, course: &Course) -> (Option<Found>, Option<Found>) {
+    let votes = votes(s, course);
+    let Some(first) = strongest(&votes, s, course, None) else { return (None, None) };
+    let second = strongest(&votes, s, course, Some(first.start_s));
+    (Some(first), second)
+}
+
+struct Vote {
+    frame: usize,
+    hz: f64,
+    start_s: f64,
+}
+
+fn votes(s: &Spectrogram, course: &Course) -> Vec<Vote> {
+    let loud = s.peaks.iter().filter(|p| p.hz >= LOWEST_VOTE_HZ && p.hz <= course.high_hz);
+    loud.map(|p| Vote {
+        frame: p.frame,
+        hz: p.hz,
+        start_s: s.time_s(p.frame) - course.passes_s(p.hz),
+    })
+    .collect()
+}
+
+/// How far a vote from `hz` may lie off: half a bin of the frame in terms of time.
+fn width_s(s: &Spectrogram, course: &Course, hz: f64) -> f64 {
+    VOTE_WIDTH_S + course.rate_constant_s * 0.5 / s.frame_s / hz
+}
+
+fn strongest(
+    votes: &[Vote],
+    s: &Spectrogram,
+    course: &Course,
+    not_near_s: Option<f64>,
+) -> Option<Found> {
+    let far = |vote: &&Vote| {
+        not_near_s.is_none_or(|t| (vote.start_s - t).abs() > SECOND_AT_LEAST_S + VOTE_WIDTH_S)
+    };
+    // Histogram over start times, each vote also counting in both neighbours.
+    let earliest_s = -course.duration_s();
+    let n_slots = ((s.time_s(s.n_frames) - earliest_s) / s.hop_s).ceil().max(0.0) as usize + 3;
+    let mut slots = vec![0u32; n_slots];
+    for vote in votes.iter().filter(far) {
+        let slot = (vote.start_s - earliest_s) / s.hop_s;
+        if slot >= 1.0 && (slot as usize) + 1 < n_slots {
+            for i in slot as usize - 1..=slot as usize + 1 {
+                slots[i] += 1;
+            }
+        }
+    }
+    let (slot, count) = slots.iter().enumerate().max_by_key(|(_, n)| **n)?;
+    if *count == 0 {
+        return None;
+    }
+    let rough_s = earliest_s + (slot as f64 + 0.5) * s.hop_s;
+    let mut near: Vec<(f64, f64)> = votes
+        .iter()
+        .filter(far)
+        .filter(|v| (v.start_s - rough_s).abs() < 1.5 * VOTE_WIDTH_S)
+        .map(|v| (v.hz, v.start_s))
+        .collect();
+    // High frequencies tell the time best: use the upper half of the votes.
+    near.sort_by(|a, b| b.0.total_cmp(&a.0));
+    near.truncate((near.len() / 2).max(1));
+    near.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let start_s = near.get(near.len() / 2)?.1;
+    Some(Found { start_s, share: share(votes, s, course, start_s)? })
+}
+
+/// Part of the frames in which a sweep from `start_s` must be heard that voted for it.
+fn share(votes: &[Vote], s: &Spectrogram, course: &Course, start_s: f64) -> Option<f64> {
+    let highest_hz = s.bands.last()?.lower_hz().min(course.high_hz);
+    let expected = (0..s.n_frames)
+        .filter(|frame| {
+            let hz = course.hz_at(s.time_s(*frame) - start_s);
+            hz >= LOWEST_VOTE_HZ && hz <= highest_hz
+        })
+        .count();
+    let mut last = usize::MAX;
+    let mut heard = 0usize;
+    for vote in votes.iter().filter(|v| v.hz <= highest_hz) {
+        if (vote.start_s - start_s).abs() <= width_s(s, course, vote.hz) && vote.frame != last {
+            last = vote.frame;
+            heard += 1;
+        }
+    }
+    (expected > 0).then(|| (heard as f64 / expected as f64).min(1.0))
+}
+
+/// Number of frames in which a sweep from `start_s` should be heard.
+pub fn expected_frames(s: &Spectrogram, course: &Course, start_s: f64) -> usize {
+    let heard = |frame: usize| {
+        let hz = course.hz_at(s.time_s(frame) - start_s);
+        (LOWEST_VOTE_HZ..=course.high_hz).contains(&hz)
+    };
+    (0..s.n_frames).filter(|frame| heard(*frame)).count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::scene::Scene;
+    use super::super::spectrogram::Analyser;
+    use super::*;
+
+    fn located(samples: &[f64], scene: &Scene) -> (Option<Found>, Option<Found>) {
+        let course = Course::of(&scene.sweep()).expect("an exponential sweep");
+        find(&Analyser::new(scene.rate_hz).spectrogram(samples), &course)
+    }
+
+    #[test]
+    fn the_start_is_found_to_milliseconds() {
+        for (seed, lead_s) in [(1, 0.5), (2, 0.731), (3, 0.05)] {
+            let scene = Scene { lead_s, seed, ..Scene::default() };
+            let (first, second) = located(&scene.take().mic, &scene);
+            let first = first.expect("found");
+            assert!((first.start_s - lead_s).abs() < 0.004, "{first:?}, want {lead_s}");
+            assert!(first.share > 0.9, "{first:?}");
+            assert!(second.is_none_or(|f| f.share < 0.2), "{second:?}");
+        }
+    }
+
+    #[test]
+    fn a_late_recording_starts_before_its_file() {
+        let scene = Scene { lead_s: 0.5, ..Scene::default() };
+        let take = scene.take().mic;
+        let (first, _) = located(&take[48_000..], &scene);
+        assert!((first.expect("found").start_s + 0.5).abs() < 0.004, "{first:?}");
+    }
+
+    #[test]
+    fn another_signal_finds_few_votes() {
+        let scene = Scene::default();
+        let other = Scene { duration_s: 1.7, ..Scene::default() };
+        let (first, _) = located(&other.take().mic, &scene);
+        assert!(first.is_none_or(|f| f.share < 0.3), "{first:?}");
+        let mut backwards = scene.take().mic;
+        backwards.reverse();
+        let (first, _) = located(&backwards, &scene);
+        assert!(first.is_none_or(|f| f.share < 0.3), "{first:?}");
+        let silence = vec![0.0; 100_000];
+        assert_eq!(located(&silence, &scene), (None, None));
+    }
+}

@@ -1,0 +1,489 @@
+//! What the facts of one take mean for the installer: good, doubtful, or once more.
+
+use super::bursts::Burst;
+use super::facts::TakeFacts;
+use super::track::{Course, Found};
+use crate::units::ThirdOctave;
+use crate::warning::{Topic, Warning};
+use serde::Serialize;
+
+/// Fewer of the expected frames than this: another signal, or a drowned one.
+const SHARE_AT_LEAST: f64 = 0.5;
+/// A second sweep is one that is heard in this part of its frames ...
+const SECOND_SHARE: f64 = 0.3;
+/// ... and for at least so many frames (10 ms each).
+const SECOND_FRAMES: usize = 60;
+/// So much may be missing at either end, s: the sweep's start is found to milliseconds.
+const CUT_S: f64 = 0.06;
+/// Recording should go on after the sweep for this long, s: the window of the room's part.
+const TAIL_S: f64 = 0.25;
+/// The bands of a report, Hz: lower edge of 100 Hz, upper edge of 16 kHz.
+const REPORT_HZ: [f64; 2] = [89.1, 17_783.0];
+/// Peaks below this are too low, dB re full scale.
+const LOW_PEAK_DBFS: f64 = -43.0;
+/// Distance to noise below which a band is corrected and doubtful, dB (ISO 2969:2015).
+const NOISE_DB: f64 = 10.0;
+/// Below this distance hum is worth a doubt, dB.
+const HUM_NEAR_DB: f64 = 20.0;
+/// Offset worth a word, re full scale.
+const OFFSET: f64 = 0.014;
+/// A burst this near to the sweep's level spoils the take, dB.
+const BURST_NEAR_DB: f64 = 20.0;
+
+/// How a take can be used; the order is from good to bad.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TakeVerdict {
+    /// Nothing that touches the result.
+    Good,
+    /// Usable, but something may touch the result.
+    Doubt,
+    /// Must be made again.
+    Repeat,
+}
+
+impl TakeVerdict {
+    /// In words.
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Good => "good",
+            Self::Doubt => "usable with doubt",
+            Self::Repeat => "repeat",
+        }
+    }
+}
+
+/// One thing found, with its weight; [`TakeVerdict::Good`] is a remark.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Finding {
+    /// Weight.
+    pub verdict: TakeVerdict,
+    /// Kind.
+    pub topic: Topic,
+    /// What was found, in a sentence.
+    pub message: String,
+    /// What to do, in a sentence.
+    pub advice: String,
+}
+
+impl Finding {
+    /// A finding with its two sentences.
+    pub fn new(
+        verdict: TakeVerdict,
+        topic: Topic,
+        message: impl Into<String>,
+        advice: impl Into<String>,
+    ) -> Self {
+        Self { verdict, topic, message: message.into(), advice: advice.into() }
+    }
+
+    /// The same as a warning about a seat and a take.
+    pub fn warning(&self, seat: Option<&str>, take: Option<&str>) -> Warning {
+        Warning {
+            topic: self.topic,
+            seat: seat.map(Into::into),
+            take: take.map(Into::into),
+            message: self.message.clone(),
+            advice: self.advice.clone(),
+        }
+    }
+}
+
+/// The worst of the findings; good when there are none.
+pub fn worst(findings: &[Finding]) -> TakeVerdict {
+    findings.iter().map(|finding| finding.verdict).max().unwrap_or(TakeVerdict::Good)
+}
+
+use TakeVerdict::{Doubt, Good, Repeat};
+
+/// Judges one take by its own facts. `sweep_rate_hz` is the rate of the played signal.
+///
+/// A take that must be repeated anyway is not searched for smaller faults that follow from
+/// the large one.
+pub fn judge_take(facts: &TakeFacts, sweep_rate_hz: u32) -> Vec<Finding> {
+    let mut found = Vec::new();
+    if let Some(finding) = unusable(facts, sweep_rate_hz) {
+        return vec![finding];
+    }
+    found.extend(clipping(facts));
+    found.extend(offset(facts));
+    let (Some(course), Some(sweep)) = (facts.course, facts.sweep) else {
+        found.extend(low_level(facts));
+        return found;
+    };
+    found.extend(cut_start(facts, &course, &sweep));
+    found.extend(cut_end(facts, &course, &sweep));
+    found.extend(gap(facts, &course, &sweep));
+    found.extend(second(facts));
+    found.extend(low_level(facts));
+    found.extend(noise(facts));
+    found.extend(hum(facts));
+    if facts.amplitudes.clipping.is_none() {
+        found.extend(bursts(&facts.bursts));
+    }
+    found
+}
+
+fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
+    let wrong = |message: String, advice: &str| {
+        Some(Finding::new(Repeat, Topic::WrongSignal, message, advice))
+    };
+    if facts.rate_hz != sweep_rate_hz {
+        return wrong(
+            format!(
+                "The take was recorded with {} Hz, the sweep has {sweep_rate_hz} Hz.",
+                facts.rate_hz
+            ),
+            "Set the recorder to the sampling rate of the sweep and record again.",
+        );
+    }
+    if !facts.amplitudes.finite {
+        return wrong(
+            "The take holds samples that are no numbers.".into(),
+            "Record again, or export the file again from the recorder.",
+        );
+    }
+    if facts.amplitudes.sound_s.is_none() {
+        return Some(Finding::new(
+            Repeat,
+            Topic::LowLevel,
+            "The take is digital silence.",
+            "Check the microphone, its cable and the recorded channel, then record again.",
+        ));
+    }
+    facts.course?;
+    let share = facts.sweep.map_or(0.0, |sweep| sweep.share);
+    if share >= SHARE_AT_LEAST {
+        return None;
+    }
+    let message = format!(
+        "The sweep is not in this take: only {:.0} % of it can be recognised.",
+        100.0 * share
+    );
+    wrong(
+        message,
+        "Either another signal was recorded or noise covers it. Play the sweep of this session, \
+         loud enough, and record again.",
+    )
+}
+
+fn clipping(facts: &TakeFacts) -> Option<Finding> {
+    let clipping = facts.amplitudes.clipping?;
+    let (what, advice) = if clipping.full_scale {
+        (
+            "reaches the converter's limit".to_string(),
+            "Turn the recording gain down by 6 dB. Then all takes of both conditions must be \
+             made with that gain.",
+        )
+    } else {
+        (
+            format!("has flat tops at {:.1} dB re full scale", clipping.level_dbfs),
+            "Something in front of the recorder limits: microphone, preamplifier, or the \
+             amplifier of the loudspeaker. Lower the playback level and record again, in both \
+             conditions alike.",
+        )
+    };
+    let message = format!("The take {what}, first {:.1} s after its start.", clipping.first_s);
+    Some(Finding::new(Repeat, Topic::Clipping, message, advice))
+}
+
+fn offset(facts: &TakeFacts) -> Option<Finding> {
+    let offset = facts.amplitudes.offset;
+    (offset.abs() > OFFSET).then(|| {
+        Finding::new(
+            Good,
+            Topic::DcOffset,
+            format!("The take has a constant offset of {:.1} % of full scale.", 100.0 * offset),
+            "It does not touch the result, but takes headroom: have the interface looked at.",
+        )
+    })
+}
+
+fn cut_start(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
+    let file_start_s = facts.amplitudes.sound_s.map_or(0.0, |sound| sound.0);
+    let missing_s = file_start_s - sweep.start_s;
+    if missing_s <= CUT_S {
+        return None;
+    }
+    let lost_hz = course.hz_at(missing_s);
+    let message = format!(
+        "The first {missing_s:.2} s of the sweep are missing: nothing below {lost_hz:.0} Hz."
+    );
+    let advice = "Start the recording first, wait a second, then play the sweep.";
+    let verdict = if lost_hz > REPORT_HZ[0] { Repeat } else { Doubt };
+    Some(Finding::new(verdict, Topic::Truncation, message, advice))
+}
+
+fn cut_end(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
+    let file_end_s = facts.amplitudes.sound_s.map_or(facts.file_s, |sound| sound.1);
+    let end_s = sweep.start_s + course.duration_s();
+    let missing_s = end_s - file_end_s;
+    let advice = "Let the recording run for a second after the sweep has ended.";
+    if missing_s > CUT_S {
+        let lost_hz = course.hz_at(course.duration_s() - missing_s);
+        let message = format!(
+            "The last {missing_s:.2} s of the sweep are missing: nothing above {lost_hz:.0} Hz."
+        );
+        let verdict = if lost_hz < REPORT_HZ[1].min(course.high_hz) { Repeat } else { Doubt };
+        return Some(Finding::new(verdict, Topic::Truncation, message, advice));
+    }
+    (facts.file_s - end_s < TAIL_S).then(|| {
+        let tail_s = (facts.file_s - end_s).max(0.0);
+        let message =
+            format!("The recording ends {tail_s:.2} s after the sweep: the room had not decayed.");
+        Finding::new(Doubt, Topic::Truncation, message, advice)
+    })
+}
+
+fn gap(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
+    let (at_s, length_s) = facts.amplitudes.gap_s?;
+    let hz = course.hz_at(at_s - sweep.start_s);
+    if hz < course.low_hz || hz > course.high_hz {
+        return None;
+    }
+    let message = format!(
+        "The recording drops out for {:.0} ms, {at_s:.2} s after its start, near {hz:.0} Hz.",
+        1000.0 * length_s
+    );
+    let advice = "Close other programs or use a larger audio buffer, then record again.";
+    Some(Finding::new(Repeat, Topic::Truncation, message, advice))
+}
+
+fn second(facts: &TakeFacts) -> Option<Finding> {
+    let (found, expected) = facts.second?;
+    let loud = found.share >= SECOND_SHARE && expected >= SECOND_FRAMES;
+    loud.then(|| {
+        Finding::new(
+            Repeat,
+            Topic::DoubleSweep,
+            format!(
+                "The take holds a second sweep, which starts {:.2} s after the start of the file.",
+                found.start_s
+            ),
+            "Record one sweep a take: the second one lies over the decay of the first.",
+        )
+    })
+}
+
+fn low_level(facts: &TakeFacts) -> Option<Finding> {
+    let peak_dbfs = 20.0 * facts.amplitudes.peak.log10();
+    (peak_dbfs < LOW_PEAK_DBFS).then(|| {
+        let message =
+            format!("The take is very soft: its peak is {peak_dbfs:.0} dB re full scale.");
+        let advice = "Raise the recording gain for all takes of both conditions alike, so that \
+                      peaks come to about -12 dB.";
+        Finding::new(Doubt, Topic::LowLevel, message, advice)
+    })
+}
+
+/// Bands of the report that stand less than 10 dB above the noise.
+fn noise(facts: &TakeFacts) -> Option<Finding> {
+    if facts.levels.silent.is_none() {
+        return Some(Finding::new(
+            Doubt,
+            Topic::Noise,
+            "The take holds no silence in which the noise of the room could be measured.",
+            "Wait half a second between starting the recording and playing the sweep.",
+        ));
+    }
+    let near: Vec<ThirdOctave> = facts
+        .bands
+        .iter()
+        .zip(&facts.levels.snr_db)
+        .filter(|(band, snr)| band.index() <= 12 && snr.is_some_and(|snr| snr < NOISE_DB))
+        .map(|(band, _)| *band)
+        .collect();
+    let measured = facts.levels.snr_db.iter().flatten().count();
+    if near.is_empty() {
+        return None;
+    }
+    let verdict = if 2 * near.len() > measured { Repeat } else { Doubt };
+    let message = format!(
+        "The sweep stands less than 10 dB above the noise of the room at {}.",
+        name_bands(&near)
+    );
+    let advice = "Switch off ventilation, projector and refrigerator, or play the sweep louder \
+                  (with ear protection, and within what the loudspeaker stands).";
+    Some(Finding::new(verdict, Topic::Noise, message, advice))
+}
+
+/// "100 Hz to 160 Hz, 16 kHz": neighbours joined.
+pub(super) fn name_bands(bands: &[ThirdOctave]) -> String {
+    let name = |band: ThirdOctave| {
+        let hz = band.nominal_hz();
+        if hz >= 1000.0 { format!("{} kHz", hz / 1000.0) } else { format!("{hz} Hz") }
+    };
+    let mut runs: Vec<(ThirdOctave, ThirdOctave)> = Vec::new();
+    for band in bands {
+        match runs.last_mut().filter(|(_, last)| last.index() + 1 == band.index()) {
+            Some((_, last)) => *last = *band,
+            None => runs.push((*band, *band)),
+        }
+    }
+    let said = runs.iter().map(|(first, last)| {
+        if first == last { name(*first) } else { format!("{} to {}", name(*first), name(*last)) }
+    });
+    said.collect::<Vec<_>>().join(", ")
+}
+
+fn hum(facts: &TakeFacts) -> Option<Finding> {
+    let hum = facts.hum.as_ref()?;
+    let touched = |(hz, _): &(f64, f64)| {
+        let position = facts.bands.iter().position(|b| (b.lower_hz()..b.upper_hz()).contains(hz));
+        position.and_then(|b| facts.levels.snr_db[b]).is_some_and(|snr| snr < HUM_NEAR_DB)
+    };
+    let verdict = if hum.lines.iter().any(touched) { Doubt } else { Good };
+    let lines: Vec<String> = hum.lines.iter().map(|(hz, _)| format!("{hz:.0}")).collect();
+    let message = format!(
+        "Mains hum at {} Hz; the strongest line has {:.0} dB re full scale.",
+        lines.join(", "),
+        hum.level_dbfs
+    );
+    let advice = "Take another power socket for laptop and interface together, or run the laptop \
+                  on its battery; keep the microphone cable away from mains leads. Never lift a \
+                  protective earth.";
+    Some(Finding::new(verdict, Topic::Hum, message, advice))
+}
+
+fn bursts(bursts: &[Burst]) -> Option<Finding> {
+    let worst = bursts.iter().max_by(|a, b| a.excess_db.total_cmp(&b.excess_db))?;
+    let spoils = |b: &Burst| b.sweep_hz.is_some() && b.below_sweep_db < BURST_NEAR_DB;
+    let when = match worst.sweep_hz {
+        Some(hz) => format!(", while the sweep passed {hz:.0} Hz"),
+        None => ", outside the sweep".into(),
+    };
+    let more = match bursts.len() {
+        1 => String::new(),
+        n => format!(" In all there were {n}; this was the loudest."),
+    };
+    let message = format!(
+        "A noise that is not the sweep, {:.0} dB above the noise of the room, from {:.2} s to \
+         {:.2} s after the start of the file{when}: a door, a cough, a step, or something that \
+         rattles.{more}",
+        worst.excess_db, worst.from_s, worst.to_s
+    );
+    let verdict = if bursts.iter().any(spoils) { Repeat } else { Doubt };
+    let advice = "Keep still and record again. If it comes back at the same frequency, look for \
+                  what rattles.";
+    Some(Finding::new(verdict, Topic::Disturbance, message, advice))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::facts::TakeAnalyser;
+    use super::super::scene::Scene;
+    use super::*;
+    use crate::ingest::session::Recording;
+
+    fn judged(scene: &Scene, mic: Vec<f64>) -> Vec<Finding> {
+        let take =
+            Recording { rate_hz: scene.rate_hz, mic, loopback: None, integer_bits: Some(24) };
+        judge_take(&TakeAnalyser::new(&scene.sweep()).facts(&take), scene.rate_hz)
+    }
+
+    fn topics(found: &[Finding]) -> Vec<(Topic, TakeVerdict)> {
+        found.iter().map(|f| (f.topic, f.verdict)).collect()
+    }
+
+    #[test]
+    fn clean_takes_are_good() {
+        for seed in 0..10 {
+            let scene = Scene { seed, ..Scene::default() };
+            assert_eq!(judged(&scene, scene.take().mic), vec![], "seed {seed}");
+        }
+    }
+
+    #[test]
+    fn cut_takes_say_what_is_lost() {
+        let scene = Scene::default();
+        let mic = scene.take().mic;
+        // L = 2.5 / ln 1000 = 0.3619 s; 1 s of the sweep reaches 317 Hz, closed form.
+        let late = judged(&scene, mic[72_000..].to_vec());
+        assert!(topics(&late).contains(&(Topic::Truncation, Repeat)), "{late:?}");
+        assert!(late.iter().any(|f| f.message.contains("below 31")), "{late:?}");
+        let faded: Vec<f64> =
+            mic.iter().enumerate().map(|(i, x)| if i < 72_000 { 0.0 } else { *x }).collect();
+        assert!(topics(&judged(&scene, faded)).contains(&(Topic::Truncation, Repeat)));
+        let slightly = judged(&scene, mic[33_600..].to_vec());
+        assert!(topics(&slightly).contains(&(Topic::Truncation, Doubt)), "{slightly:?}");
+        // The last 0.2 s reach from 11.5 kHz to the end.
+        let early = judged(&scene, mic[..134_400].to_vec());
+        assert!(topics(&early).contains(&(Topic::Truncation, Repeat)), "{early:?}");
+        assert!(early.iter().any(|f| f.message.contains("above 11")), "{early:?}");
+        let no_tail = judged(&scene, mic[..146_400].to_vec());
+        assert!(topics(&no_tail).contains(&(Topic::Truncation, Doubt)), "{no_tail:?}");
+        let enough = judged(&scene, mic[..144_000 + 14_400].to_vec());
+        assert!(!topics(&enough).iter().any(|t| t.0 == Topic::Truncation), "{enough:?}");
+    }
+
+    #[test]
+    fn two_sweeps_wrong_signals_and_silence_are_told() {
+        let scene = Scene::default();
+        let sweep = scene.sweep().samples;
+        for pause_s in [0.3, 1.5] {
+            let mut twice = sweep.clone();
+            twice.extend(vec![0.0; (pause_s * 48e3) as usize]);
+            twice.extend(&sweep);
+            let found = judged(&scene, scene.take_of(&twice).mic);
+            assert!(topics(&found).contains(&(Topic::DoubleSweep, Repeat)), "{found:?}");
+        }
+        // Overlapping: the second starts one second into the first.
+        let mut overlapped = sweep.clone();
+        overlapped.resize(sweep.len() + 48_000, 0.0);
+        for (i, x) in sweep.iter().enumerate() {
+            overlapped[48_000 + i] += x;
+        }
+        let found = judged(&scene, scene.take_of(&overlapped).mic);
+        assert!(topics(&found).contains(&(Topic::DoubleSweep, Repeat)), "{found:?}");
+        let other = Scene { duration_s: 1.8, ..Scene::default() };
+        assert_eq!(topics(&judged(&scene, other.take().mic)), [(Topic::WrongSignal, Repeat)]);
+        let noise = Scene { noise: 0.05, ..Scene::default() }.noise(150_000);
+        assert_eq!(topics(&judged(&scene, noise)), [(Topic::WrongSignal, Repeat)]);
+        assert_eq!(topics(&judged(&scene, vec![0.0; 150_000])), [(Topic::LowLevel, Repeat)]);
+        assert_eq!(topics(&judged(&scene, vec![])), [(Topic::LowLevel, Repeat)]);
+        let mut broken = scene.take().mic;
+        broken[1000] = f64::NAN;
+        assert_eq!(topics(&judged(&scene, broken)), [(Topic::WrongSignal, Repeat)]);
+    }
+
+    #[test]
+    fn level_offset_gap_and_noise() {
+        let soft = Scene { level: 0.004, noise: 6e-6, ..Scene::default() };
+        assert_eq!(topics(&judged(&soft, soft.take().mic)), [(Topic::LowLevel, Doubt)]);
+        let twice = Scene { level: 0.008, noise: 6e-6, ..Scene::default() };
+        assert_eq!(topics(&judged(&twice, twice.take().mic)), []);
+        let scene = Scene::default();
+        let with = |offset: f64| scene.take().mic.iter().map(|x| x + offset).collect::<Vec<_>>();
+        assert_eq!(topics(&judged(&scene, with(0.02))), [(Topic::DcOffset, Good)]);
+        assert_eq!(topics(&judged(&scene, with(0.01))), []);
+        let mut dropped = scene.take().mic;
+        dropped[72_000..72_300].fill(0.0);
+        assert!(topics(&judged(&scene, dropped)).contains(&(Topic::Truncation, Repeat)));
+        let noisy = Scene { noise: 0.2, ..Scene::default() };
+        let found = judged(&noisy, noisy.take().mic);
+        assert!(
+            found.iter().any(|f| f.topic == Topic::Noise && f.message.contains("100 Hz")),
+            "{found:?}"
+        );
+        let bare = Scene { lead_s: 0.05, tail_s: 0.3, ..Scene::default() };
+        assert_eq!(topics(&judged(&bare, bare.take().mic)), [(Topic::Noise, Doubt)]);
+    }
+
+    #[test]
+    fn hum_is_a_remark_until_it_comes_near_the_sweep() {
+        let hummed = |rms: f64| {
+            let scene = Scene::default();
+            let mut mic = scene.take().mic;
+            for (i, x) in mic.iter_mut().enumerate() {
+                for multiple in [1.0, 2.0, 3.0] {
+                    let phase = std::f64::consts::TAU * 50.0 * multiple * i as f64 / 48e3;
+                    *x += rms * 2f64.sqrt() * phase.sin();
+                }
+            }
+            topics(&judged(&scene, mic))
+        };
+        assert_eq!(hummed(4e-4), [(Topic::Hum, Good)]);
+        assert!(hummed(2e-2).contains(&(Topic::Hum, Doubt)), "{:?}", hummed(2e-2));
+        assert_eq!(hummed(2e-5), []);
+    }
+}
