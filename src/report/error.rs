@@ -56,6 +56,12 @@ pub enum ReportError {
         /// The output folder.
         path: PathBuf,
     },
+    /// A file is already there.
+    #[error("{path} is already there; give --force to replace it", path = shown(.path))]
+    Taken {
+        /// The file.
+        path: PathBuf,
+    },
     /// A name that would leave the output folder.
     #[error("{name} is no name for an output file")]
     Name {

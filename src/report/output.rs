@@ -228,6 +228,34 @@ impl OutputFolder {
     }
 }
 
+/// Writes a single file the same way: under a temporary name beside its place,
+/// then renamed. `write` gets the temporary path; its own failure is the inner result.
+///
+/// # Errors
+/// [`ReportError::Taken`] when the file is there and `force` is not given,
+/// [`ReportError::Write`] when the system refuses.
+pub fn write_one_file<E>(
+    target: &Path,
+    force: bool,
+    write: impl FnOnce(&Path) -> Result<(), E>,
+) -> Result<Result<(), E>, ReportError> {
+    let failed = |e| write_error(target, e);
+    let taken = target.symlink_metadata().is_ok();
+    if taken && (!force || target.is_dir()) {
+        return Err(ReportError::Taken { path: target.to_owned() });
+    }
+    let resolved = resolve(target).map_err(failed)?;
+    let parent = resolved.parent().unwrap_or(&resolved);
+    let staging =
+        tempfile::Builder::new().prefix(".scrimcheck-").tempdir_in(parent).map_err(failed)?;
+    let new = staging.path().join("new");
+    if let Err(error) = write(&new) {
+        return Ok(Err(error));
+    }
+    fs::rename(&new, &resolved).map_err(failed)?;
+    Ok(Ok(()))
+}
+
 /// Renames that can be undone.
 #[derive(Default)]
 struct Moves {
@@ -445,6 +473,25 @@ mod tests {
         assert!(matches!(folder.publish(), Err(ReportError::Foreign { .. })));
         assert_eq!(fs::read_to_string(target.join("a")).unwrap(), "old");
         assert_eq!(fs::read_to_string(target.join("notes.txt")).unwrap(), "mine");
+    }
+
+    #[test]
+    fn one_file_is_written_whole_or_not_at_all() {
+        let dir = tempfile::tempdir().unwrap();
+        let target = dir.path().join("out.wav");
+        let write = |force, text: &str, fails: bool| {
+            write_one_file(&target, force, |path| {
+                fs::write(path, text)?;
+                if fails { Err(io::Error::other("full")) } else { Ok(()) }
+            })
+        };
+        write(false, "1", false).unwrap().unwrap();
+        assert!(matches!(write(false, "2", false), Err(ReportError::Taken { .. })));
+        write(true, "3", true).unwrap().unwrap_err();
+        assert_eq!(fs::read_to_string(&target).unwrap(), "1");
+        write(true, "4", false).unwrap().unwrap();
+        assert_eq!(fs::read_to_string(&target).unwrap(), "4");
+        assert_eq!(names(dir.path()), ["out.wav"]);
     }
 
     #[test]

@@ -1,0 +1,52 @@
+//! Why a command ended early, and the exit status that tells it.
+
+use crate::ingest::error::IngestError;
+use crate::report::error::ReportError;
+use std::process::ExitCode;
+
+/// Exit status: done.
+pub const DONE: u8 = 0;
+/// Exit status: done, and with `--strict` a claim was not shown to hold.
+pub const NOT_SHOWN: u8 = 1;
+/// Exit status: command line wrong.
+pub const USAGE: u8 = 2;
+/// Exit status: session refused.
+pub const REFUSED: u8 = 3;
+/// Exit status: output cannot be written.
+pub const NOT_WRITTEN: u8 = 4;
+
+/// What ended a command.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Failure {
+    /// Arguments that cannot be used.
+    #[error("{message}")]
+    Usage {
+        /// Which, and what it may be.
+        message: String,
+    },
+    /// The session is refused, or its folder cannot be written.
+    #[error(transparent)]
+    Ingest(#[from] IngestError),
+    /// The report cannot be written.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    /// Standard output cannot be written.
+    #[error("standard output cannot be written")]
+    Print {
+        /// What the system said.
+        #[source]
+        source: std::io::Error,
+    },
+}
+
+impl Failure {
+    /// The exit status.
+    pub fn status(&self) -> ExitCode {
+        ExitCode::from(match self {
+            Self::Usage { .. } => USAGE,
+            Self::Ingest(error) if !error.is_output() => REFUSED,
+            Self::Ingest(_) | Self::Report(_) | Self::Print { .. } => NOT_WRITTEN,
+        })
+    }
+}

@@ -1,0 +1,28 @@
+//! Typed words, checked and completed.
+
+use super::args::SweepShape;
+use super::failure::Failure;
+use crate::ingest::sweep::SweepParams;
+
+/// The sweep that was asked for; fades and silence are the default ones, the
+/// fades shorter where the sweep is.
+///
+/// # Errors
+/// [`Failure::Usage`] with the figure that is out of range.
+pub fn sweep_params(shape: &SweepShape) -> Result<SweepParams, Failure> {
+    let default = SweepParams::default();
+    let params = SweepParams {
+        start_hz: shape.start_hz,
+        stop_hz: shape.stop_hz,
+        duration_s: shape.duration_s,
+        level_dbfs: shape.level_dbfs,
+        rate_hz: shape.rate_hz,
+        fade_in_s: default.fade_in_s.min(shape.duration_s / 20.0),
+        fade_out_s: default.fade_out_s.min(shape.duration_s / 100.0),
+        ..default
+    };
+    params.validate().map_err(|e| Failure::Usage {
+        message: format!("--{} is {}, expected {}", e.name.replace('_', "-"), e.found, e.expected),
+    })?;
+    Ok(params)
+}
