@@ -31,6 +31,8 @@ pub mod room;
 pub mod scenario;
 pub mod session;
 pub mod sheet;
+#[cfg(test)]
+mod tests;
 pub mod truth;
 pub mod write;
 

@@ -249,7 +249,7 @@ impl Draw {
     }
 
     fn early(&mut self, delay_s: f64) -> EarlyReflection {
-        let high = self.between(0.3, 0.6);
+        let high = self.between(0.2, 0.4);
         EarlyReflection {
             delay_s,
             gain: [0.5 * high, high],

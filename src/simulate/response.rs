@@ -187,7 +187,11 @@ impl Acoustics {
             .walls
             .iter()
             .zip(&level)
-            .map(|(wall, &l)| wall.iter().map(|r| (r / l.max(1e-6)).ln()).collect())
+            // A wall that swallows everything has no shape; its images have no level either.
+            .map(|(wall, &l)| {
+                let of = |r: &Complex64| if l > 1e-6 { (r / l).ln() } else { Complex64::ZERO };
+                wall.iter().map(of).collect()
+            })
             .collect();
         let direct_s = direct_m / c;
         let stretches: Vec<Stretch> = late

@@ -8,6 +8,7 @@ use super::room::Image;
 use super::scenario::{Equaliser, Scenario, TakeKey};
 use super::truth::{Truth, truth};
 use crate::ingest::manifest::{Condition, SoundSource};
+use crate::units::{LossDb, ThirdOctave};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -74,13 +75,14 @@ pub fn simulate(scenario: &Scenario) -> SimulatedSession {
     let studio = Studio::new(scenario);
     let orders: Vec<Vec<Order>> =
         (0..scenario.seats.len()).map(|seat| orders_of_seat(scenario, seat)).collect();
-    let mut takes: Vec<(Order, SimulatedTake)> = orders
+    let seats: Vec<_> = orders
         .into_par_iter()
         .enumerate()
         .map(|(seat, orders)| {
             let centre = studio.paths(seat, SoundSource::Centre);
             let control = studio.paths(seat, SoundSource::Control);
-            orders
+            let in_room = centre.as_ref().map(|paths| studio.in_room_loss(paths, seat));
+            let takes: Vec<_> = orders
                 .into_iter()
                 .filter_map(|order| {
                     let paths = match order.source {
@@ -89,12 +91,12 @@ pub fn simulate(scenario: &Scenario) -> SimulatedSession {
                     }?;
                     Some((order, studio.record(paths, order)))
                 })
-                .collect::<Vec<_>>()
+                .collect();
+            (takes, in_room.unwrap_or_default())
         })
-        .collect::<Vec<_>>()
-        .into_iter()
-        .flatten()
         .collect();
+    let (takes, in_room): (Vec<_>, Vec<_>) = seats.into_iter().unzip();
+    let mut takes: Vec<(Order, SimulatedTake)> = takes.into_iter().flatten().collect();
     set_level_and_add_noise(scenario, &mut takes);
     fault::copy_takes(scenario, &mut takes);
     let takes: Vec<SimulatedTake> = takes.into_iter().map(|(_, take)| take).collect();
@@ -102,7 +104,7 @@ pub fn simulate(scenario: &Scenario) -> SimulatedSession {
         manifest: manifest_text(scenario, &takes),
         rate_hz: scenario.rate_hz,
         sweep: scenario.sweep.samples(f64::from(scenario.rate_hz), 0.0, Harmonics::default()),
-        truth: truth(scenario),
+        truth: truth(scenario, in_room),
         takes,
         scenario: scenario.clone(),
     }
@@ -243,6 +245,30 @@ impl<'a> Studio<'a> {
         // Lengths come from this plan and the real bins are real.
         let _ = self.inverse.process(&mut spectrum, &mut samples);
         samples
+    }
+
+    /// Loss of everything that reaches the nominal place, per report band, dB.
+    fn in_room_loss(&self, paths: &SeatPaths, seat: usize) -> Vec<f64> {
+        let mic = self.scenario.seat_in_room_m(seat);
+        let c = self.scenario.speed_of_sound_m_s();
+        let powers = [false, true].map(|hung| {
+            let c = c[usize::from(hung)];
+            let response = self.acoustics.impulse_response(paths, mic, hung, c, 0.0, 1.0);
+            self.spectrum(response)
+        });
+        let step_hz = f64::from(self.scenario.rate_hz) / self.n_fft as f64;
+        ThirdOctave::report_bands(self.scenario.sweep.stop_hz)
+            .iter()
+            .map(|band| {
+                let bins = (band.lower_hz() / step_hz).ceil() as usize
+                    ..=(band.upper_hz() / step_hz).floor() as usize;
+                let [without, with] = [0, 1].map(|side| -> f64 {
+                    let limited = |k: usize| (powers[side][k] * self.high_pass[k]).norm_sqr();
+                    bins.clone().map(limited).sum()
+                });
+                LossDb::from_power_ratio(with / without).0
+            })
+            .collect()
     }
 
     /// One take without noise, level not yet set.

@@ -14,6 +14,10 @@ pub struct Truth {
     pub seats: Vec<Vec<f64>>,
     /// Arithmetic mean of the seats' losses, dB.
     pub mean: Vec<f64>,
+    /// Loss per seat and band of everything that reaches the seat, dB: power ratio of the
+    /// whole responses at the nominal place, no noise. Other paths pass the sheet at other
+    /// angles, so this is not the loss of the direct sound.
+    pub in_room_seats: Vec<Vec<f64>>,
     /// Mid-bands of the 1/24-octave grid, Hz.
     pub fine_hz: Vec<f64>,
     /// Loss per seat on that grid (mean power inside each 1/24 octave), dB.
@@ -27,8 +31,8 @@ pub struct Truth {
 const PER_BAND: usize = 400;
 const PER_FINE_BAND: usize = 60;
 
-/// Computes the truth of a scenario.
-pub fn truth(scenario: &Scenario) -> Truth {
+/// Computes the truth of a scenario, given the losses in the room.
+pub(crate) fn truth(scenario: &Scenario, in_room_seats: Vec<Vec<f64>>) -> Truth {
     let bands = ThirdOctave::report_bands(scenario.sweep.stop_hz);
     let fine_hz = fine_grid_hz(100.0, scenario.sweep.stop_hz.min(20_000.0));
     let half = 10f64.powf(0.3 / 48.0);
@@ -55,6 +59,7 @@ pub fn truth(scenario: &Scenario) -> Truth {
         fine_mean: mean_over_seats(&fine_seats),
         bands,
         seats,
+        in_room_seats,
         fine_hz,
         fine_seats,
     }
