@@ -6,6 +6,7 @@ pub mod claims;
 pub mod geometry;
 pub mod loss;
 pub mod picture;
+pub mod predict;
 pub mod seats;
 pub mod sheet;
 

@@ -238,7 +238,7 @@ fn say(p: &Parameter) -> Option<String> {
 }
 
 /// Three significant digits, for people.
-pub(super) fn round(value: f64) -> String {
+pub(crate) fn round(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return format!("{value}");
     }

@@ -51,7 +51,7 @@ pub fn explain_loss(
     air: &Air,
 ) -> (SheetFinding, Vec<Warning>) {
     let stated_m = screen.gap_m.filter(|g| g.is_finite() && *g > 0.0);
-    let gap_warning = compare_gap(stated_m, found);
+    let gap_warning = compare_gap(stated_m, found, screen.backing);
     let used_m = match (stated_m, found) {
         (Some(stated), Some(found)) if gap_warning.is_some() => {
             // Both cannot be right; the takes have seen the echo.

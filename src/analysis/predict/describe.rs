@@ -1,0 +1,419 @@
+//! A sheet as somebody describes it on the command line, before there is one to measure.
+
+use crate::analysis::sheet::choice::round;
+use crate::analysis::sheet::models::Sheet;
+use crate::analysis::sheet::perforated::{EndCorrection, Lattice, Perforation};
+use serde::Serialize;
+
+/// Why a description makes no sheet.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum DescribeError {
+    /// A key that is not known.
+    #[error("sheet \"{sheet}\": unknown key \"{key}\"; {advice}")]
+    UnknownKey {
+        /// Name of the sheet.
+        sheet: String,
+        /// Key as written.
+        key: String,
+        /// The nearest key, or all of them.
+        advice: String,
+    },
+    /// A part that is not `key=value`.
+    #[error("sheet \"{sheet}\": \"{part}\" is not key=value")]
+    NotAPair {
+        /// Name of the sheet.
+        sheet: String,
+        /// The part as written.
+        part: String,
+    },
+    /// A value that cannot be meant.
+    #[error("sheet \"{sheet}\": {key} is \"{found}\", expected {expected}")]
+    Value {
+        /// Name of the sheet.
+        sheet: String,
+        /// Key.
+        key: String,
+        /// Value as written.
+        found: String,
+        /// What would do.
+        expected: String,
+    },
+    /// A key that the construction needs.
+    #[error("sheet \"{sheet}\": a {construction} sheet needs {key}")]
+    Missing {
+        /// Name of the sheet.
+        sheet: String,
+        /// Construction.
+        construction: &'static str,
+        /// Key or keys.
+        key: &'static str,
+    },
+    /// Holes that overlap or leave no sheet.
+    #[error(
+        "sheet \"{sheet}\": holes of {hole_mm} mm every {pitch_mm:.3} mm overlap; the pitch must \
+         be larger than the hole"
+    )]
+    Overlap {
+        /// Name of the sheet.
+        sheet: String,
+        /// Hole diameter, mm.
+        hole_mm: f64,
+        /// Hole pitch, mm.
+        pitch_mm: f64,
+    },
+}
+
+/// How the described sheet lets sound through.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum DescribedConstruction {
+    /// Film with holes.
+    Perforated,
+    /// Cloth.
+    Woven,
+    /// Film without holes.
+    Film,
+}
+
+/// Everything that can be said about a sheet; lengths in mm, as on data sheets.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Description {
+    /// Name in tables.
+    pub name: String,
+    /// Construction.
+    pub construction: Option<DescribedConstruction>,
+    /// Hole diameter, mm.
+    pub hole_mm: Option<f64>,
+    /// Distance of hole centres, mm.
+    pub pitch_mm: Option<f64>,
+    /// Thickness, mm.
+    pub thickness_mm: Option<f64>,
+    /// Open area, percent; instead of the pitch.
+    pub open_area_percent: Option<f64>,
+    /// Layout of the holes.
+    pub lattice: Lattice,
+    /// Mass per area, g/m2.
+    pub mass_g_m2: Option<f64>,
+    /// Specific flow resistance, Pa s/m.
+    pub flow_resistance_pa_s_m: Option<f64>,
+    /// Mass per area of a cloth behind, g/m2.
+    pub backing_mass_g_m2: Option<f64>,
+    /// Flow resistance of a cloth behind, Pa s/m.
+    pub backing_flow_resistance_pa_s_m: Option<f64>,
+    /// Air between sheet and cloth behind, mm.
+    pub backing_air_mm: Option<f64>,
+}
+
+/// Keys of a description in words.
+pub const KEYS: [&str; 11] = [
+    "construction",
+    "hole_mm",
+    "pitch_mm",
+    "thickness_mm",
+    "open_area_percent",
+    "lattice",
+    "mass_g_m2",
+    "flow_resistance_pa_s_m",
+    "backing_mass_g_m2",
+    "backing_flow_resistance_pa_s_m",
+    "backing_air_mm",
+];
+
+/// A sheet ready to be computed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DescribedSheet {
+    /// Name in tables.
+    pub name: String,
+    /// The sheet.
+    pub front: Sheet,
+    /// Cloth behind and the air between, m.
+    pub backing: Option<(Sheet, f64)>,
+    /// The description in words.
+    pub words: String,
+}
+
+impl Description {
+    /// A description that says nothing yet.
+    pub fn named(name: &str) -> Self {
+        Self {
+            name: name.into(),
+            construction: None,
+            hole_mm: None,
+            pitch_mm: None,
+            thickness_mm: None,
+            open_area_percent: None,
+            lattice: Lattice::Square,
+            mass_g_m2: None,
+            flow_resistance_pa_s_m: None,
+            backing_mass_g_m2: None,
+            backing_flow_resistance_pa_s_m: None,
+            backing_air_mm: None,
+        }
+    }
+
+    /// Reads `name:key=value,key=value`; keys as in [`KEYS`], dashes count as underscores.
+    ///
+    /// # Errors
+    /// [`DescribeError`] naming sheet, key and value.
+    pub fn parse(text: &str) -> Result<Self, DescribeError> {
+        let (name, rest) = text.split_once(':').unwrap_or(("sheet", text));
+        let mut description = Self::named(name.trim());
+        for part in rest.split(',').map(str::trim).filter(|p| !p.is_empty()) {
+            let Some((key, value)) = part.split_once('=') else {
+                return Err(DescribeError::NotAPair { sheet: name.into(), part: part.into() });
+            };
+            description.set(key.trim(), value.trim())?;
+        }
+        Ok(description)
+    }
+
+    /// Sets one key.
+    ///
+    /// # Errors
+    /// [`DescribeError::UnknownKey`] with the nearest key, [`DescribeError::Value`].
+    pub fn set(&mut self, key: &str, value: &str) -> Result<(), DescribeError> {
+        let plain = key.to_lowercase().replace('-', "_");
+        match plain.as_str() {
+            "construction" => {
+                self.construction = Some(match value.to_lowercase().as_str() {
+                    "perforated" => DescribedConstruction::Perforated,
+                    "woven" => DescribedConstruction::Woven,
+                    "film" => DescribedConstruction::Film,
+                    _ => return Err(self.value(key, value, "perforated, woven or film")),
+                });
+            }
+            "lattice" => {
+                self.lattice = match value.to_lowercase().as_str() {
+                    "square" => Lattice::Square,
+                    "staggered" => Lattice::Staggered,
+                    _ => return Err(self.value(key, value, "square or staggered")),
+                };
+            }
+            "hole_mm" => self.hole_mm = Some(self.positive(key, value)?),
+            "pitch_mm" => self.pitch_mm = Some(self.positive(key, value)?),
+            "thickness_mm" => self.thickness_mm = Some(self.positive(key, value)?),
+            "open_area_percent" => self.open_area_percent = Some(self.positive(key, value)?),
+            "mass_g_m2" => self.mass_g_m2 = Some(self.positive(key, value)?),
+            "flow_resistance_pa_s_m" => {
+                self.flow_resistance_pa_s_m = Some(self.positive(key, value)?);
+            }
+            "backing_mass_g_m2" => self.backing_mass_g_m2 = Some(self.positive(key, value)?),
+            "backing_flow_resistance_pa_s_m" => {
+                self.backing_flow_resistance_pa_s_m = Some(self.positive(key, value)?);
+            }
+            "backing_air_mm" => self.backing_air_mm = Some(self.positive(key, value)?),
+            _ => {
+                let near = KEYS
+                    .into_iter()
+                    .map(|k| (strsim::jaro_winkler(k, &plain), k))
+                    .filter(|(s, _)| *s > 0.8)
+                    .max_by(|a, b| a.0.total_cmp(&b.0));
+                return Err(DescribeError::UnknownKey {
+                    sheet: self.name.clone(),
+                    key: key.into(),
+                    advice: match near {
+                        Some((_, k)) => format!("did you mean {k}?"),
+                        None => format!("the keys are {}", KEYS.join(", ")),
+                    },
+                });
+            }
+        }
+        Ok(())
+    }
+
+    fn value(&self, key: &str, found: &str, expected: &str) -> DescribeError {
+        DescribeError::Value {
+            sheet: self.name.clone(),
+            key: key.into(),
+            found: found.into(),
+            expected: expected.into(),
+        }
+    }
+
+    fn positive(&self, key: &str, value: &str) -> Result<f64, DescribeError> {
+        match value.parse::<f64>() {
+            Ok(v) if v.is_finite() && v > 0.0 && v < 1e6 => Ok(v),
+            _ => Err(self.value(key, value, "a number above 0")),
+        }
+    }
+
+    fn missing(&self, construction: &'static str, key: &'static str) -> DescribeError {
+        DescribeError::Missing { sheet: self.name.clone(), construction, key }
+    }
+
+    /// The sheet that is described. Without `construction` holes make it perforated, a flow
+    /// resistance woven, a mass alone a film. A woven cloth with mass yields (mass beside flow
+    /// resistance); a perforated film with mass moves.
+    ///
+    /// # Errors
+    /// [`DescribeError::Missing`], [`DescribeError::Overlap`], [`DescribeError::Value`].
+    pub fn build(&self) -> Result<DescribedSheet, DescribeError> {
+        let construction = match self.construction {
+            Some(construction) => construction,
+            None if self.hole_mm.is_some() => DescribedConstruction::Perforated,
+            None if self.flow_resistance_pa_s_m.is_some() => DescribedConstruction::Woven,
+            None if self.mass_g_m2.is_some() => DescribedConstruction::Film,
+            None => return Err(self.missing("described", "construction")),
+        };
+        let mass_kg_m2 = self.mass_g_m2.map(|g| g / 1e3);
+        let (front, mut words) = match construction {
+            DescribedConstruction::Perforated => self.perforated(mass_kg_m2)?,
+            DescribedConstruction::Woven => {
+                let rs = self
+                    .flow_resistance_pa_s_m
+                    .ok_or_else(|| self.missing("woven", "flow_resistance_pa_s_m"))?;
+                (cloth(rs, mass_kg_m2), format!("woven, {}", say_cloth(rs, self.mass_g_m2)))
+            }
+            DescribedConstruction::Film => {
+                let kg = mass_kg_m2.ok_or_else(|| self.missing("film", "mass_g_m2"))?;
+                let words = format!("film without holes, {} g/m2", round(1e3 * kg));
+                (Sheet::Limp { areal_mass_kg_m2: kg }, words)
+            }
+        };
+        let backing = match (self.backing_flow_resistance_pa_s_m, self.backing_mass_g_m2) {
+            (Some(rs), mass) => Some((cloth(rs, mass.map(|g| g / 1e3)), say_cloth(rs, mass))),
+            (None, None) if self.backing_air_mm.is_none() => None,
+            _ => return Err(self.missing("backed", "backing_flow_resistance_pa_s_m")),
+        };
+        let air_mm = self.backing_air_mm.unwrap_or(0.0);
+        let backing = backing.map(|(sheet, said)| {
+            words.push_str(&format!("; behind it, {air_mm} mm away, cloth of {said}"));
+            (sheet, air_mm / 1e3)
+        });
+        Ok(DescribedSheet { name: self.name.clone(), front, backing, words })
+    }
+
+    fn perforated(&self, mass_kg_m2: Option<f64>) -> Result<(Sheet, String), DescribeError> {
+        let need = |x: Option<f64>, key| x.ok_or_else(|| self.missing("perforated", key));
+        let hole_mm = need(self.hole_mm, "hole_mm")?;
+        let thickness_mm = need(self.thickness_mm, "thickness_mm")?;
+        let hole_m = hole_mm / 1e3;
+        let pitch_m = match (self.pitch_mm, self.open_area_percent) {
+            (Some(pitch_mm), _) => pitch_mm / 1e3,
+            (None, Some(percent)) => Perforation::pitch_for(hole_m, percent / 100.0, self.lattice),
+            (None, None) => return Err(self.missing("perforated", "pitch_mm or open_area_percent")),
+        };
+        if pitch_m <= hole_m {
+            return Err(DescribeError::Overlap {
+                sheet: self.name.clone(),
+                hole_mm,
+                pitch_mm: 1e3 * pitch_m,
+            });
+        }
+        let holes = Perforation {
+            hole_m,
+            pitch_m,
+            thickness_m: thickness_mm / 1e3,
+            lattice: self.lattice,
+            ends: EndCorrection::Pitch,
+        };
+        let percent = 100.0 * holes.open_area();
+        if let (Some(stated), Some(_)) = (self.open_area_percent, self.pitch_mm)
+            && (stated / percent - 1.0).abs() > 0.05
+        {
+            let expected = format!("{percent:.1}, which follows from hole, pitch and lattice");
+            return Err(self.value("open_area_percent", &stated.to_string(), &expected));
+        }
+        let lattice = match self.lattice {
+            Lattice::Square => "square",
+            Lattice::Staggered => "staggered",
+        };
+        let words = format!(
+            "holes {hole_mm} mm, pitch {} mm, {lattice}, {percent:.1} % open, {thickness_mm} mm thick",
+            round(1e3 * pitch_m)
+        );
+        Ok(match mass_kg_m2 {
+            Some(areal_mass_kg_m2) => (
+                Sheet::PerforatedLimp { holes, areal_mass_kg_m2 },
+                format!("{words}, {} g/m2", round(1e3 * areal_mass_kg_m2)),
+            ),
+            None => (Sheet::Perforated(holes), words),
+        })
+    }
+}
+
+fn cloth(flow_resistance_pa_s_m: f64, mass_kg_m2: Option<f64>) -> Sheet {
+    match mass_kg_m2 {
+        Some(areal_mass_kg_m2) => Sheet::Parallel { flow_resistance_pa_s_m, areal_mass_kg_m2 },
+        None => Sheet::Resistive { flow_resistance_pa_s_m },
+    }
+}
+
+fn say_cloth(rs: f64, mass_g_m2: Option<f64>) -> String {
+    match mass_g_m2 {
+        Some(g) => format!("{} Pa s/m and {} g/m2", round(rs), round(g)),
+        None => format!("{} Pa s/m", round(rs)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reads_and_builds() {
+        let d = Description::parse(
+            "Fine vinyl: hole-mm=0.5, pitch_mm=1.9817, thickness_mm=0.3, lattice=square",
+        )
+        .unwrap();
+        let sheet = d.build().unwrap();
+        assert_eq!(sheet.name, "Fine vinyl");
+        let Sheet::Perforated(holes) = sheet.front else { panic!("{sheet:?}") };
+        // pi/4 (0.5/1.9817)^2 = 5.000 %.
+        assert!((holes.open_area() - 0.05).abs() < 1e-5);
+        assert!(sheet.words.contains("5.0 % open"), "{}", sheet.words);
+
+        let by_area =
+            Description::parse("x:hole_mm=0.5,open_area_percent=5,thickness_mm=0.3").unwrap();
+        let Sheet::Perforated(same) = by_area.build().unwrap().front else { panic!() };
+        assert!((same.pitch_m * 1e3 - 1.9817).abs() < 5e-5);
+
+        let backed = Description::parse(
+            "w:flow_resistance_pa_s_m=40,mass_g_m2=200,backing_flow_resistance_pa_s_m=20,\
+             backing_air_mm=5",
+        )
+        .unwrap()
+        .build()
+        .unwrap();
+        assert_eq!(
+            backed.backing,
+            Some((Sheet::Resistive { flow_resistance_pa_s_m: 20.0 }, 0.005))
+        );
+        assert!(matches!(backed.front, Sheet::Parallel { .. }));
+    }
+
+    #[test]
+    fn every_refusal_names_sheet_and_key() {
+        let told = |text: &str| match Description::parse(text).and_then(|d| d.build()) {
+            Ok(sheet) => panic!("{text} was taken for {sheet:?}"),
+            Err(error) => error.to_string(),
+        };
+        for (text, words) in [
+            ("A:hole=0.5", vec!["\"A\"", "\"hole\"", "did you mean hole_mm"]),
+            ("A:zzz=1", vec!["zzz", "the keys are"]),
+            ("A:hole_mm", vec!["\"hole_mm\" is not key=value"]),
+            ("A:hole_mm=big", vec!["hole_mm", "\"big\"", "above 0"]),
+            ("A:hole_mm=NaN", vec!["NaN"]),
+            ("A:hole_mm=-1", vec!["-1"]),
+            ("A:hole_mm=0.5,thickness_mm=0.3", vec!["pitch_mm or open_area_percent"]),
+            ("A:hole_mm=0.5,pitch_mm=2", vec!["thickness_mm"]),
+            ("A:hole_mm=0.5,pitch_mm=0.5,thickness_mm=1", vec!["overlap"]),
+            (
+                "A:hole_mm=0.5,pitch_mm=2,thickness_mm=1,open_area_percent=9",
+                vec!["open_area_percent", "\"9\"", "4.9"],
+            ),
+            ("A:construction=paper", vec!["paper", "perforated, woven or film"]),
+            ("A:lattice=round", vec!["round", "square or staggered"]),
+            ("A:construction=woven,mass_g_m2=300", vec!["woven", "flow_resistance_pa_s_m"]),
+            ("A:construction=film", vec!["film", "mass_g_m2"]),
+            ("A:", vec!["construction"]),
+            ("A:mass_g_m2=300,backing_air_mm=3", vec!["backing_flow_resistance_pa_s_m"]),
+        ] {
+            let error = told(text);
+            for word in words {
+                assert!(error.contains(word), "{text}: {error}");
+            }
+        }
+    }
+}

@@ -1,0 +1,166 @@
+//! A forecast as text table and as CSV.
+
+use super::Forecast;
+use unicode_width::UnicodeWidthStr;
+
+/// Bands in rows, sheets and angles in columns, then what is to be said about each.
+pub fn forecast_table(forecast: &Forecast) -> String {
+    let mut columns: Vec<(String, Vec<String>)> = Vec::new();
+    let labels = forecast.bands_hz.iter().map(|[nominal, _]| band_label(*nominal)).collect();
+    columns.push(("Hz".into(), labels));
+    for sheet in &forecast.sheets {
+        for angle in &sheet.angles {
+            let head = if sheet.angles.len() > 1 {
+                format!("{} {:.0}\u{b0}", sheet.sheet.name, angle.angle_deg)
+            } else {
+                sheet.sheet.name.clone()
+            };
+            columns.push((head, angle.loss_db.iter().map(|l| format!("{l:.1}")).collect()));
+        }
+    }
+    let mut out = String::from("Expected loss in dB, positive = taken away by the sheet\n\n");
+    let widths: Vec<usize> = columns
+        .iter()
+        .map(|(head, cells)| {
+            cells.iter().map(|c| c.width()).chain([head.width()]).max().unwrap_or(0)
+        })
+        .collect();
+    let row = |cells: Vec<&str>| {
+        let padded: Vec<String> = cells
+            .iter()
+            .zip(&widths)
+            .map(|(cell, width)| format!("{}{cell}", " ".repeat(width - cell.width())))
+            .collect();
+        padded.join("  ") + "\n"
+    };
+    out.push_str(&row(columns.iter().map(|c| c.0.as_str()).collect()));
+    for i in 0..forecast.bands_hz.len() {
+        out.push_str(&row(columns.iter().map(|c| c.1[i].as_str()).collect()));
+    }
+    for sheet in &forecast.sheets {
+        out.push_str(&format!("\n{}: {}\n", sheet.sheet.name, sheet.sheet.words));
+        for sentence in &sheet.statement {
+            out.push_str(&format!("  {sentence}\n"));
+        }
+    }
+    for seat in &forecast.seats {
+        out.push_str(&format!(
+            "\nSeat {:.2} m away, {:.2} m beside the axis: picture {:.1} degrees wide, \
+             loudspeaker {:.1} degrees off its axis{}\n",
+            seat.distance_m,
+            seat.offset_m,
+            seat.picture.angle_deg,
+            seat.angle_deg,
+            match seat.structure_visible {
+                Some(true) => ", structure of the sheet may be seen",
+                Some(false) => ", structure of the sheet not visible",
+                None => "",
+            }
+        ));
+    }
+    out.push('\n');
+    for note in &forecast.notes {
+        out.push_str(&format!("{note}\n"));
+    }
+    out
+}
+
+/// One row for each sheet, angle and band: `sheet,angle_deg,nominal_hz,exact_hz,loss_db,good_to_db`.
+///
+/// # Errors
+/// Those of the CSV writer.
+pub fn forecast_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
+    let mut out = csv::Writer::from_writer(Vec::new());
+    out.write_record(["sheet", "angle_deg", "nominal_hz", "exact_hz", "loss_db", "good_to_db"])?;
+    for sheet in &forecast.sheets {
+        for angle in &sheet.angles {
+            for ([nominal, exact], (loss, good)) in
+                forecast.bands_hz.iter().zip(angle.loss_db.iter().zip(&angle.good_to_db))
+            {
+                out.write_record([
+                    sheet.sheet.name.clone(),
+                    angle.angle_deg.to_string(),
+                    nominal.to_string(),
+                    format!("{exact:.3}"),
+                    format!("{loss:.4}"),
+                    format!("{good:.4}"),
+                ])?;
+            }
+        }
+    }
+    finish(out)
+}
+
+/// One row for each sheet, angle and frequency of the fine curve:
+/// `sheet,angle_deg,frequency_hz,loss_db`.
+///
+/// # Errors
+/// Those of the CSV writer.
+pub fn forecast_curve_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
+    let mut out = csv::Writer::from_writer(Vec::new());
+    out.write_record(["sheet", "angle_deg", "frequency_hz", "loss_db"])?;
+    for sheet in &forecast.sheets {
+        for angle in &sheet.angles {
+            for (f, loss) in forecast.curve_hz.iter().zip(&angle.curve_db) {
+                out.write_record([
+                    sheet.sheet.name.clone(),
+                    angle.angle_deg.to_string(),
+                    format!("{f:.3}"),
+                    format!("{loss:.4}"),
+                ])?;
+            }
+        }
+    }
+    finish(out)
+}
+
+fn finish(out: csv::Writer<Vec<u8>>) -> Result<Vec<u8>, csv::Error> {
+    out.into_inner().map_err(|e| std::io::Error::other(e.to_string()).into())
+}
+
+fn band_label(nominal_hz: f64) -> String {
+    if nominal_hz >= 1000.0 { format!("{}k", nominal_hz / 1000.0) } else { format!("{nominal_hz}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{plan, sheet};
+    use super::super::{Forecast, forecast};
+    use super::*;
+
+    fn two() -> Forecast {
+        let sheets = vec![
+            sheet("weave:flow_resistance_pa_s_m=413.25"),
+            sheet("Löcher, \"fein\":hole_mm=0.5,pitch_mm=2,thickness_mm=0.3"),
+        ];
+        forecast(sheets, plan(None)).unwrap()
+    }
+
+    #[test]
+    fn the_table_lines_up_and_says_what_it_rests_on() {
+        let text = forecast_table(&two());
+        let rows: Vec<&str> = text.lines().skip(2).take(24).collect();
+        let width = rows[0].width();
+        assert!(rows.iter().all(|r| r.width() == width), "{text}");
+        assert!(rows[1].trim_start().starts_with("100") && rows[1].contains("3.5"), "{text}");
+        assert!(text.contains("plausibility check"), "{text}");
+    }
+
+    #[test]
+    fn csv_is_read_back_by_header_name() {
+        let f = two();
+        for (bytes, n) in [
+            (forecast_csv(&f).unwrap(), 2 * 2 * f.bands_hz.len()),
+            (forecast_curve_csv(&f).unwrap(), 2 * 2 * f.curve_hz.len()),
+        ] {
+            let mut table = csv::Reader::from_reader(bytes.as_slice());
+            let at = |name: &str, heads: &csv::StringRecord| heads.iter().position(|h| h == name);
+            let heads = table.headers().unwrap().clone();
+            let (name, loss) = (at("sheet", &heads).unwrap(), at("loss_db", &heads).unwrap());
+            let rows: Vec<csv::StringRecord> = table.records().map(Result::unwrap).collect();
+            assert_eq!(rows.len(), n);
+            assert!((rows[0][loss].parse::<f64>().unwrap() - 3.5218).abs() < 1e-3);
+            assert_eq!(&rows[n - 1][name], "Löcher, \"fein\"");
+        }
+    }
+}
