@@ -83,7 +83,6 @@ mod tests {
         curve: CurveKeys,
         levels: Option<LevelsKeys>,
         budget: Vec<BudgetKeys>,
-        gap: Option<GapKeys>,
         level: Option<LevelKeys>,
         claims: Vec<ClaimKeys>,
         rattle: Vec<RattleKeys>,
@@ -183,13 +182,6 @@ mod tests {
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
     #[allow(dead_code)]
-    struct GapKeys {
-        stated_m: Option<f64>,
-        found_m: Option<f64>,
-    }
-    #[derive(Deserialize)]
-    #[serde(deny_unknown_fields)]
-    #[allow(dead_code)]
     struct LevelKeys {
         low_band_loss_db: Option<f64>,
         step_db: Option<f64>,
@@ -201,15 +193,24 @@ mod tests {
     #[allow(dead_code)]
     struct ClaimKeys {
         quantity: String,
-        statement: String,
-        source: Option<String>,
+        scope: String,
         verdict: String,
         measured_db: Option<f64>,
         u95_db: Option<f64>,
         limit_db: Option<f64>,
+        lower_limit_db: Option<f64>,
+        guard: Option<f64>,
         probability: Option<f64>,
-        shown: bool,
-        reason: String,
+        band_hz: Option<[f64; 2]>,
+        governing_hz: Option<f64>,
+        governing_seat: Option<String>,
+        measured: Option<f64>,
+        u95: Option<f64>,
+        maximum: Option<f64>,
+        minimum: Option<f64>,
+        source: Option<String>,
+        reason: Option<String>,
+        sentence: String,
     }
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]

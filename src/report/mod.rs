@@ -9,6 +9,7 @@ pub mod plots;
 pub mod result;
 pub mod table;
 pub mod words;
+pub mod write;
 
 #[cfg(test)]
 pub(crate) mod example;

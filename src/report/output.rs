@@ -62,7 +62,7 @@ impl OutputFolder {
     }
 
     /// Where files are gathered until [`Self::publish`]: for writers that need
-    /// a folder. Files written there directly must be told to [`Self::claim`].
+    /// a folder. What is written there directly is put into place too.
     pub fn staging_path(&self) -> PathBuf {
         self.staging.path().join("new")
     }
@@ -82,11 +82,7 @@ impl OutputFolder {
         file.write_all(bytes).and_then(|()| file.flush()).map_err(|e| write_error(&shown, e))
     }
 
-    /// Notes that `name` is (or will be) written into [`Self::staging_path`].
-    ///
-    /// # Errors
-    /// [`ReportError::Name`] for a name that leaves the folder.
-    pub fn claim(&mut self, name: &str) -> Result<PathBuf, ReportError> {
+    fn claim(&mut self, name: &str) -> Result<PathBuf, ReportError> {
         let relative = PathBuf::from(name);
         let plain = !name.is_empty()
             && !name.contains(['\n', '\r'])
@@ -104,7 +100,10 @@ impl OutputFolder {
     /// [`ReportError::Write`] when the system refuses, [`ReportError::Foreign`]
     /// when another file came into the folder meanwhile. The previous report is
     /// then as it was.
-    pub fn publish(self) -> Result<Vec<PathBuf>, ReportError> {
+    pub fn publish(mut self) -> Result<Vec<PathBuf>, ReportError> {
+        walk(&self.staging_path(), Path::new(""), &BTreeSet::new(), &mut |name, _| {
+            self.written.insert(name.to_owned());
+        });
         self.write_list()?;
         if self.force && !foreign_files(&self.target).is_empty() {
             self.put_beside()?;
@@ -404,6 +403,19 @@ mod tests {
         assert_eq!(names(&target), [".scrimcheck", "bands.csv", "result.json"]);
         assert_eq!(fs::read_to_string(target.join("result.json")).unwrap(), "2");
         assert_eq!(names(target.parent().unwrap()), ["report"]);
+    }
+
+    #[test]
+    fn what_another_writer_put_there_is_published_too() {
+        let dir = tempfile::tempdir().unwrap();
+        let target = dir.path().join("demo");
+        for _ in 0..2 {
+            let folder = OutputFolder::open(&target, false).unwrap();
+            fs::create_dir(folder.staging_path().join("takes")).unwrap();
+            fs::write(folder.staging_path().join("takes/a.wav"), "1").unwrap();
+            assert_eq!(folder.publish().unwrap(), [target.join("takes/a.wav")]);
+        }
+        assert_eq!(names(&target), [".scrimcheck", "takes"]);
     }
 
     #[test]

@@ -4,7 +4,11 @@
 //! The field names here are the keys of `result.json`; a key is always there,
 //! and a figure that the data cannot carry is `null`.
 
+use crate::analysis::claims::ClaimVerdict;
+use crate::analysis::geometry::Geometry;
 use crate::analysis::loss::{Absence, Estimate, LossTable, SeatLoss};
+use crate::analysis::picture::Light;
+use crate::analysis::sheet::finding::SheetFinding;
 use crate::ingest::manifest::SeatInfo;
 use crate::ingest::session::Session;
 use crate::warning::Warning;
@@ -41,22 +45,21 @@ pub struct SessionResult {
     pub levels: Option<Levels>,
     /// What the uncertainty of the losses is made of.
     pub budget: Vec<BudgetTerm>,
-    /// Air between loudspeaker and sheet: stated and found.
-    pub gap: Option<GapResult>,
     /// Broadband level between the conditions, and whether it can be told from loss.
     pub level: Option<LevelResult>,
     /// Verdicts on the maker's claims.
-    pub claims: Vec<ClaimResult>,
+    pub claims: Vec<ClaimVerdict>,
     /// Ranges in which something rattles only with the screen.
     pub rattle: Vec<RattleRange>,
     /// The equaliser setting, or the reason why there is none.
     pub correction: Option<serde_json::Value>,
-    /// Which physical description of the sheet the data support.
-    pub sheet: Option<serde_json::Value>,
+    /// Which physical description of the sheet the data support, and the gap
+    /// between loudspeaker and sheet, stated and found.
+    pub sheet: Option<SheetFinding>,
     /// What the correction costs in power, against the limits.
     pub power: Option<serde_json::Value>,
     /// Light readings and viewing geometry.
-    pub picture: Option<serde_json::Value>,
+    pub picture: Option<PictureResult>,
     /// What is doubtful, and what to do about it.
     pub warnings: Vec<Warning>,
 }
@@ -204,15 +207,6 @@ pub struct BudgetTerm {
     pub u_db: Vec<Option<f64>>,
 }
 
-/// The gap between loudspeaker front and sheet.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct GapResult {
-    /// As stated in the manifest, m.
-    pub stated_m: Option<f64>,
-    /// As found from the takes, m.
-    pub found_m: Option<f64>,
-}
-
 /// Broadband level between the conditions.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LevelResult {
@@ -226,6 +220,15 @@ pub struct LevelResult {
     pub note: String,
 }
 
+/// The picture side.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PictureResult {
+    /// Light readings, where there are any.
+    pub light: Option<Light>,
+    /// Seats and screen.
+    pub geometry: Geometry,
+}
+
 /// What a level step was measured with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -234,31 +237,6 @@ pub enum LevelSource {
     Control,
     /// Nothing: a step cannot be told from loss.
     None,
-}
-
-/// Verdict on one claim.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ClaimResult {
-    /// What is claimed, in the manifest's word.
-    pub quantity: String,
-    /// The claim in a sentence.
-    pub statement: String,
-    /// Where the claim stands.
-    pub source: Option<String>,
-    /// Word of the verdict.
-    pub verdict: String,
-    /// The measured figure, dB (plain number for light claims).
-    pub measured_db: Option<f64>,
-    /// Its expanded uncertainty, two-sided 95 %, dB.
-    pub u95_db: Option<f64>,
-    /// The limit, dB.
-    pub limit_db: Option<f64>,
-    /// Probability that the limit is kept.
-    pub probability: Option<f64>,
-    /// Whether the claim was shown to hold.
-    pub shown: bool,
-    /// The verdict in a sentence, with its reason.
-    pub reason: String,
 }
 
 /// A range of frequencies in which something rattles only with the screen.
@@ -314,7 +292,6 @@ impl SessionResult {
             seats,
             levels: None,
             budget: Vec::new(),
-            gap: None,
             level: None,
             claims: Vec::new(),
             rattle: Vec::new(),

@@ -2,6 +2,7 @@
 
 use super::result::SessionResult;
 use super::words::{frequency_words, list_words, loss_finding, signed, spread_finding};
+use crate::analysis::claims::DECISION_RULE;
 use crate::ingest::error::plain;
 use crate::warning::{Topic, Warning};
 use anstyle::{AnsiColor, Style};
@@ -268,12 +269,14 @@ fn findings(result: &SessionResult) -> Vec<String> {
     let mut findings = vec![format!("{}.", loss_finding(result))];
     findings.extend(spread_finding(result).map(|s| format!("{s}.")));
     findings.extend(result.level.as_ref().map(|l| l.note.clone()).filter(|n| !n.is_empty()));
-    findings.extend(
-        result
-            .claims
-            .iter()
-            .map(|c| format!("{}: {}. {}", c.verdict, c.statement.trim_end_matches('.'), c.reason)),
-    );
+    if let Some(sheet) = &result.sheet {
+        findings.extend(sheet.evidence.statement.first().cloned());
+        findings.push(sheet.gap.statement.clone());
+    }
+    findings.extend(result.claims.iter().map(|claim| claim.sentence.clone()));
+    if !result.claims.is_empty() {
+        findings.push(DECISION_RULE.to_owned());
+    }
     findings.iter().map(|f| plain(f)).collect()
 }
 

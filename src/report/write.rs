@@ -1,0 +1,39 @@
+//! The report folder: every file, from one finished result.
+
+use super::csv::{bands_csv, curve_csv};
+use super::error::ReportError;
+use super::json::json_text;
+use super::output::OutputFolder;
+use super::plots::figures;
+use super::plots::render::{NamedFile, plot_files};
+use super::result::SessionResult;
+use std::path::PathBuf;
+
+/// Makes every file of the report in memory, then writes them and puts the
+/// folder into place. Returns the paths of the files.
+///
+/// # Errors
+/// [`ReportError`]; the previous report is then unchanged.
+pub fn write_report(
+    result: &SessionResult,
+    mut folder: OutputFolder,
+) -> Result<Vec<PathBuf>, ReportError> {
+    for (name, bytes) in report_files(result)? {
+        folder.write(&name, &bytes)?;
+    }
+    folder.publish()
+}
+
+/// Every file of the report: name inside the folder, and contents.
+///
+/// # Errors
+/// [`ReportError`] when a figure is not finite or a plot cannot be drawn.
+pub fn report_files(result: &SessionResult) -> Result<Vec<NamedFile>, ReportError> {
+    let mut files = vec![
+        ("result.json".to_owned(), json_text(result)?),
+        ("bands.csv".to_owned(), bands_csv(result)?),
+        ("curve.csv".to_owned(), curve_csv(result)?),
+    ];
+    files.extend(plot_files(&figures(result))?);
+    Ok(files)
+}
