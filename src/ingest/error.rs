@@ -243,6 +243,15 @@ pub enum IngestError {
         /// What is in it.
         found: String,
     },
+    /// The folder that is to hold a new session is not there.
+    #[error("{}: there is no such folder to put the new session into; make it first", shown(.path))]
+    NoParent {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// A new session without seats.
+    #[error("no seat is named; say --seats with a list such as R1L,R1C,R1R")]
+    NoSeats,
     /// A seat name that cannot be part of a file name.
     #[error("seat {seat:?}: {problem}; use letters, digits, - and _")]
     SeatName {

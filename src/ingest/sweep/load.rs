@@ -140,7 +140,8 @@ fn active_part(samples: &[f64]) -> Option<Range<usize>> {
     let (low, high) =
         samples.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &x| (a.min(x), b.max(x)));
     // A constant is as silent as zeros; one step of 24 bits is 1.2e-7.
-    if !(high - low > 1e-6) {
+    let sounds = high - low > 1e-6;
+    if !sounds {
         return None;
     }
     let limit = ACTIVE_SHARE * high.abs().max(low.abs());

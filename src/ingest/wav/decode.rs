@@ -170,8 +170,8 @@ fn spread<const N: usize>(
 }
 
 fn check_floats(samples: &[f64], first: usize, channel: u16, rate_hz: u32) -> Result<(), WavFault> {
-    // Written so that NaN fails too.
-    let Some(bad) = samples[first..].iter().position(|x| !(x.abs() <= MAX_ABS_SAMPLE)) else {
+    let is_sound = |x: &f64| x.is_finite() && x.abs() <= MAX_ABS_SAMPLE;
+    let Some(bad) = samples[first..].iter().position(|x| !is_sound(x)) else {
         return Ok(());
     };
     let frame = (first + bad) as u64;

@@ -113,6 +113,10 @@ pub(super) fn read_layout<R: Read + Seek>(
             return Err(broken(at, format!("more than {MAX_CHUNKS} chunks")));
         }
         let head: [u8; 8] = read_at(reader, at)?;
+        if !head[..4].iter().all(|b| (0x20..0x7f).contains(b)) {
+            // No chunk name: whatever this is, the chunks have ended.
+            break;
+        }
         let body = at + 8;
         let mut size = u64::from(u32::from_le_bytes([head[4], head[5], head[6], head[7]]));
         match &head[..4] {
@@ -175,7 +179,7 @@ pub(super) fn read_layout<R: Read + Seek>(
     };
     let format = settle_format(fmt_at, &fmt)?;
     if declared == 0 {
-        let what = if present > 0 && at >= n_bytes {
+        let what = if present > 0 && at < n_bytes {
             "its header declares 0 bytes of sound though more follow, as when a recorder was not stopped"
         } else {
             "its header declares 0 bytes of sound"
@@ -265,7 +269,7 @@ fn after_padding<R: Read + Seek>(
     size: u64,
     n_bytes: u64,
 ) -> Result<u64, WavFault> {
-    if size % 2 == 0 {
+    if size.is_multiple_of(2) {
         return Ok(end);
     }
     if end + 8 <= n_bytes {

@@ -1,0 +1,280 @@
+//! A new session folder: manifest, played signal, take sheet, empty `takes/`.
+
+mod sheet;
+mod template;
+
+use super::error::{IngestError, is_invisible};
+use super::manifest::MANIFEST_FILE;
+use super::manifest::check::{MAX_SEATS, id_problem};
+use super::sweep::{SweepParams, generate};
+use super::takes::TAKES_FOLDER;
+use super::wav::write_wav_24;
+use std::collections::HashSet;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// File of the played signal in a new session.
+pub const SWEEP_FILE: &str = "sweep.wav";
+/// File of the printable take sheet in a new session.
+pub const TAKE_SHEET_FILE: &str = "take-sheet.html";
+
+/// What a new session holds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StartOptions {
+    /// Replace manifest, signal and take sheet in a folder that is not empty.
+    /// Recordings are never touched.
+    pub force: bool,
+    /// Title for manifest and take sheet; `None` writes the folder's name.
+    pub title: Option<String>,
+    /// The signal.
+    pub sweep: SweepParams,
+    /// Microphone placements per seat and condition on the take sheet, 1-6.
+    pub n_spots: u32,
+}
+
+impl Default for StartOptions {
+    fn default() -> Self {
+        Self { force: false, title: None, sweep: SweepParams::default(), n_spots: 2 }
+    }
+}
+
+/// Makes the session folder `dir` for the named seats.
+///
+/// Everything is written to a temporary folder first and renamed, so a failure
+/// leaves nothing half written. Returns the files that were made.
+///
+/// # Errors
+/// [`IngestError`]: a seat name that cannot be part of a file name, a signal that
+/// cannot be made, a folder that is not empty (without `force`), or a write error.
+pub fn start(
+    dir: &Path,
+    seats: &[String],
+    options: &StartOptions,
+) -> Result<Vec<PathBuf>, IngestError> {
+    check_seats(seats)?;
+    let samples = generate(&options.sweep)?;
+    let title = options.title.clone().unwrap_or_else(|| {
+        dir.file_name().map_or_else(|| "New session".into(), |n| n.to_string_lossy().into_owned())
+    });
+    let plan = Plan { title: &title, seats, options };
+    let is_new = check_folder(dir, options.force)?;
+    let parent = match dir.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    if !parent.is_dir() {
+        return Err(IngestError::NoParent { path: parent.to_path_buf() });
+    }
+    // Beside the new folder, or inside one that is there: the same disk, so renaming
+    // cannot fail halfway through a copy.
+    let beside = if is_new { parent } else { dir };
+    let cannot = |path: &Path| {
+        let path = path.to_path_buf();
+        move |source: io::Error| IngestError::Write { path, source }
+    };
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".scrimcheck-start-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // As a folder made by hand would have; the system takes the user's mask off.
+        builder.permissions(fs::Permissions::from_mode(0o777));
+    }
+    let temporary = builder.tempdir_in(beside).map_err(cannot(beside))?;
+    let at = |name: &str| temporary.path().join(name);
+    fs::write(at(MANIFEST_FILE), template::manifest(&plan))
+        .map_err(cannot(&dir.join(MANIFEST_FILE)))?;
+    fs::write(at(TAKE_SHEET_FILE), sheet::html(&plan))
+        .map_err(cannot(&dir.join(TAKE_SHEET_FILE)))?;
+    write_wav_24(&at(SWEEP_FILE), options.sweep.rate_hz, &samples)?;
+    if is_new {
+        fs::create_dir(at(TAKES_FOLDER)).map_err(cannot(&dir.join(TAKES_FOLDER)))?;
+        fs::rename(temporary.path(), dir).map_err(cannot(dir))?;
+        // The folder has its final name now: nothing is left to clear away.
+        let _ = temporary.keep();
+    } else {
+        for name in [SWEEP_FILE, TAKE_SHEET_FILE, MANIFEST_FILE] {
+            fs::rename(at(name), dir.join(name)).map_err(cannot(&dir.join(name)))?;
+        }
+        let takes = dir.join(TAKES_FOLDER);
+        if takes.symlink_metadata().is_err() {
+            fs::create_dir(&takes).map_err(cannot(&takes))?;
+        }
+    }
+    Ok([MANIFEST_FILE, SWEEP_FILE, TAKE_SHEET_FILE].map(|name| dir.join(name)).to_vec())
+}
+
+/// What template and sheet are made from.
+struct Plan<'a> {
+    title: &'a str,
+    seats: &'a [String],
+    options: &'a StartOptions,
+}
+
+/// True where `dir` is still to be made.
+fn check_folder(dir: &Path, force: bool) -> Result<bool, IngestError> {
+    let metadata = match fs::metadata(dir) {
+        Ok(metadata) => metadata,
+        Err(_) if dir.symlink_metadata().is_err() => return Ok(true),
+        Err(source) => return Err(IngestError::Read { path: dir.to_path_buf(), source }),
+    };
+    if !metadata.is_dir() {
+        return Err(IngestError::NotAFolder { path: dir.to_path_buf(), found: "file" });
+    }
+    let read = |source| IngestError::Read { path: dir.to_path_buf(), source };
+    let mut names = Vec::new();
+    for entry in fs::read_dir(dir).map_err(read)? {
+        names.push(entry.map_err(read)?.file_name().to_string_lossy().into_owned());
+    }
+    names.sort();
+    match names.first() {
+        Some(first) if !force => {
+            Err(IngestError::Exists { path: dir.to_path_buf(), found: super::error::plain(first) })
+        }
+        _ => Ok(false),
+    }
+}
+
+/// Characters that some system does not allow in a file name.
+const NOT_IN_NAMES: [char; 9] = ['/', '\\', ':', '*', '?', '"', '<', '>', '|'];
+
+/// Seat names of a new session become parts of file names, on any system.
+fn check_seats(seats: &[String]) -> Result<(), IngestError> {
+    let refuse =
+        |seat: &str, problem: String| Err(IngestError::SeatName { seat: seat.into(), problem });
+    if seats.is_empty() {
+        return Err(IngestError::NoSeats);
+    }
+    if seats.len() > MAX_SEATS {
+        return refuse(&seats[MAX_SEATS], format!("more than {MAX_SEATS} seats"));
+    }
+    let mut seen = HashSet::new();
+    for seat in seats {
+        if let Some(problem) = id_problem(seat) {
+            return refuse(seat, problem);
+        }
+        if let Some(c) = seat.chars().find(|&c| NOT_IN_NAMES.contains(&c) || is_invisible(c)) {
+            return refuse(seat, format!("it becomes part of file names, which cannot hold {c}"));
+        }
+        if seat.starts_with('.') {
+            return refuse(seat, "it becomes part of file names, which would be hidden".into());
+        }
+        // Some file systems take upper and lower case for the same.
+        if !seen.insert(seat.to_lowercase()) {
+            return refuse(seat, "this seat is named twice".into());
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::session::{OpenMode, Session};
+    use super::*;
+
+    fn ids(names: &[&str]) -> Vec<String> {
+        names.iter().map(|&n| n.to_owned()).collect()
+    }
+
+    #[test]
+    fn a_new_session_opens_and_knows_what_is_missing() {
+        let home = tempfile::tempdir().unwrap();
+        let dir = home.path().join("barn \"1\" <b>");
+        let seats = ids(&["R1L", "R1C", "Süd", "a_b"]);
+        let made = start(&dir, &seats, &StartOptions::default()).unwrap();
+        assert!(made.iter().all(|f| f.is_file()) && dir.join("takes").is_dir());
+        assert_eq!(fs::read_dir(home.path()).unwrap().count(), 1, "nothing else is left beside it");
+        let session = Session::open(&dir, OpenMode::Lenient).unwrap();
+        assert_eq!(session.manifest.session.title, "barn \"1\" <b>");
+        assert_eq!(session.manifest.seat.iter().map(|s| s.id.clone()).collect::<Vec<_>>(), seats);
+        assert_eq!(session.missing_conditions().len(), 8);
+        assert_eq!(session.sweep.rate_hz, 48_000);
+        let l_s = SweepParams::default().rate_constant_s();
+        assert!((session.sweep.rate_constant_s.unwrap() - l_s).abs() < 1e-9);
+        let text = Session::open(&dir, OpenMode::Strict).unwrap_err().to_string();
+        assert!(text.contains("no take") && text.contains("takes/R1L_without_1.wav"), "{text}");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            let mode = |p: &Path| fs::metadata(p).unwrap().permissions().mode() & 0o777;
+            assert_eq!(
+                mode(&dir),
+                mode(&dir.join("takes")),
+                "an ordinary folder, not a private one"
+            );
+        }
+    }
+
+    #[test]
+    fn other_signals_are_described_rightly() {
+        let home = tempfile::tempdir().unwrap();
+        let dir = home.path().join("s");
+        let sweep = SweepParams {
+            start_hz: 40.0,
+            stop_hz: 22_400.0,
+            duration_s: 1.5,
+            rate_hz: 96_000,
+            ..SweepParams::default()
+        };
+        start(&dir, &ids(&["A"]), &StartOptions { sweep, ..StartOptions::default() }).unwrap();
+        let session = Session::open(&dir, OpenMode::Lenient).unwrap();
+        assert_eq!((session.sweep.rate_hz, session.sweep.band_hz), (96_000, [40.0, 22_400.0]));
+    }
+
+    #[test]
+    fn nothing_of_the_users_is_replaced_unasked() {
+        let home = tempfile::tempdir().unwrap();
+        let dir = home.path().join("s");
+        fs::create_dir(&dir).unwrap();
+        start(&dir, &ids(&["A"]), &StartOptions::default()).unwrap();
+        let take = dir.join("takes/A_without_1.wav");
+        fs::write(&take, "a recording").unwrap();
+        fs::write(dir.join("session.toml"), "mine").unwrap();
+        let text = start(&dir, &ids(&["B"]), &StartOptions::default()).unwrap_err().to_string();
+        assert!(text.contains("--force") && text.contains("session.toml"), "{text}");
+        assert_eq!(fs::read_to_string(dir.join("session.toml")).unwrap(), "mine");
+        let force = StartOptions { force: true, ..StartOptions::default() };
+        start(&dir, &ids(&["B"]), &force).unwrap();
+        assert!(fs::read_to_string(dir.join("session.toml")).unwrap().contains("id = \"B\""));
+        assert_eq!(fs::read_to_string(&take).unwrap(), "a recording");
+        assert_eq!(fs::read_dir(&dir).unwrap().count(), 4, "no temporary folder is left");
+
+        let file = home.path().join("file");
+        fs::write(&file, "x").unwrap();
+        assert!(start(&file, &ids(&["A"]), &force).is_err());
+        assert!(matches!(
+            start(&home.path().join("no/such"), &ids(&["A"]), &force),
+            Err(IngestError::NoParent { .. })
+        ));
+    }
+
+    #[test]
+    fn seat_names_that_cannot_be_file_names_are_refused_before_anything_is_made() {
+        let home = tempfile::tempdir().unwrap();
+        let dir = home.path().join("s");
+        let long = "x".repeat(65);
+        for bad in [
+            vec![],
+            vec![""],
+            vec![" a"],
+            vec!["../a"],
+            vec!["a/b"],
+            vec!["a\\b"],
+            vec!["C:"],
+            vec!["a\nb"],
+            vec!["a\u{202e}b"],
+            vec![".a"],
+            vec!["A", "a"],
+            vec!["a*"],
+            vec![long.as_str()],
+        ] {
+            assert!(start(&dir, &ids(&bad), &StartOptions::default()).is_err(), "{bad:?}");
+        }
+        let sweep = SweepParams { stop_hz: f64::NAN, ..SweepParams::default() };
+        assert!(
+            start(&dir, &ids(&["A"]), &StartOptions { sweep, ..StartOptions::default() }).is_err()
+        );
+        assert_eq!(fs::read_dir(home.path()).unwrap().count(), 0);
+    }
+}
