@@ -3,6 +3,7 @@
 pub mod air;
 pub mod biquad;
 pub mod claims;
+pub mod correction;
 pub mod geometry;
 pub mod loss;
 pub mod picture;
