@@ -124,7 +124,7 @@ pub fn judge_seats(table: &LossTable) -> SeatDependence {
 /// Whether a band belongs to the shape figures: nominal name within [`SHAPE_RANGE_HZ`].
 pub fn in_shape_range(band: ThirdOctave) -> bool {
     let hz = band.nominal_hz();
-    hz >= SHAPE_RANGE_HZ[0] * 0.999 && hz <= SHAPE_RANGE_HZ[1] * 1.001
+    (SHAPE_RANGE_HZ[0] * 0.999..=SHAPE_RANGE_HZ[1] * 1.001).contains(&hz)
 }
 
 /// A loss that can be calculated with; anything else counts as absent.
@@ -168,11 +168,11 @@ fn seat_levels(
                 .map(|b| mean((0..n_seats).filter_map(|s| Some(value(s, b)? - level[s]))))
                 .collect();
             let mut change: f64 = 0.0;
-            for s in 0..n_seats {
+            for (s, level) in level.iter_mut().enumerate() {
                 let new = mean(bands.clone().filter_map(|b| Some(value(s, b)? - shape[b]?)));
                 let new = new.unwrap_or(0.0);
-                change = change.max((new - level[s]).abs());
-                level[s] = new;
+                change = change.max((new - *level).abs());
+                *level = new;
             }
             if change < 1e-9 {
                 break;

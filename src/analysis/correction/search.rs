@@ -602,7 +602,9 @@ mod tests {
     use crate::ingest::manifest::CorrectionLimits;
 
     /// Losses as they are met: cloths, films with holes, a bump, a tilt.
-    fn truths() -> Vec<(&'static str, Box<dyn Fn(f64) -> f64>)> {
+    type Truth = Box<dyn Fn(f64) -> f64>;
+
+    fn truths() -> Vec<(&'static str, Truth)> {
         let bell = |hz: f64, f0: f64, oct: f64| 0.5f64.powf((2.0 * (hz / f0).log2() / oct).powi(2));
         vec![
             ("light cloth", Box::new(|hz| sheet_loss_db(hz, 0.008, 40.0))),

@@ -168,7 +168,7 @@ fn trim(table: &LossTable, mean: &[Option<(f64, f64)>]) -> Result<(f64, f64), Co
         .zip(mean)
         .filter(|(b, _)| {
             let hz = b.nominal_hz();
-            hz >= TRIM_RANGE_HZ[0] * 0.999 && hz <= TRIM_RANGE_HZ[1] * 1.001
+            (TRIM_RANGE_HZ[0] * 0.999..=TRIM_RANGE_HZ[1] * 1.001).contains(&hz)
         })
         .filter_map(|(_, m)| *m)
         .collect();
