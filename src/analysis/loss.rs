@@ -1,6 +1,16 @@
 //! The loss per seat and its mean: what every later step and paper reads.
 
+use super::echo::{
+    SeatEchoes, SeatParts, band_power, columns, direct_spectrum, echo_ratio, rows, seat_echoes,
+    seat_parts,
+};
+use super::uncertainty::{Budget, SeatScatter, SessionScatter};
+use crate::ingest::session::Session;
+use crate::transfer::measure::Transfers;
+use crate::transfer::seat::SeatTransmission;
 use crate::units::ThirdOctave;
+use rayon::prelude::*;
+use realfft::num_complex::Complex;
 use serde::Serialize;
 
 /// A value with its uncertainty (GUM): `u95_db = t(0.975, dof) x u_db`.
@@ -83,4 +93,242 @@ pub struct LossTable {
     pub seats: Vec<SeatLoss>,
     /// Mean and spread.
     pub mean: MeanLoss,
+}
+
+/// From this frequency up the headline loss is the direct sound's, Hz (between the 400 and
+/// 500 Hz bands): below, the direct window is too short to tell, and the room's sound is it.
+pub const DIRECT_FROM_HZ: f64 = 450.0;
+/// Level above noise from which a band is usable as it is, dB (ISO 2969:2015).
+const USABLE_SNR_DB: f64 = 10.0;
+/// Level above noise from which it is usable with correction, dB (ISO 2969:2015).
+const CORRECTABLE_SNR_DB: f64 = 4.0;
+
+/// Losses of all seats for `seats` (a list of [`Transfers`]: with, corrected or control),
+/// with their uncertainty and its budget.
+pub fn losses(
+    session: &Session,
+    transfers: &Transfers,
+    seats: &[SeatTransmission],
+) -> (LossTable, Budget) {
+    let parts: Vec<SeatParts> = seats.par_iter().map(|s| seat_parts(&transfers.plan, s)).collect();
+    let ratio = echo_ratio(&transfers.plan, seats, &parts);
+    let measured: Vec<SeatValues> = seats
+        .par_iter()
+        .zip(&parts)
+        .map(|(seat, parts)| {
+            let echoes = seat_echoes(&transfers.plan, seat, parts, ratio.as_ref());
+            measure_seat(transfers, seat, parts, echoes)
+        })
+        .collect();
+    let scatter: Vec<SeatScatter> = seats
+        .iter()
+        .zip(&parts)
+        .zip(&measured)
+        .map(|((seat, parts), values)| SeatScatter::new(session, transfers, seat, parts, values))
+        .collect();
+    let budget = SessionScatter::new(transfers, &scatter).budget();
+    let table = tabulate(session, transfers, seats, &measured, &budget);
+    (table, budget)
+}
+
+/// What was found at one seat before uncertainty, whether or not the data carry it.
+#[derive(Debug, Clone)]
+pub struct SeatValues {
+    /// Direct loss, dB, third-octave bands, then fine bands.
+    pub direct_db: Vec<f64>,
+    /// Loss in the room, dB, third-octave bands, then fine bands.
+    pub in_room_db: Vec<f64>,
+    /// Direct loss by each take with the screen (mean over those without), third-octave bands.
+    pub by_with_db: Vec<Vec<f64>>,
+    /// Direct loss by each take without the screen.
+    pub by_without_db: Vec<Vec<f64>>,
+    /// Echoes as they were taken.
+    pub echoes: SeatEchoes,
+}
+
+fn measure_seat(
+    transfers: &Transfers,
+    seat: &SeatTransmission,
+    parts: &SeatParts,
+    echoes: SeatEchoes,
+) -> SeatValues {
+    let plan = &transfers.plan;
+    let n_bands = transfers.bands.len();
+    let unresolved = |band: usize| {
+        if band < n_bands {
+            return echoes.unresolved[band];
+        }
+        let at = band_position(transfers, transfers.fine_hz[band - n_bands]);
+        let i = (at as usize).min(n_bands.saturating_sub(2));
+        let next = echoes.unresolved[(i + 1).min(n_bands - 1)];
+        echoes.unresolved[i] + (next - echoes.unresolved[i]) * (at - i as f64)
+    };
+    let loss_db = |direct: &[Complex<f64>], n: usize| -> Vec<f64> {
+        let total: Vec<Complex<f64>> =
+            direct.iter().zip(&echoes.spectrum).map(|(d, e)| d + e).collect();
+        (0..n)
+            .map(|band| -10.0 * (band_power(plan, &total, band) + unresolved(band)).log10())
+            .collect()
+    };
+    let direct_db = loss_db(&parts.direct, plan.bins.len());
+    let by = |groups: Vec<Vec<usize>>| -> Vec<Vec<f64>> {
+        groups.iter().map(|g| loss_db(&direct_spectrum(plan, seat, g), n_bands)).collect()
+    };
+    let [n_without, n_with] = seat.takes;
+    let by_with_db = by(rows(n_without, n_with));
+    let by_without_db = by(columns(n_without, n_with));
+    let in_room_db = (0..plan.bins.len())
+        .map(|band| {
+            let mean = |rows: &[[Vec<f64>; 2]]| {
+                let n = rows.len() as f64;
+                let sum: f64 = rows.iter().map(|[p, n]| (p[band] - n[band]).max(0.0)).sum();
+                sum / n
+            };
+            10.0 * (mean(&seat.room_without) / mean(&seat.room_with)).log10()
+        })
+        .collect();
+    SeatValues { direct_db, in_room_db, by_with_db, by_without_db, echoes }
+}
+
+/// Position of a frequency among the third-octave bands, 0 = first mid-band.
+fn band_position(transfers: &Transfers, hz: f64) -> f64 {
+    let first = transfers.bands[0].index() as f64;
+    (10.0 * (hz / 1000.0).log10() - first).clamp(0.0, transfers.bands.len() as f64 - 1.0)
+}
+
+fn tabulate(
+    session: &Session,
+    transfers: &Transfers,
+    seats: &[SeatTransmission],
+    measured: &[SeatValues],
+    budget: &Budget,
+) -> LossTable {
+    let n_bands = transfers.bands.len();
+    let top_hz = session.sweep.band_hz[1].min(0.45 * f64::from(session.sweep.rate_hz));
+    let low_hz = session.sweep.band_hz[0];
+    let mut rows = Vec::new();
+    for (i, info) in session.manifest.seat.iter().enumerate() {
+        let Some(at) = seats.iter().position(|s| s.seat == i) else {
+            rows.push(absent_seat(transfers, i, info));
+            continue;
+        };
+        let (seat, values) = (&seats[at], &measured[at]);
+        let absent: Vec<Option<Absence>> = (0..n_bands)
+            .map(|b| {
+                let band = transfers.bands[b];
+                if band.lower_hz() < low_hz * 0.999
+                    || band.upper_hz() > top_hz * 1.001 && band.exact_hz() * 1.02 > top_hz
+                {
+                    Some(Absence::OutsideSweep)
+                } else if !(seat.snr_db[b] >= CORRECTABLE_SNR_DB) {
+                    Some(Absence::Noise { snr_db: seat.snr_db[b] })
+                } else {
+                    None
+                }
+            })
+            .collect();
+        let keep = |b: usize, x: f64| (absent[b].is_none() && x.is_finite()).then_some(x);
+        let headline = |b: usize, hz: f64| {
+            if hz > DIRECT_FROM_HZ { values.direct_db[b] } else { values.in_room_db[b] }
+        };
+        let loss = (0..n_bands)
+            .map(|b| {
+                let value_db = keep(b, headline(b, transfers.bands[b].exact_hz()))?;
+                budget.seat(at, b).estimate(value_db)
+            })
+            .collect();
+        rows.push(SeatLoss {
+            seat: i,
+            id: info.id.clone(),
+            weight: info.weight,
+            loss,
+            in_room_db: (0..n_bands).map(|b| keep(b, values.in_room_db[b])).collect(),
+            direct_db: (0..n_bands).map(|b| keep(b, values.direct_db[b])).collect(),
+            doubtful: (0..n_bands).map(|b| seat.snr_db[b] < USABLE_SNR_DB).collect(),
+            spots: seat.spots,
+            fine_db: transfers
+                .fine_hz
+                .iter()
+                .enumerate()
+                .map(|(f, &hz)| {
+                    let nearest = band_position(transfers, hz).round() as usize;
+                    keep(nearest, headline(n_bands + f, hz))
+                })
+                .collect(),
+            absent,
+        });
+    }
+    let mean = mean_loss(&rows, transfers, seats, budget);
+    LossTable {
+        bands: transfers.bands.clone(),
+        fine_hz: transfers.fine_hz.clone(),
+        seats: rows,
+        mean,
+    }
+}
+
+fn absent_seat(
+    transfers: &Transfers,
+    seat: usize,
+    info: &crate::ingest::manifest::SeatInfo,
+) -> SeatLoss {
+    let n = transfers.bands.len();
+    SeatLoss {
+        seat,
+        id: info.id.clone(),
+        weight: info.weight,
+        loss: vec![None; n],
+        in_room_db: vec![None; n],
+        direct_db: vec![None; n],
+        absent: vec![Some(Absence::NoTake); n],
+        doubtful: vec![false; n],
+        spots: [0, 0],
+        fine_db: vec![None; transfers.fine_hz.len()],
+    }
+}
+
+/// Mean over the seats that have a value in a band (unweighted: a listener sits in one seat).
+fn mean_loss(
+    rows: &[SeatLoss],
+    transfers: &Transfers,
+    seats: &[SeatTransmission],
+    budget: &Budget,
+) -> MeanLoss {
+    let n_bands = transfers.bands.len();
+    let mut mean = MeanLoss {
+        loss: vec![None; n_bands],
+        sd_db: vec![None; n_bands],
+        range_db: vec![None; n_bands],
+        fine_db: vec![None; transfers.fine_hz.len()],
+    };
+    let average = |x: &[f64]| x.iter().sum::<f64>() / x.len() as f64;
+    for b in 0..n_bands {
+        let present: Vec<(usize, f64)> = rows
+            .iter()
+            .filter_map(|row| {
+                let at = seats.iter().position(|s| s.seat == row.seat)?;
+                Some((at, row.loss[b]?.value_db))
+            })
+            .collect();
+        if present.is_empty() {
+            continue;
+        }
+        let (which, values): (Vec<usize>, Vec<f64>) = present.into_iter().unzip();
+        let centre = average(&values);
+        mean.loss[b] = budget.mean(&which, b).estimate(centre);
+        if values.len() > 1 {
+            let squares: f64 = values.iter().map(|x| (x - centre).powi(2)).sum();
+            mean.sd_db[b] = Some((squares / (values.len() - 1) as f64).sqrt());
+            let high = values.iter().cloned().fold(f64::MIN, f64::max);
+            let low = values.iter().cloned().fold(f64::MAX, f64::min);
+            mean.range_db[b] = Some(high - low);
+        }
+    }
+    for f in 0..transfers.fine_hz.len() {
+        let values: Vec<f64> = rows.iter().filter_map(|r| r.fine_db[f]).collect();
+        if !values.is_empty() {
+            mean.fine_db[f] = Some(average(&values));
+        }
+    }
+    mean
 }

@@ -4,12 +4,16 @@ pub mod air;
 pub mod biquad;
 pub mod claims;
 pub mod correction;
+pub mod echo;
 pub mod geometry;
 pub mod loss;
 pub mod picture;
 pub mod predict;
+pub mod repeat;
 pub mod seats;
 pub mod sheet;
+pub mod slot;
+pub mod uncertainty;
 
 #[cfg(test)]
 pub(crate) mod made_tables;

@@ -24,6 +24,7 @@ pub mod drive;
 mod fault;
 pub mod loudspeaker;
 mod manifest;
+pub mod memory;
 pub mod noise;
 pub mod random;
 mod response;

@@ -1,4 +1,27 @@
-//! From recordings to responses and transmissions.
+//! From recordings to responses, and per seat to the screen's own transmission.
+//!
+//! | step | does |
+//! |---|---|
+//! | [`deconvolve`] | recording to impulse response |
+//! | [`onset`] | finds the direct sound |
+//! | [`early`] | cuts, aligns and shifts the early part |
+//! | [`drift`] | clock of recorder against player |
+//! | [`take`] | all of that for one take, with band powers and noise |
+//! | [`direct`] | filter from direct sound without to direct sound with the screen |
+//! | [`seat`] | all pairs of takes of one seat |
+//! | [`quality`], [`rattle`] | what is wrong with a take |
+//! | [`measure`] | the whole session, takes in parallel, a few in memory at a time |
 
+pub mod bands;
+pub mod deconvolve;
+pub mod direct;
+pub mod drift;
+pub mod early;
+pub mod fft;
+pub mod measure;
+pub mod onset;
 pub mod quality;
 pub mod rattle;
+pub mod seat;
+pub mod take;
+pub mod window;

@@ -1,0 +1,301 @@
+//! Echoes between sheet and loudspeaker.
+//!
+//! All that passes the sheet is `T / (1 - rho z)`: the direct transmission `T` and echoes,
+//! each `rho` times the one before it and later by a round trip `z = exp(-j 2 pi f tau)`,
+//! `tau = 2 gap cos(theta)/c`. Only `rho` is needed, and it is the same sheet and the same
+//! loudspeaker at every seat, so it is found from all seats together:
+//!
+//! - where the first echo lies beyond the direct filter, from what stands in its slot
+//!   ([`slot_ratio`]). A slot holds the echo and what a moved microphone makes of
+//!   reflections; moved by each seat's own lag the echoes are alike and the reflections are
+//!   not, so the mean over the seats is taken as far as it stands above their scatter;
+//! - where echoes lie within the direct filter, from how the filter repeats itself
+//!   ([`super::repeat`]).
+
+use super::repeat::Repeats;
+use super::slot::{Localised, localise};
+use crate::transfer::seat::{SeatPlan, SeatTransmission};
+use realfft::num_complex::Complex;
+use std::f64::consts::PI;
+
+/// One-sided spectrum of taps.
+pub type Spectrum = Vec<Complex<f64>>;
+
+/// Transmission of one seat, mean over its pairs of takes.
+#[derive(Debug, Clone)]
+pub struct SeatParts {
+    /// Direct filter.
+    pub direct: Spectrum,
+    /// Power of the direct filter, third-octave bands.
+    pub power: Vec<f64>,
+    /// First echo, where its slot could be fitted.
+    pub echo: Option<Spectrum>,
+    /// Power of the interference in its slot, third-octave bands.
+    pub interference: Vec<f64>,
+    /// Lag of one round trip, s.
+    pub round_trip_s: Option<f64>,
+}
+
+/// Weight of what the residual outside the slots lets expect, against the scatter of spots.
+const FLOOR_WEIGHT: f64 = 0.5;
+
+/// Spectra of the parts of one seat, mean over pairs, and the interference in its slot.
+pub fn seat_parts(plan: &SeatPlan, seat: &SeatTransmission) -> SeatParts {
+    let [n_without, n_with] = seat.takes;
+    let all: Vec<usize> = (0..seat.pairs.len()).collect();
+    let direct = direct_spectrum(plan, seat, &all);
+    let power = (0..plan.n_bands).map(|b| band_power(plan, &direct, b)).collect();
+    let fewest = n_without.min(n_with) as f64;
+    let echo = echo_spectrum(plan, seat, &all);
+    let floor: Vec<f64> = seat.floor.iter().map(|x| x / fewest).collect();
+    let interference = match &echo {
+        Some(mean) if n_with > 1 && n_without > 1 => {
+            let scatter = |groups: Vec<Vec<usize>>| -> Vec<f64> {
+                let n = groups.len() as f64;
+                let parts: Vec<Spectrum> =
+                    groups.iter().filter_map(|g| echo_spectrum(plan, seat, g)).collect();
+                (0..plan.n_bands)
+                    .map(|b| parts.iter().map(|p| distance(plan, p, mean, b)).sum::<f64>())
+                    .map(|sum| sum / (n - 1.0) / n)
+                    .collect()
+            };
+            let by_with = scatter(rows(n_without, n_with));
+            let by_without = scatter(columns(n_without, n_with));
+            (0..plan.n_bands)
+                .map(|b| {
+                    let spots = by_with[b] + by_without[b];
+                    FLOOR_WEIGHT * floor[b] + (1.0 - FLOOR_WEIGHT) * spots
+                })
+                .collect()
+        }
+        _ => floor,
+    };
+    let round_trip_s = seat.timing.round_trip_s;
+    SeatParts { direct, power, echo, interference, round_trip_s }
+}
+
+/// Pairs that share a take with the screen, one group for each such take.
+pub fn rows(n_without: usize, n_with: usize) -> Vec<Vec<usize>> {
+    (0..n_with).map(|w| (w * n_without..(w + 1) * n_without).collect()).collect()
+}
+
+/// Pairs that share a take without the screen.
+pub fn columns(n_without: usize, n_with: usize) -> Vec<Vec<usize>> {
+    (0..n_without).map(|o| (o..n_without * n_with).step_by(n_without).collect()).collect()
+}
+
+/// Mean direct taps of some pairs, with the lag of the first.
+pub fn direct_taps(seat: &SeatTransmission, pairs: &[usize]) -> (i64, Vec<f64>) {
+    let first = &seat.pairs[pairs[0]].direct;
+    // All pairs of a seat share their lags.
+    (first.first_lag, mean_taps(pairs.iter().map(|&i| seat.pairs[i].direct.values.as_slice())))
+}
+
+/// Mean direct filter of some pairs.
+pub fn direct_spectrum(plan: &SeatPlan, seat: &SeatTransmission, pairs: &[usize]) -> Spectrum {
+    let (first_lag, taps) = direct_taps(seat, pairs);
+    plan.fft.forward_at(first_lag, &taps)
+}
+
+/// Mean first echo of some pairs; `None` where no slot was fitted.
+fn echo_spectrum(plan: &SeatPlan, seat: &SeatTransmission, pairs: &[usize]) -> Option<Spectrum> {
+    let fitted: Vec<_> = pairs.iter().filter_map(|&i| seat.pairs[i].echo.as_ref()).collect();
+    let first_lag = fitted.first()?.first_lag;
+    let taps = mean_taps(fitted.iter().map(|e| e.values.as_slice()));
+    Some(plan.fft.forward_at(first_lag, &taps))
+}
+
+fn mean_taps<'a>(all: impl Iterator<Item = &'a [f64]>) -> Vec<f64> {
+    let mut mean: Vec<f64> = Vec::new();
+    let mut n = 0.0;
+    for taps in all {
+        mean.resize(taps.len().max(mean.len()), 0.0);
+        mean.iter_mut().zip(taps).for_each(|(m, t)| *m += t);
+        n += 1.0;
+    }
+    mean.iter_mut().for_each(|m| *m /= n);
+    mean
+}
+
+/// Mean power of a spectrum in a band (third octave, then fine).
+pub fn band_power(plan: &SeatPlan, spectrum: &[Complex<f64>], band: usize) -> f64 {
+    plan.bins.mean(band, |k| spectrum[k].norm_sqr())
+}
+
+/// Mean power of the difference of two spectra in a band.
+fn distance(plan: &SeatPlan, a: &[Complex<f64>], b: &[Complex<f64>], band: usize) -> f64 {
+    plan.bins.mean(band, |k| (a[k] - b[k]).norm_sqr())
+}
+
+/// Turns a spectrum by a lag: `exp(j 2 pi f lag)`, positive = earlier.
+pub fn turn(plan: &SeatPlan, spectrum: &[Complex<f64>], lag_s: f64) -> Spectrum {
+    let step = 2.0 * PI * plan.rate_hz() / plan.fft.n_points() as f64 * lag_s;
+    spectrum
+        .iter()
+        .enumerate()
+        .map(|(k, x)| x * Complex::from_polar(1.0, step * k as f64))
+        .collect()
+}
+
+/// What each echo is of the one before it, common to the seats.
+#[derive(Debug, Clone)]
+pub struct EchoRatio {
+    /// `rho` around its own lag (the round trip taken out), gain included.
+    pub ratio: Spectrum,
+    /// `|rho|^2`, third-octave bands.
+    pub power: Vec<f64>,
+    /// Mean square error of `rho`, third-octave bands.
+    pub error: Vec<f64>,
+    /// Whether echoes are taken from slots (all of them are then added to the direct
+    /// filter) or repeat within it (only those beyond it are added).
+    pub from_slots: bool,
+}
+
+/// No sheet and front return more than this part of the power at a round trip.
+pub const MOST_PER_TRIP: f64 = 0.6;
+/// Part of a power's standard error that is taken off it: keeping noise costs more than
+/// losing a little echo.
+const CAUTION: f64 = 0.5;
+
+/// Ratio of successive echoes from all seats; `None` without a stated gap.
+pub fn echo_ratio(
+    plan: &SeatPlan,
+    seats: &[SeatTransmission],
+    parts: &[SeatParts],
+) -> Option<EchoRatio> {
+    let in_slots = parts.iter().filter(|p| p.echo.is_some()).count();
+    if 2 * in_slots >= parts.len().max(1) {
+        slot_ratio(plan, parts)
+    } else {
+        super::repeat::repeat_ratio(plan, seats, parts)
+    }
+}
+
+/// Ratio from what stands in the slots of the first echo.
+fn slot_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
+    let n_bands = plan.n_bands;
+    let used: Vec<(&SeatParts, &Spectrum, f64)> =
+        parts.iter().filter_map(|p| Some((p, p.echo.as_ref()?, p.round_trip_s?))).collect();
+    let level = |p: &SeatParts| -> f64 {
+        (0..n_bands).map(|b| p.interference[b] / p.power[b]).sum::<f64>() / n_bands as f64
+    };
+    let raw: Vec<f64> = used.iter().map(|(p, ..)| 1.0 / (level(p) + 1e-4)).collect();
+    let total: f64 = raw.iter().sum();
+    let weights: Vec<f64> = raw.iter().map(|w| w / total).collect();
+    let aligned: Vec<Spectrum> = used.iter().map(|(_, e, lag_s)| turn(plan, e, *lag_s)).collect();
+    let mut mean = vec![Complex::default(); plan.fft.n_bins()];
+    let mut direct = mean.clone();
+    for ((w, a), (p, ..)) in weights.iter().zip(&aligned).zip(&used) {
+        mean.iter_mut().zip(a).for_each(|(m, x)| *m += x * *w);
+        direct.iter_mut().zip(&p.direct).for_each(|(m, x)| *m += x * *w);
+    }
+    // Scatter of one seat's echo: from its spots and residual, and from the seats themselves.
+    let smooth = |f: &dyn Fn(usize) -> f64| smooth_bands(&(0..n_bands).map(f).collect::<Vec<_>>());
+    let own =
+        smooth(&|b| weights.iter().zip(&used).map(|(w, (p, ..))| w * p.interference[b]).sum());
+    let squares: f64 = weights.iter().map(|w| w * w).sum();
+    let between = smooth(&|b| {
+        let sum: f64 =
+            weights.iter().zip(&aligned).map(|(w, a)| w * distance(plan, a, &mean, b)).sum();
+        sum / (1.0 - squares).max(0.2)
+    });
+    let several = used.len() > 2;
+    let scatter: Vec<f64> = (0..n_bands)
+        .map(|b| squares * if several { own[b].max(between[b]) } else { own[b] })
+        .collect();
+    let Localised { spectrum, kept } = localise(plan, &mean, &scatter);
+    let noise: Vec<f64> = (0..n_bands).map(|b| scatter[b] * kept[b]).collect();
+    let through: Vec<f64> = (0..n_bands).map(|b| band_power(plan, &direct, b)).collect();
+    let found = smooth(&|b| (band_power(plan, &spectrum, b) - noise[b]) / through[b]);
+    let power: Vec<f64> = (0..n_bands)
+        .map(|b| {
+            let error = noise[b] / through[b] / independent(plan, b).sqrt();
+            (found[b] - CAUTION * error).clamp(0.0, MOST_PER_TRIP)
+        })
+        .collect();
+    let gain: Vec<f64> =
+        (0..n_bands).map(|b| power[b] / (power[b] + noise[b] / through[b] + 1e-12)).collect();
+    // A power that happens to come out small must not make its own error small.
+    let error = (0..n_bands)
+        .map(|b| {
+            let n = noise[b] / through[b];
+            let likely = power[b] + n;
+            likely * n / (likely + n + 1e-12)
+        })
+        .collect();
+    let bins = plan.per_bin(&gain);
+    let ratio = spectrum.iter().zip(&direct).zip(bins).map(|((e, d), g)| e / d * g).collect();
+    Some(EchoRatio { ratio, power, error, from_slots: true })
+}
+
+/// Independent values of a slot's spectrum in a third-octave band: one, and more where the
+/// band is wide against the inverse of a slot's width (0.4 ms).
+pub fn independent(plan: &SeatPlan, band: usize) -> f64 {
+    1.0 + 3.0 * plan.band_width_hz(band) * 0.0004
+}
+
+/// Mean of each band and its neighbours; the end bands count twice in their own mean.
+pub fn smooth_bands(x: &[f64]) -> Vec<f64> {
+    let n = x.len();
+    (0..n).map(|i| (x[i.saturating_sub(1)] + x[i] + x[(i + 1).min(n - 1)]) / 3.0).collect()
+}
+
+/// Echoes that the direct filter of a seat does not hold.
+#[derive(Debug, Clone)]
+pub struct SeatEchoes {
+    /// To be added to the direct filter's spectrum.
+    pub spectrum: Spectrum,
+    /// Echo power expected but not resolved, third-octave bands.
+    pub unresolved: Vec<f64>,
+    /// Mean square error of the first added echo, third-octave bands.
+    pub error: Vec<f64>,
+    /// Order of the first added echo; 0 where none is added.
+    pub first_order: usize,
+}
+
+/// Echoes of one seat beyond its direct filter.
+pub fn seat_echoes(
+    plan: &SeatPlan,
+    seat: &SeatTransmission,
+    parts: &SeatParts,
+    ratio: Option<&EchoRatio>,
+) -> SeatEchoes {
+    let n_bands = plan.n_bands;
+    let none = SeatEchoes {
+        spectrum: vec![Complex::default(); plan.fft.n_bins()],
+        unresolved: vec![0.0; n_bands],
+        error: vec![0.0; n_bands],
+        first_order: 0,
+    };
+    let (Some(ratio), Some(round_trip_s)) = (ratio, parts.round_trip_s) else { return none };
+    let here = turn(plan, &ratio.ratio, -round_trip_s);
+    if ratio.from_slots {
+        // T/(1 - rho z) - T
+        let one = Complex::new(1.0, 0.0);
+        let spectrum =
+            parts.direct.iter().zip(&here).map(|(t, r)| t * (one / (one - limited(*r)) - one));
+        let error: Vec<f64> = (0..n_bands).map(|b| ratio.error[b] * parts.power[b]).collect();
+        return SeatEchoes {
+            spectrum: spectrum.collect(),
+            unresolved: error.clone(),
+            error,
+            first_order: 1,
+        };
+    }
+    let Repeats { spectrum, first_order, share } =
+        super::repeat::beyond(plan, seat, &here, round_trip_s);
+    let error: Vec<f64> = (0..n_bands)
+        .map(|b| {
+            let before = ratio.power[b].powi(first_order as i32 - 1);
+            share * first_order.pow(2) as f64 * before * ratio.error[b] * parts.power[b]
+        })
+        .collect();
+    SeatEchoes { spectrum, unresolved: error.clone(), error, first_order }
+}
+
+/// Keeps a ratio inside the circle in which the echoes die away.
+pub fn limited(ratio: Complex<f64>) -> Complex<f64> {
+    let most = MOST_PER_TRIP.sqrt();
+    let size = ratio.norm();
+    if size > most { ratio * (most / size) } else { ratio }
+}

@@ -1,0 +1,99 @@
+//! A planned pair of real transforms of one length.
+
+use realfft::num_complex::Complex;
+use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use std::sync::Arc;
+
+/// Plans for one length, made once and shared between threads.
+#[derive(Clone)]
+pub struct RealFft {
+    n: usize,
+    forward: Arc<dyn RealToComplex<f64>>,
+    backward: Arc<dyn ComplexToReal<f64>>,
+}
+
+impl RealFft {
+    /// Plans for `n` real points and `n/2 + 1` bins.
+    pub fn new(n: usize) -> Self {
+        let mut planner = RealFftPlanner::new();
+        Self { n, forward: planner.plan_fft_forward(n), backward: planner.plan_fft_inverse(n) }
+    }
+
+    /// Number of real points.
+    pub fn n_points(&self) -> usize {
+        self.n
+    }
+
+    /// Number of bins of the one-sided spectrum.
+    pub fn n_bins(&self) -> usize {
+        self.n / 2 + 1
+    }
+
+    /// Spectrum of `samples`, zero-padded (or cut) to the planned length; unscaled.
+    pub fn forward(&self, samples: &[f64]) -> Vec<Complex<f64>> {
+        let mut padded = self.forward.make_input_vec();
+        let used = samples.len().min(self.n);
+        padded[..used].copy_from_slice(&samples[..used]);
+        self.transform(padded)
+    }
+
+    /// Spectrum of taps that stand at lags `first_lag ..`, negative lags wrapped.
+    pub fn forward_at(&self, first_lag: i64, taps: &[f64]) -> Vec<Complex<f64>> {
+        let mut placed = self.forward.make_input_vec();
+        for (i, tap) in taps.iter().enumerate() {
+            placed[(first_lag + i as i64).rem_euclid(self.n as i64) as usize] += tap;
+        }
+        self.transform(placed)
+    }
+
+    fn transform(&self, mut points: Vec<f64>) -> Vec<Complex<f64>> {
+        let mut spectrum = self.forward.make_output_vec();
+        // Fails only on wrong lengths, and both come from the plan.
+        let done = self.forward.process(&mut points, &mut spectrum);
+        debug_assert!(done.is_ok());
+        spectrum
+    }
+
+    /// Real sequence of a one-sided spectrum, scaled by `1/n`: `inverse(forward(x)) = x`.
+    pub fn inverse(&self, mut spectrum: Vec<Complex<f64>>) -> Vec<f64> {
+        debug_assert_eq!(spectrum.len(), self.n_bins());
+        // The transform wants exactly real ends.
+        spectrum[0].im = 0.0;
+        if self.n % 2 == 0
+            && let Some(last) = spectrum.last_mut()
+        {
+            last.im = 0.0;
+        }
+        let mut points = self.backward.make_output_vec();
+        let done = self.backward.process(&mut spectrum, &mut points);
+        debug_assert!(done.is_ok());
+        let scale = 1.0 / self.n as f64;
+        points.iter_mut().for_each(|x| *x *= scale);
+        points
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn there_and_back_for_odd_and_even_lengths() {
+        for n in [8usize, 9, 1000, 1001] {
+            let fft = RealFft::new(n);
+            let x: Vec<f64> = (0..n).map(|i| ((i * i) % 17) as f64 - 8.0).collect();
+            let back = fft.inverse(fft.forward(&x));
+            assert!(x.iter().zip(&back).all(|(a, b)| (a - b).abs() < 1e-10), "n = {n}");
+        }
+    }
+
+    #[test]
+    fn a_negative_lag_is_an_advance() {
+        let fft = RealFft::new(16);
+        let spectrum = fft.forward_at(-1, &[1.0]);
+        for (k, x) in spectrum.iter().enumerate() {
+            let want = Complex::from_polar(1.0, 2.0 * std::f64::consts::PI * k as f64 / 16.0);
+            assert!((x - want).norm() < 1e-12);
+        }
+    }
+}

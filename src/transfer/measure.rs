@@ -1,0 +1,291 @@
+//! The whole session: every take to its response, every seat to its transmission.
+
+use super::deconvolve::{Deconvolver, fast_length};
+use super::drift::{drift_difference_ppm, drift_warp};
+use super::seat::{SeatPlan, SeatTransmission, transmit};
+use super::take::{TakePlan, TakeResponse};
+use crate::analysis::air::speed_of_sound_m_s;
+use crate::ingest::error::IngestError;
+use crate::ingest::manifest::{Condition, PerCondition, SoundSource};
+use crate::ingest::session::{Recording, Session, Take};
+use crate::units::ThirdOctave;
+use rayon::prelude::*;
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex};
+
+/// Why a session cannot be measured although its files are in order.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum TransferError {
+    /// A file could not be used.
+    #[error(transparent)]
+    Ingest(#[from] IngestError),
+    /// No direct sound in a recording.
+    #[error(
+        "{file} (seat {seat}): no sweep can be found in this recording; \
+         expected the played signal, found none of it. Record this take again"
+    )]
+    NoSweep {
+        /// File of the take.
+        file: String,
+        /// Seat id.
+        seat: String,
+    },
+}
+
+/// Responses and transmissions of a session.
+pub struct Transfers {
+    /// Third-octave bands of all per-band values.
+    pub bands: Vec<ThirdOctave>,
+    /// Mid-bands of the fine curve, Hz.
+    pub fine_hz: Vec<f64>,
+    /// Plans for spectra of taps.
+    pub plan: SeatPlan,
+    /// What each take said of itself, in the order of the session's takes.
+    pub takes: Vec<TakeSummary>,
+    /// Seats with both conditions, in the order of the manifest.
+    pub seats: Vec<SeatTransmission>,
+    /// The same for `corrected` against `without`, where such takes exist.
+    pub corrected: Vec<SeatTransmission>,
+    /// The same for the control loudspeaker (no screen in its way).
+    pub control: Vec<SeatTransmission>,
+    /// Difference of clock drift, with minus without, parts per million, and whether it was removed.
+    pub drift_difference_ppm: Option<(f64, bool)>,
+    /// Speed of sound used, m/s.
+    pub speed_m_s: f64,
+}
+
+/// What stays of a take after its seat has been measured.
+#[derive(Debug, Clone)]
+pub struct TakeSummary {
+    /// Index into the session's takes.
+    pub take: usize,
+    /// Arrival of the direct sound after the start of the sweep's file, s.
+    pub arrival_s: f64,
+    /// Level of the sweep above the take's noise, per third-octave band, dB.
+    pub snr_db: Vec<f64>,
+    /// Drift of the recorder's clock, parts per million.
+    pub drift_ppm: Option<f64>,
+    /// Mean power density in the room window, third-octave bands, then fine bands.
+    pub power: Vec<f64>,
+    /// The same of noise.
+    pub noise: Vec<f64>,
+}
+
+/// Reads the recording of a take, by its index in the session.
+pub type ReadTake<'a> = dyn Fn(usize) -> Result<Recording, IngestError> + Sync + 'a;
+
+/// Responds to every take and pairs them seat by seat.
+///
+/// `read` gives a take's recording (from disk, or from memory in simulations); `gap_m` places the echo slots (normally the stated gap). `tick` is called once for every
+/// finished take, from any thread.
+///
+/// # Errors
+/// [`TransferError`] names the file and the seat.
+pub fn measure(
+    session: &Session,
+    read: &ReadTake,
+    gap_m: Option<f64>,
+    tick: &(dyn Fn() + Sync),
+) -> Result<Transfers, TransferError> {
+    let plan = TakePlan::new(&session.sweep);
+    let deconvolvers = Deconvolvers::new(session);
+    let respond = |index: usize, eps: f64| {
+        let take = &session.takes[index];
+        let recording = read(index)?;
+        let deconvolver = deconvolvers.for_recording(&recording);
+        let warp = session
+            .sweep
+            .rate_constant_s
+            .map(|l| drift_warp(eps, l, session.sweep.band_hz[0]))
+            .filter(|_| eps != 0.0);
+        let response = match &warp {
+            Some(warp) => plan.respond(index, &recording, &deconvolver, Some(warp)),
+            None => plan.respond(index, &recording, &deconvolver, None),
+        };
+        response.ok_or_else(|| no_sweep(session, take))
+    };
+    let mut responses: Vec<TakeResponse> = (0..session.takes.len())
+        .into_par_iter()
+        .map(|index| {
+            let response = respond(index, 0.0);
+            tick();
+            response
+        })
+        .collect::<Result<_, TransferError>>()?;
+    let drift = remove_drift(session, &mut responses, &respond)?;
+
+    let speed_m_s = speed_of_sound(session);
+    let seat_plan = SeatPlan::new(f64::from(session.sweep.rate_hz), &plan.bands, &plan.fine_hz);
+    let pair = |condition: Condition, source: SoundSource| -> Vec<SeatTransmission> {
+        (0..session.manifest.seat.len())
+            .into_par_iter()
+            .filter_map(|seat| {
+                let spots =
+                    |condition| spot_responses(&plan, session, &responses, seat, condition, source);
+                let (without, with) = (spots(Condition::Without), spots(condition));
+                let (without, with): (Vec<_>, Vec<_>) = (
+                    without.iter().map(|(s, t)| (*s, t)).collect(),
+                    with.iter().map(|(s, t)| (*s, t)).collect(),
+                );
+                let cosine = angle_cosine(session.manifest.seat[seat].position_m);
+                let round_trip_s = gap_m
+                    .filter(|_| source == SoundSource::Centre)
+                    .map(|gap| 2.0 * gap * cosine / speed_m_s);
+                transmit(&seat_plan, &plan.early, seat, &without, &with, round_trip_s)
+            })
+            .collect()
+    };
+    let seats = pair(Condition::With, SoundSource::Centre);
+    let corrected = pair(Condition::Corrected, SoundSource::Centre);
+    let control = pair(Condition::With, SoundSource::Control);
+    let takes = responses
+        .into_iter()
+        .map(|t| TakeSummary {
+            take: t.take,
+            arrival_s: t.arrival_s,
+            snr_db: t.snr_db,
+            drift_ppm: t.drift_ppm,
+            power: t.power,
+            noise: t.noise,
+        })
+        .collect();
+    Ok(Transfers {
+        bands: plan.bands,
+        fine_hz: plan.fine_hz,
+        plan: seat_plan,
+        takes,
+        seats,
+        corrected,
+        control,
+        drift_difference_ppm: drift,
+        speed_m_s,
+    })
+}
+
+/// Cosine of the angle between the loudspeaker's axis and a seat, in the horizontal plane
+/// of its position; 1 where no position is stated.
+pub fn angle_cosine(position_m: Option<[f64; 3]>) -> f64 {
+    position_m.map_or(1.0, |[ahead, right, _]| {
+        let distance = ahead.hypot(right);
+        if distance > 0.0 { (ahead / distance).clamp(0.1, 1.0) } else { 1.0 }
+    })
+}
+
+/// Speed of sound at the session's temperature, 20 degrees Celsius where none is stated.
+fn speed_of_sound(session: &Session) -> f64 {
+    let celsius = match session.manifest.session.temperature_c {
+        Some(PerCondition::One(t)) => t,
+        Some(PerCondition::Each(t)) => t.with,
+        None => 20.0,
+    };
+    speed_of_sound_m_s(celsius)
+}
+
+fn no_sweep(session: &Session, take: &Take) -> TransferError {
+    TransferError::NoSweep {
+        file: take.file.display().to_string(),
+        seat: session.manifest.seat[take.seat].id.clone(),
+    }
+}
+
+/// Plans by transform length, made when first needed.
+struct Deconvolvers<'a> {
+    session: &'a Session,
+    by_length: Mutex<HashMap<usize, Arc<Deconvolver>>>,
+}
+
+impl<'a> Deconvolvers<'a> {
+    fn new(session: &'a Session) -> Self {
+        Self { session, by_length: Mutex::new(HashMap::new()) }
+    }
+
+    fn for_recording(&self, recording: &Recording) -> Arc<Deconvolver> {
+        let n = fast_length(recording.mic.len().max(self.session.sweep.samples.len()));
+        // A panic elsewhere leaves the map whole: every insertion is one step.
+        let mut plans = self.by_length.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+        plans.entry(n).or_insert_with(|| Arc::new(Deconvolver::new(&self.session.sweep, n))).clone()
+    }
+}
+
+/// Takes a difference in clock drift between the conditions out of all takes with the screen.
+fn remove_drift(
+    session: &Session,
+    responses: &mut [TakeResponse],
+    respond: &(dyn Fn(usize, f64) -> Result<TakeResponse, TransferError> + Sync),
+) -> Result<Option<(f64, bool)>, TransferError> {
+    let of = |responses: &[TakeResponse], condition: Condition| -> Vec<f64> {
+        responses
+            .iter()
+            .filter(|r| session.takes[r.take].condition == condition)
+            .filter_map(|r| r.drift_ppm)
+            .collect()
+    };
+    let without = of(responses, Condition::Without);
+    let mut reported = None;
+    for condition in [Condition::With, Condition::Corrected] {
+        let found = drift_difference_ppm(&without, &of(responses, condition));
+        if let Some((ppm, true)) = found {
+            responses
+                .par_iter_mut()
+                .filter(|r| session.takes[r.take].condition == condition)
+                .try_for_each(|r| {
+                    let before = r.drift_ppm;
+                    *r = respond(r.take, ppm * 1e-6)?;
+                    r.drift_ppm = before;
+                    Ok::<(), TransferError>(())
+                })?;
+        }
+        if condition == Condition::With {
+            reported = found;
+        }
+    }
+    Ok(reported)
+}
+
+/// One response for each spot: takes made without touching the microphone only average noise.
+fn spot_responses(
+    plan: &TakePlan,
+    session: &Session,
+    responses: &[TakeResponse],
+    seat: usize,
+    condition: Condition,
+    source: SoundSource,
+) -> Vec<(u32, TakeResponse)> {
+    let mut spots: Vec<(u32, Vec<&TakeResponse>)> = Vec::new();
+    for response in responses {
+        let take = &session.takes[response.take];
+        if (take.seat, take.condition, take.source) != (seat, condition, source) {
+            continue;
+        }
+        match spots.iter_mut().find(|(spot, _)| *spot == take.spot) {
+            Some((_, takes)) => takes.push(response),
+            None => spots.push((take.spot, vec![response])),
+        }
+    }
+    spots.into_iter().map(|(spot, takes)| (spot, average(plan, &takes))).collect()
+}
+
+/// Mean of takes from one spot, aligned. Noise stays that of a single take: on the safe side.
+fn average(plan: &TakePlan, takes: &[&TakeResponse]) -> TakeResponse {
+    let mut mean = takes[0].clone();
+    let n = takes.len() as f64;
+    if takes.len() == 1 {
+        return mean;
+    }
+    for take in &takes[1..] {
+        let delay_s = plan.early.delay_s(&mean.early, &take.early);
+        let aligned = plan.early.advance(&take.early, delay_s);
+        let add = |to: &mut [f64], from: &[f64]| to.iter_mut().zip(from).for_each(|(a, b)| *a += b);
+        // The first take serves as reference for alignment: its scale does not matter.
+        add(&mut mean.early, &aligned);
+        add(&mut mean.power, &take.power);
+        add(&mut mean.noise, &take.noise);
+    }
+    mean.early.iter_mut().chain(&mut mean.power).for_each(|x| *x /= n);
+    mean.noise.iter_mut().for_each(|x| *x /= n);
+    for (b, snr) in mean.snr_db.iter_mut().enumerate() {
+        *snr = takes.iter().map(|t| t.snr_db[b]).fold(f64::INFINITY, f64::min);
+    }
+    mean
+}

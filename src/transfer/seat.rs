@@ -1,0 +1,191 @@
+//! One seat: transmissions of all pairs of takes, and what the moved microphone leaves
+//! in an echo's slot.
+
+use super::bands::BandBins;
+use super::direct::{PairTransmission, SeatTiming, outside, pair_transmission, seat_timing};
+use super::early::EarlyPlan;
+use super::fft::RealFft;
+use super::take::{TakeResponse, all_edges_hz};
+use super::window::{HANN_POWER, hann};
+use crate::units::ThirdOctave;
+
+/// Spectra of taps and short windows; 8192 points at 48 kHz (5.9 Hz).
+pub struct SeatPlan {
+    /// Transform of taps.
+    pub fft: RealFft,
+    /// Third-octave bands, then fine bands.
+    pub bins: BandBins,
+    /// Number of third-octave bands.
+    pub n_bands: usize,
+    bands: Vec<ThirdOctave>,
+    rate_hz: f64,
+}
+
+/// Transmissions at one seat.
+#[derive(Debug, Clone)]
+pub struct SeatTransmission {
+    /// Index into `manifest.seat`.
+    pub seat: usize,
+    /// Takes without and with the screen that were paired.
+    pub takes: [usize; 2],
+    /// Spots without and with.
+    pub spots: [usize; 2],
+    /// Direct window and echo lag.
+    pub timing: SeatTiming,
+    /// All pairs, with-take by with-take: index `w * takes[0] + o`.
+    pub pairs: Vec<PairTransmission>,
+    /// Power per third-octave band that reflections and the moved microphone are
+    /// expected to leave in the echo's slot of one pair (linear, of the transmission).
+    pub floor: Vec<f64>,
+    /// Band power in the room window, noise, per third-octave then fine band, one row a take:
+    /// without.
+    pub room_without: Vec<[Vec<f64>; 2]>,
+    /// The same with the screen.
+    pub room_with: Vec<[Vec<f64>; 2]>,
+    /// Smallest level above noise of the takes used, per third-octave band, dB.
+    pub snr_db: Vec<f64>,
+    /// Noise energy in the direct window over the energy of the direct sound, per band, of
+    /// the noisier condition.
+    pub noise_ratio: Vec<f64>,
+}
+
+impl SeatPlan {
+    /// Plans at one rate for these bands.
+    pub fn new(rate_hz: f64, bands: &[ThirdOctave], fine_hz: &[f64]) -> Self {
+        let n = super::deconvolve::fast_length((0.17 * rate_hz) as usize);
+        let fft = RealFft::new(n);
+        let edges = all_edges_hz(bands, fine_hz);
+        let bins = BandBins::new(edges, rate_hz / n as f64, fft.n_bins());
+        Self { fft, bins, n_bands: bands.len(), bands: bands.to_vec(), rate_hz }
+    }
+
+    /// Energy density per sample, per third-octave band, of a stretch under a Hann window.
+    fn density(&self, stretch: &[f64]) -> Vec<f64> {
+        let n = stretch.len();
+        let windowed: Vec<f64> = stretch.iter().zip(hann(n)).map(|(x, w)| x * w).collect();
+        let spectrum = self.fft.forward(&windowed);
+        let scale = 1.0 / (HANN_POWER * n as f64);
+        (0..self.n_bands).map(|b| scale * self.bins.mean(b, |k| spectrum[k].norm_sqr())).collect()
+    }
+
+    /// Energy of the direct sound (1 ms before to 1 ms after) per third-octave band.
+    fn direct_energy(&self, early: &EarlyPlan, response: &[f64]) -> Vec<f64> {
+        let spectrum = self.fft.forward(&early.direct_window(response, 0.001, 0.001));
+        (0..self.n_bands).map(|b| self.bins.mean(b, |k| spectrum[k].norm_sqr())).collect()
+    }
+}
+
+/// Bounds of how much denser the reflections in a slot may be than on average.
+const DENSITY_BOUNDS: [f64; 2] = [0.3, 10.0];
+/// Power of the slot's taps after their fades, over a full-width slot.
+const SLOT_POWER: f64 = 0.85;
+
+/// Pairs the takes of one seat; `None` where a condition has no take or nothing can be fitted.
+pub fn transmit(
+    plan: &SeatPlan,
+    early: &EarlyPlan,
+    seat: usize,
+    without: &[(u32, &TakeResponse)],
+    with: &[(u32, &TakeResponse)],
+    round_trip_s: Option<f64>,
+) -> Option<SeatTransmission> {
+    if without.is_empty() || with.is_empty() {
+        return None;
+    }
+    let all_without: Vec<&[f64]> = without.iter().map(|(_, t)| t.early.as_slice()).collect();
+    let timing = seat_timing(early, &all_without, round_trip_s);
+    let mut pairs = Vec::with_capacity(without.len() * with.len());
+    let mut floor = vec![0.0; plan.n_bands];
+    let [from, to] = outside(early, timing);
+    for (_, w) in with {
+        for (_, o) in without {
+            let pair = pair_transmission(early, &o.early, &w.early, timing)?;
+            let left = plan.density(&pair.residual);
+            let direct = plan.direct_energy(early, &o.early);
+            let around = plan.density(&o.early[from..to]);
+            if let Some(taps) = &pair.echo {
+                let n = taps.values.len();
+                let fade = (n / 6).max(2);
+                let start = (early.zero as i64 + taps.first_lag) as usize - fade;
+                let here = plan.density(&o.early[start..start + n + 2 * fade]);
+                for b in 0..plan.n_bands {
+                    let denser = (here[b] / around[b]).clamp(DENSITY_BOUNDS[0], DENSITY_BOUNDS[1]);
+                    floor[b] += SLOT_POWER * n as f64 * left[b] / direct[b] * denser;
+                }
+            }
+            pairs.push(pair);
+        }
+    }
+    let n_pairs = pairs.len() as f64;
+    floor.iter_mut().for_each(|x| *x /= n_pairs);
+    let rows = |takes: &[(u32, &TakeResponse)]| {
+        takes.iter().map(|(_, t)| [t.power.clone(), t.noise.clone()]).collect()
+    };
+    let spots = |takes: &[(u32, &TakeResponse)]| {
+        let mut spots: Vec<u32> = takes.iter().map(|(s, _)| *s).collect();
+        spots.sort_unstable();
+        spots.dedup();
+        spots.len()
+    };
+    let everybody = || without.iter().chain(with).map(|(_, t)| *t);
+    let snr_db = (0..plan.n_bands)
+        .map(|b| everybody().map(|t| t.snr_db[b]).fold(f64::INFINITY, f64::min))
+        .collect();
+    let window_part = timing.end_s / super::take::ROOM_WINDOW_S;
+    let noise_ratio = (0..plan.n_bands)
+        .map(|b| {
+            everybody()
+                .map(|t| {
+                    let direct = plan.direct_energy(early, &t.early)[b];
+                    // The room window counts 85 % of its length under its fade.
+                    t.noise[b] * window_part / 0.85 / direct
+                })
+                .fold(0.0, f64::max)
+        })
+        .collect();
+    Some(SeatTransmission {
+        seat,
+        takes: [without.len(), with.len()],
+        spots: [spots(without), spots(with)],
+        timing,
+        pairs,
+        floor,
+        room_without: rows(without),
+        room_with: rows(with),
+        snr_db,
+        noise_ratio,
+    })
+}
+
+impl SeatPlan {
+    /// Sampling rate, Hz.
+    pub fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// Exact mid-band frequency of a third-octave band, Hz.
+    pub fn band_mid_hz(&self, band: usize) -> f64 {
+        self.bands[band].exact_hz()
+    }
+
+    /// Width of a third-octave band, Hz.
+    pub fn band_width_hz(&self, band: usize) -> f64 {
+        self.bands[band].width_hz()
+    }
+
+    /// Values of third-octave bands for every bin, linear in log frequency between mid-bands
+    /// and constant beyond the first and last one.
+    pub fn per_bin(&self, values: &[f64]) -> Vec<f64> {
+        let first = f64::from(self.bands[0].index());
+        let df_hz = self.rate_hz / self.fft.n_points() as f64;
+        let last = values.len() - 1;
+        (0..self.fft.n_bins())
+            .map(|k| {
+                let position = 10.0 * (k as f64 * df_hz / 1000.0).max(1e-6).log10() - first;
+                let position = position.clamp(0.0, last as f64);
+                let i = (position as usize).min(last.saturating_sub(1));
+                values[i] + (values[(i + 1).min(last)] - values[i]) * (position - i as f64)
+            })
+            .collect()
+    }
+}

@@ -1,0 +1,60 @@
+//! Tapers and cuts of impulse responses.
+
+use std::f64::consts::FRAC_PI_2;
+
+/// Rising half of a squared sine over `n` samples, midpoints sampled
+/// (so that a rise and its mirror add to 1 and neither holds an exact 0 or 1).
+pub fn rise(n: usize) -> impl DoubleEndedIterator<Item = f64> + ExactSizeIterator {
+    (0..n).map(move |i| ((i as f64 + 0.5) / n as f64 * FRAC_PI_2).sin().powi(2))
+}
+
+/// Multiplies the first `head` samples by a rise and the last `tail` by a fall.
+/// Overlapping tapers multiply.
+pub fn taper_ends(x: &mut [f64], head: usize, tail: usize) {
+    let n = x.len();
+    x.iter_mut().zip(rise(head.min(n))).for_each(|(v, w)| *v *= w);
+    x.iter_mut().rev().zip(rise(tail.min(n))).for_each(|(v, w)| *v *= w);
+}
+
+/// A Hann window of `n` samples (symmetric, ends at zero).
+pub fn hann(n: usize) -> impl Iterator<Item = f64> {
+    let last = n.saturating_sub(1).max(1) as f64;
+    (0..n).map(move |i| 0.5 - 0.5 * (2.0 * std::f64::consts::PI * i as f64 / last).cos())
+}
+
+/// Mean square of a Hann window: turns windowed energy back into energy.
+pub const HANN_POWER: f64 = 0.375;
+
+/// `n` samples of the circular sequence `x` from index `start` (may be negative).
+pub fn cut_circular(x: &[f64], start: i64, n: usize) -> Vec<f64> {
+    let len = x.len() as i64;
+    (0..n as i64).map(|i| x[(start + i).rem_euclid(len) as usize]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_rise_and_its_mirror_add_to_one() {
+        for n in [4usize, 5] {
+            for (a, b) in rise(n).zip(rise(n).rev()) {
+                assert!((a + b - 1.0).abs() < 1e-12);
+            }
+        }
+    }
+
+    #[test]
+    fn a_circular_cut_wraps_both_ways() {
+        let x = [0.0, 1.0, 2.0, 3.0];
+        assert_eq!(cut_circular(&x, -1, 3), [3.0, 0.0, 1.0]);
+        assert_eq!(cut_circular(&x, 3, 3), [3.0, 0.0, 1.0]);
+    }
+
+    #[test]
+    fn hann_power_is_its_mean_square() {
+        let n = 4001;
+        let mean = hann(n).map(|w| w * w).sum::<f64>() / n as f64;
+        assert!((mean - HANN_POWER).abs() < 1e-3);
+    }
+}
