@@ -19,9 +19,89 @@ const AFTER_HELP: &str = "Exit status: 0 done; 1 done, and with --strict a claim
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Make a new session folder: manifest, test signal, take sheet
+    Start(StartArgs),
     /// Write the test signal
     Sweep(SweepArgs),
+    /// Say what a described sheet will lose, before buying it
+    Predict(PredictArgs),
 }
+
+/// `scrimcheck start`
+#[derive(Debug, ClapArgs)]
+pub struct StartArgs {
+    /// Folder to make
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
+    /// Seats, e.g. R1L,R1C,R1R
+    #[arg(long, value_name = "ID,ID,...", value_delimiter = ',', required = true)]
+    pub seats: Vec<String>,
+    /// Title of the job [default: name of the folder]
+    #[arg(long)]
+    pub title: Option<String>,
+    /// Microphone placements for each seat and condition
+    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u32).range(1..=6))]
+    pub spots: u32,
+    /// Shape of the test signal.
+    #[command(flatten)]
+    pub sweep: SweepShape,
+    /// Replace manifest, test signal and take sheet that are already there
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// `scrimcheck predict`
+#[derive(Debug, ClapArgs)]
+#[command(after_help = PREDICT_HELP)]
+pub struct PredictArgs {
+    /// A sheet, in words as on its data sheet; may be given several times
+    #[arg(long = "sheet", value_name = "NAME:KEY=VALUE,...", required = true)]
+    pub sheets: Vec<String>,
+    /// Air between loudspeaker front and sheet, m
+    #[arg(long, value_name = "M")]
+    pub gap_m: Option<f64>,
+    /// How much the loudspeaker's front reflects, 0 to 1
+    #[arg(long, value_name = "R", default_value_t = 0.6)]
+    pub front_reflection: f64,
+    /// Angles to the sheet's normal, degrees
+    #[arg(long, value_name = "DEG,DEG,...", value_delimiter = ',', default_values_t = [0.0])]
+    pub angles_deg: Vec<f64>,
+    /// Width of the picture, m
+    #[arg(long, value_name = "M")]
+    pub width_m: Option<f64>,
+    /// Width of the picture over its height
+    #[arg(long, value_name = "RATIO", default_value_t = 16.0 / 9.0)]
+    pub aspect: f64,
+    /// A seat: metres from the sheet, and beside the axis; may be given several times
+    #[arg(
+        long = "seat",
+        value_name = "AHEAD,BESIDE",
+        requires = "width_m",
+        allow_hyphen_values = true
+    )]
+    pub seats: Vec<String>,
+    /// Period of weave or holes, mm
+    #[arg(long, value_name = "MM", requires = "width_m")]
+    pub structure_mm: Option<f64>,
+    /// Air temperature, degrees Celsius
+    #[arg(long, value_name = "C", default_value_t = 20.0, allow_negative_numbers = true)]
+    pub temperature_c: f64,
+    /// Print JSON instead of the table
+    #[arg(long, conflicts_with = "csv")]
+    pub json: bool,
+    /// Print CSV instead of the table
+    #[arg(long)]
+    pub csv: bool,
+}
+
+const PREDICT_HELP: &str = "\
+Keys of a sheet: construction (perforated, woven, film), hole_mm, pitch_mm, thickness_mm,
+open_area_percent, lattice (square, staggered), mass_g_m2, flow_resistance_pa_s_m,
+backing_mass_g_m2, backing_flow_resistance_pa_s_m, backing_air_mm.
+
+Example:
+  scrimcheck predict --gap-m 0.06 --sheet \"cloth:mass_g_m2=180,flow_resistance_pa_s_m=60\" \\
+    --sheet \"film:hole_mm=0.5,pitch_mm=2.2,thickness_mm=0.3\"";
 
 /// `scrimcheck sweep`
 #[derive(Debug, ClapArgs)]

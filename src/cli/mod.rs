@@ -5,7 +5,9 @@
 
 pub mod args;
 pub mod failure;
+mod predict;
 mod settings;
+mod start;
 mod sweep;
 pub mod terminal;
 
@@ -31,6 +33,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<ExitCode, Fa
         }
     };
     match args.command {
+        Command::Start(args) => start::run(&args),
+        Command::Predict(args) => predict::run(&args),
         Command::Sweep(args) => sweep::run(&args),
     }
 }

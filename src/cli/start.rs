@@ -1,0 +1,32 @@
+//! `scrimcheck start DIR --seats ...`: a new session folder.
+
+use super::args::StartArgs;
+use super::failure::Failure;
+use super::{settings, terminal};
+use crate::ingest::error::{IngestError, shown};
+use crate::ingest::start::start;
+use std::process::ExitCode;
+
+/// Makes the folder and says what to do next.
+///
+/// # Errors
+/// [`Failure::Usage`] for seats or a sweep that cannot be used,
+/// [`Failure::Ingest`] when the folder is not free or cannot be written.
+pub fn run(args: &StartArgs) -> Result<ExitCode, Failure> {
+    let options = settings::start_options(args)?;
+    let files = start(&args.folder, &args.seats, &options).map_err(|error| match error {
+        // What was typed is wrong, not a session.
+        IngestError::SeatName { .. } | IngestError::SweepParams(_) => {
+            Failure::Usage { message: error.to_string() }
+        }
+        other => Failure::Ingest(other),
+    })?;
+    let mut text = format!("New session in {}:\n", shown(&args.folder));
+    for file in &files {
+        text += &format!("  {}\n", shown(file));
+    }
+    text += "\nPrint the take sheet, fill in session.toml, and record into takes/.\n\
+             Start with the volume low and ears protected. Then: scrimcheck analyze ";
+    terminal::print(&format!("{text}{}\n", shown(&args.folder)))?;
+    Ok(ExitCode::SUCCESS)
+}
