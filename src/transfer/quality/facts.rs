@@ -4,6 +4,7 @@ use super::amplitude::{self, Amplitudes};
 use super::bursts::{self, Burst};
 use super::hum::{Hum, HumFinder};
 use super::noise::{self, BandLevels};
+use super::signature::{Signature, SignaturePlan};
 use super::spectrogram::{Analyser, Spectrogram};
 use super::track::{self, Course, Found};
 use crate::ingest::session::{Recording, SweepSignal};
@@ -43,6 +44,8 @@ pub struct TakeFacts {
     pub bursts: Vec<Burst>,
     /// High-frequency excess against sweep frequency, see [`crate::transfer::rattle`].
     pub rattle: Option<rattle::Profile>,
+    /// Samples of the transfer function, for polarity.
+    pub signature: Option<Signature>,
     /// Hash of every sample: equal for equal recordings.
     pub hash: u64,
     /// Coarse print of the noise at the start: survives another gain or word length.
@@ -54,16 +57,25 @@ pub struct TakeAnalyser {
     analyser: Analyser,
     hum: HumFinder,
     course: Option<Course>,
+    signature: Option<SignaturePlan>,
 }
 
 impl TakeAnalyser {
     /// Prepares for recordings of `sweep`, which have its sampling rate.
     pub fn new(sweep: &SweepSignal) -> Self {
+        let course = Course::of(sweep);
         Self {
             analyser: Analyser::new(sweep.rate_hz),
             hum: HumFinder::default(),
-            course: Course::of(sweep),
+            course,
+            signature: course.map(|course| SignaturePlan::new(&course, sweep.rate_hz)),
         }
+    }
+
+    /// Whether two takes at one seat have the same polarity; `None` where that cannot be told.
+    pub fn same_polarity(&self, a: &TakeFacts, b: &TakeFacts) -> Option<bool> {
+        let (plan, a, b) = (self.signature.as_ref()?, a.signature.as_ref()?, b.signature.as_ref()?);
+        plan.same_polarity(a, b)
     }
 
     /// Course of the played sweep; `None` for other signals.
@@ -88,6 +100,7 @@ impl TakeAnalyser {
             hum: None,
             bursts: Vec::new(),
             rattle: None,
+            signature: None,
             hash: hash(&take.mic),
             print: print(&take.mic),
         };
@@ -111,6 +124,8 @@ impl TakeAnalyser {
         let Some(found) = first else { return };
         facts.levels = noise::band_levels(s, course, found.start_s);
         facts.bursts = bursts::find(s, course, found.start_s, &facts.levels);
+        facts.signature =
+            self.signature.as_ref().and_then(|plan| plan.signature(mic, found.start_s));
         facts.rattle = rattle::profile(s, course, found.start_s, &facts.levels);
         if let Some((first, last)) = facts.levels.silent {
             let sample = |frame: usize, side: f64| {

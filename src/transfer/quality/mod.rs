@@ -9,8 +9,11 @@
 //! | `hum` | mains lines in the silence |
 //! | `bursts` | slams, coughs, ticks |
 //! | `facts` | all of it for one take, as numbers |
+//! | `signature` | polarity against another take |
 //! | `verdict` | what the facts of one take mean |
+//! | `across` | what takes tell about each other |
 
+pub mod across;
 pub mod amplitude;
 pub mod bursts;
 pub mod facts;
@@ -18,6 +21,7 @@ pub mod hum;
 pub mod noise;
 #[cfg(test)]
 pub(crate) mod scene;
+pub mod signature;
 pub mod spectrogram;
 pub mod track;
 pub mod verdict;

@@ -1,0 +1,184 @@
+//! What differs between the conditions as a whole: recorder clock, air, number of spots.
+
+use super::super::verdict::{Finding, TakeVerdict};
+use super::median;
+use crate::analysis::air::{Air, loss_error_db, speed_of_sound_m_s};
+use crate::units::ThirdOctave;
+use crate::warning::Topic;
+
+/// A difference of drift between the conditions that counts, ppm.
+const DRIFT_DIFFERENCE_PPM: f64 = 20.0;
+/// Drift common to both conditions that is worth a word, ppm.
+const DRIFT_COMMON_PPM: f64 = 50.0;
+/// A change of temperature that counts, kelvin.
+const TEMPERATURE_K: f64 = 3.0;
+/// An error of a band's loss by changed air that counts, dB.
+const AIR_DB: f64 = 0.1;
+/// Gap above which one placement is not enough, m.
+const LARGE_GAP_M: f64 = 0.12;
+
+/// Air and distances, as far as the session states them.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Weather {
+    /// Temperature without and with the screen, degrees Celsius.
+    pub temperature_c: Option<[f64; 2]>,
+    /// Relative humidity without and with the screen, percent.
+    pub humidity_percent: Option<[f64; 2]>,
+    /// Mean distance from the loudspeaker to the seats, m.
+    pub distance_m: Option<f64>,
+}
+
+/// Findings that belong to the session, not to a take.
+///
+/// `drift_ppm` holds the drift of every take without and with the screen, `spots` the
+/// smallest number of placements at any seat.
+pub fn judge_conditions(
+    weather: &Weather,
+    drift_ppm: [&[f64]; 2],
+    gap_m: Option<f64>,
+    spots: Option<usize>,
+) -> Vec<Finding> {
+    let mut found = Vec::new();
+    found.extend(drift(drift_ppm));
+    found.extend(temperature(weather));
+    found.extend(absorption(weather));
+    found.extend(single_spot(gap_m, spots));
+    found
+}
+
+fn drift(drift_ppm: [&[f64]; 2]) -> Option<Finding> {
+    let without = median(drift_ppm[0].to_vec())?;
+    let with = median(drift_ppm[1].to_vec())?;
+    let difference = with - without;
+    if difference.abs() > DRIFT_DIFFERENCE_PPM {
+        let message = format!(
+            "The recorder's clock ran {without:+.0} ppm against the player's without the screen \
+             and {with:+.0} ppm with it (medians over the takes): a difference of \
+             {:.0} ppm.",
+            difference.abs()
+        );
+        let advice = "The difference is taken out of the takes by calculation. Use the same \
+                      player and recorder on both days, or one interface for both.";
+        return Some(Finding::new(TakeVerdict::Doubt, Topic::ClockDrift, message, advice));
+    }
+    let common = 0.5 * (without + with);
+    (common.abs() > DRIFT_COMMON_PPM).then(|| {
+        let message = format!(
+            "The recorder's clock ran {common:+.0} ppm against the player's in both conditions \
+             alike (medians over the takes)."
+        );
+        let advice = "Nothing to do: equal drift in both conditions cancels in every loss.";
+        Finding::new(TakeVerdict::Good, Topic::ClockDrift, message, advice)
+    })
+}
+
+fn temperature(weather: &Weather) -> Option<Finding> {
+    let [without, with] = weather.temperature_c?;
+    let change = with - without;
+    // NaN is no change that could be stated.
+    if change.is_nan() || change.abs() < TEMPERATURE_K {
+        return None;
+    }
+    let speed = 100.0 * (speed_of_sound_m_s(with) / speed_of_sound_m_s(without) - 1.0);
+    let message = format!(
+        "It was {without:.1} \u{b0}C without and {with:.1} \u{b0}C with the screen: the speed of \
+         sound changed by {speed:+.1} %, so reflections arrive at other times and losses below \
+         500 Hz, taken from the whole room, are less certain."
+    );
+    let advice = "Bring the room to the same temperature in both conditions, within 3 K.";
+    Some(Finding::new(TakeVerdict::Doubt, Topic::Temperature, message, advice))
+}
+
+/// Air absorption by ISO 9613-1, where temperature, humidity and distance are stated.
+fn absorption(weather: &Weather) -> Option<Finding> {
+    let (temperature, humidity) = (weather.temperature_c?, weather.humidity_percent?);
+    let distance_m = weather.distance_m?;
+    let bands: Vec<ThirdOctave> = (-10..=12).map(ThirdOctave::from_index).collect();
+    let air = |i: usize| Air::at_sea_level(temperature[i], humidity[i]);
+    let errors = loss_error_db(&bands, air(0), air(1), distance_m);
+    let (band, error) = bands.iter().zip(&errors).max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
+    if error.is_nan() || error.abs() < AIR_DB {
+        return None;
+    }
+    let message = format!(
+        "The air itself took {:.2} dB {} at {} kHz with the screen than without ({:.0} and {:.0} \
+         % humidity, {distance_m:.1} m; ISO 9613-1).",
+        error.abs(),
+        if *error > 0.0 { "more" } else { "less" },
+        band.nominal_hz() / 1000.0,
+        humidity[0],
+        humidity[1],
+    );
+    let advice = "Losses at high frequencies contain this error. Measure both conditions on the \
+                  same day, or hold the humidity.";
+    Some(Finding::new(TakeVerdict::Doubt, Topic::Temperature, message, advice))
+}
+
+fn single_spot(gap_m: Option<f64>, spots: Option<usize>) -> Option<Finding> {
+    let gap_m = gap_m.filter(|gap| *gap > LARGE_GAP_M)?;
+    (spots? == 1).then(|| {
+        let message = format!(
+            "Between loudspeaker and screen there are {gap_m:.2} m, and at least one seat has one \
+             placement of the microphone only."
+        );
+        let advice = "Above 0.12 m the echo between screen and loudspeaker is told from the \
+                      room's only by two placements: record each seat twice in each condition, \
+                      moving the microphone away and back.";
+        Finding::new(TakeVerdict::Doubt, Topic::SingleSpot, message, advice)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn topics(found: &[Finding]) -> Vec<(Topic, TakeVerdict)> {
+        found.iter().map(|f| (f.topic, f.verdict)).collect()
+    }
+
+    fn weather(temperature: [f64; 2], humidity: [f64; 2]) -> Vec<(Topic, TakeVerdict)> {
+        let weather = Weather {
+            temperature_c: Some(temperature),
+            humidity_percent: Some(humidity),
+            distance_m: Some(5.0),
+        };
+        topics(&judge_conditions(&weather, [&[], &[]], None, None))
+    }
+
+    #[test]
+    fn temperature_and_humidity_on_both_sides_of_their_limits() {
+        let doubt = (Topic::Temperature, TakeVerdict::Doubt);
+        assert_eq!(weather([20.0, 24.0], [50.0, 50.0])[0], doubt);
+        assert!(!weather([20.0, 22.0], [50.0, 50.0]).is_empty(), "air: 0.1 dB at 16 kHz");
+        assert_eq!(weather([20.0, 20.5], [50.0, 50.0]), []);
+        // 20 points of humidity cost 0.4 dB over 5 m at 10 kHz (ISO 9613-1).
+        assert_eq!(weather([20.0, 20.0], [50.0, 30.0]), [doubt]);
+        assert_eq!(weather([20.0, 20.0], [50.0, 47.0]), []);
+        assert_eq!(weather([20.0, f64::NAN], [50.0, 47.0]), []);
+        let none = judge_conditions(&Weather::default(), [&[], &[]], None, None);
+        assert_eq!(none, vec![]);
+    }
+
+    #[test]
+    fn equal_drift_cancels_and_a_difference_does_not() {
+        let judge = |without: &[f64], with: &[f64]| {
+            topics(&judge_conditions(&Weather::default(), [without, with], None, None))
+        };
+        let good = [(Topic::ClockDrift, TakeVerdict::Good)];
+        assert_eq!(judge(&[80.0, 82.0, 500.0], &[81.0, 79.0, 80.0]), good, "one wild take");
+        let doubt = [(Topic::ClockDrift, TakeVerdict::Doubt)];
+        assert_eq!(judge(&[0.0, 1.0, 2.0], &[25.0, 24.0, 26.0]), doubt);
+        assert_eq!(judge(&[0.0, 1.0, 2.0], &[13.0, 12.0, 14.0]), []);
+        assert_eq!(judge(&[], &[25.0]), [], "one condition only");
+    }
+
+    #[test]
+    fn one_spot_is_enough_for_small_gaps_only() {
+        let judge =
+            |gap, spots| topics(&judge_conditions(&Weather::default(), [&[], &[]], gap, spots));
+        assert_eq!(judge(Some(0.13), Some(1)), [(Topic::SingleSpot, TakeVerdict::Doubt)]);
+        assert_eq!(judge(Some(0.12), Some(1)), []);
+        assert_eq!(judge(Some(0.3), Some(2)), []);
+        assert_eq!(judge(None, Some(1)), []);
+    }
+}

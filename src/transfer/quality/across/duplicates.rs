@@ -1,0 +1,57 @@
+//! One recording under two names: noise never repeats, so neither does a take.
+
+use super::super::verdict::{Finding, TakeVerdict};
+use super::{Entry, TakeFindings};
+use crate::warning::Topic;
+use std::collections::HashMap;
+
+/// Prints that differ in at most so many of 64 steps are of one recording; independent
+/// noise differs in about 32, by chance in fewer than 10 about once in 10^9 pairs.
+const NEAR_BITS: u32 = 8;
+
+/// Names every take that is a copy of an earlier one.
+pub(super) fn find(entries: &[Entry]) -> TakeFindings {
+    let mut found = TakeFindings::new();
+    let mut by_hash: HashMap<u64, usize> = HashMap::new();
+    // Four 16-bit parts: prints that differ in few bits share at least one part nearly
+    // always, so that only takes with an equal part need comparing.
+    let mut by_part: HashMap<(u32, u16), Vec<usize>> = HashMap::new();
+    for (index, entry) in entries.iter().enumerate() {
+        let Some(facts) = entry.facts.filter(|facts| facts.amplitudes.sound_s.is_some()) else {
+            continue;
+        };
+        let part = |print: u64, part: u32| (part, (print >> (16 * part)) as u16);
+        let near = facts.print.and_then(|print| {
+            let same = |other: &&usize| {
+                let print_of = entries[**other].facts.and_then(|facts| facts.print);
+                print_of.is_some_and(|p| (p ^ print).count_ones() <= NEAR_BITS)
+            };
+            let candidates = (0..4).filter_map(|p| by_part.get(&part(print, p))).flatten();
+            candidates.into_iter().find(same).copied()
+        });
+        match by_hash.get(&facts.hash).copied() {
+            Some(first) => found.push((index, copy(&entries[first], "is the same recording as"))),
+            None => {
+                by_hash.insert(facts.hash, index);
+                if let Some(first) = near {
+                    let how = "is, apart from gain or word length, the same recording as";
+                    found.push((index, copy(&entries[first], how)));
+                }
+            }
+        }
+        if let Some(print) = facts.print {
+            (0..4).for_each(|p| by_part.entry(part(print, p)).or_default().push(index));
+        }
+    }
+    found
+}
+
+fn copy(first: &Entry, how: &str) -> Finding {
+    Finding::new(
+        TakeVerdict::Repeat,
+        Topic::Duplicate,
+        format!("This take {how} {}.", first.name()),
+        "One of the two files has the wrong contents: look for the right recording, or make \
+         this take again.",
+    )
+}

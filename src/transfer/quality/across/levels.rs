@@ -1,0 +1,222 @@
+//! Levels of takes against each other: gain steps, exchanged conditions, scatter of spots.
+//!
+//! All by the levels in third-octave bands while the sweep passes them, without any
+//! transfer function: the room is in both takes of a difference.
+
+use super::super::facts::TakeFacts;
+use super::super::verdict::{Finding, TakeVerdict};
+use super::{Entry, TakeFindings, median};
+use crate::ingest::manifest::{Condition, SoundSource};
+use crate::warning::Topic;
+use std::collections::BTreeMap;
+
+/// Bands that millimetres of the microphone hardly change: 100 to 800 Hz.
+const STEADY: std::ops::RangeInclusive<i32> = -10..=-1;
+/// Bands in which sheets lose next to nothing: 100 to 315 Hz.
+const LOW: std::ops::RangeInclusive<i32> = -10..=-5;
+/// Bands in which they lose most: 1 to 16 kHz.
+const HIGH: std::ops::RangeInclusive<i32> = 0..=12;
+/// Bands for the scatter between spots: 1 to 8 kHz.
+const SCATTER: std::ops::RangeInclusive<i32> = 0..=9;
+/// A level step between spots that counts, dB.
+const SPOT_STEP_DB: f64 = 0.37;
+/// A deviation of one seat's low-frequency loss from that of the others that counts, dB.
+const SEAT_STEP_DB: f64 = 0.6;
+/// Loss at high against low frequencies below which the conditions are exchanged, dB.
+const SWAPPED_DB: f64 = -0.42;
+/// Scatter between spots that counts, dB rms.
+const SCATTER_DB: f64 = 2.0;
+
+type Group = (usize, SoundSource, Condition);
+
+/// Comparable takes by seat, loudspeaker and condition.
+fn groups<'a>(entries: &[Entry<'a>]) -> BTreeMap<Group, Vec<(usize, &'a TakeFacts)>> {
+    let mut groups: BTreeMap<Group, Vec<(usize, &TakeFacts)>> = BTreeMap::new();
+    for (index, entry) in entries.iter().enumerate() {
+        if let Some(facts) = entry.comparable() {
+            let key = (entry.take.seat, entry.take.source, entry.take.condition);
+            groups.entry(key).or_default().push((index, facts));
+        }
+    }
+    groups
+}
+
+/// Levels of a take in some bands, dB.
+fn level(facts: &TakeFacts, index: i32) -> Option<f64> {
+    let position = facts.bands.iter().position(|band| band.index() == index)?;
+    facts.levels.level_db.get(position).copied().flatten()
+}
+
+/// Level differences `a - b` in the bands that both have.
+fn differences(a: &TakeFacts, b: &TakeFacts, bands: std::ops::RangeInclusive<i32>) -> Vec<f64> {
+    bands.filter_map(|k| Some(level(a, k)? - level(b, k)?)).collect()
+}
+
+/// Takes of one seat and condition whose level at low frequencies is not that of the others.
+///
+/// With two takes it cannot be told which of them is off; the later one is named.
+pub(super) fn gain_steps(entries: &[Entry]) -> TakeFindings {
+    let mut found = TakeFindings::new();
+    for takes in groups(entries).values().filter(|takes| takes.len() > 1) {
+        let offsets: Vec<f64> = takes
+            .iter()
+            .map(|(_, facts)| {
+                let steps = differences(facts, takes[0].1, STEADY);
+                if steps.len() < 5 { 0.0 } else { median(steps).unwrap_or(0.0) }
+            })
+            .collect();
+        let middle = if takes.len() == 2 { 0.0 } else { median(offsets.clone()).unwrap_or(0.0) };
+        for ((index, _), offset) in takes.iter().zip(&offsets) {
+            let step_db = offset - middle;
+            if step_db.abs() <= SPOT_STEP_DB {
+                continue;
+            }
+            let first = entries[takes[0].0].name();
+            let others = if takes.len() == 2 { first } else { "the other takes here".into() };
+            let way = if step_db > 0.0 { "louder" } else { "softer" };
+            found.push((
+                *index,
+                Finding::new(
+                    TakeVerdict::Doubt,
+                    Topic::GainStep,
+                    format!(
+                        "This take is {:.1} dB {way} than {others} at all low frequencies alike: \
+                         a gain was changed between them.",
+                        step_db.abs()
+                    ),
+                    "Leave every gain alone between the takes; repeat the takes of this seat in \
+                     this condition.",
+                ),
+            ));
+        }
+    }
+    found
+}
+
+/// Spots of one seat and condition that differ in shape more than a moved microphone makes.
+pub(super) fn repeatability(entries: &[Entry]) -> TakeFindings {
+    let mut found = TakeFindings::new();
+    for takes in groups(entries).values() {
+        for (index, facts) in takes.iter().skip(1) {
+            let steps = differences(facts, takes[0].1, SCATTER);
+            let Some(middle) = median(steps.clone()).filter(|_| steps.len() >= 5) else { continue };
+            let sum: f64 = steps.iter().map(|step| (step - middle).powi(2)).sum();
+            let rms_db = (sum / steps.len() as f64).sqrt();
+            if rms_db <= SCATTER_DB {
+                continue;
+            }
+            found.push((
+                *index,
+                Finding::new(
+                    TakeVerdict::Doubt,
+                    Topic::Repeatability,
+                    format!(
+                        "This take differs from {} by {rms_db:.1} dB rms from 1 to 8 kHz: the \
+                         microphone was not at the same place.",
+                        entries[takes[0].0].name()
+                    ),
+                    "Mark the place of the microphone (stand, height, direction) and put it back \
+                     to a few millimetres.",
+                ),
+            ));
+        }
+    }
+    found
+}
+
+/// Loss of each seat's centre loudspeaker by band levels, with the indices of the takes with.
+fn losses(entries: &[Entry]) -> Vec<(usize, Vec<usize>, BTreeMap<i32, f64>)> {
+    let groups = groups(entries);
+    let mut seats: Vec<usize> = groups.keys().map(|key| key.0).collect();
+    seats.dedup();
+    let mean = |takes: &[(usize, &TakeFacts)], k: i32| {
+        let levels: Vec<f64> = takes.iter().filter_map(|(_, facts)| level(facts, k)).collect();
+        (levels.len() == takes.len()).then(|| levels.iter().sum::<f64>() / takes.len() as f64)
+    };
+    seats
+        .into_iter()
+        .filter_map(|seat| {
+            let without = groups.get(&(seat, SoundSource::Centre, Condition::Without))?;
+            let with = groups.get(&(seat, SoundSource::Centre, Condition::With))?;
+            let loss =
+                (-10..=12).filter_map(|k| Some((k, mean(without, k)? - mean(with, k)?))).collect();
+            Some((seat, with.iter().map(|(index, _)| *index).collect(), loss))
+        })
+        .collect()
+}
+
+fn mean_over(loss: &BTreeMap<i32, f64>, bands: std::ops::RangeInclusive<i32>) -> Option<f64> {
+    let inside: Vec<f64> = loss.range(bands).map(|(_, db)| *db).collect();
+    (inside.len() >= 4).then(|| inside.iter().sum::<f64>() / inside.len() as f64)
+}
+
+/// Seats whose loss at 100 to 315 Hz is not that of the other seats: a knob was turned
+/// between that seat's takes without and with.
+pub(super) fn seat_steps(entries: &[Entry]) -> TakeFindings {
+    let low: Vec<(Vec<usize>, f64)> = losses(entries)
+        .into_iter()
+        .filter_map(|(_, takes, loss)| {
+            let inside: Vec<f64> = loss.range(LOW).map(|(_, db)| *db).collect();
+            Some((takes, median(inside)?))
+        })
+        .collect();
+    if low.len() < 3 {
+        return TakeFindings::new();
+    }
+    let Some(middle) = median(low.iter().map(|(_, db)| *db).collect()) else {
+        return TakeFindings::new();
+    };
+    let mut found = TakeFindings::new();
+    for (takes, db) in low {
+        let step_db = db - middle;
+        let Some(index) = takes.first().filter(|_| step_db.abs() > SEAT_STEP_DB) else { continue };
+        found.push((
+            *index,
+            Finding::new(
+                TakeVerdict::Doubt,
+                Topic::GainStep,
+                format!(
+                    "From 100 to 315 Hz this seat loses {db:.1} dB, the other seats {middle:.1} \
+                     dB: between its takes without and with the screen a gain was changed.",
+                ),
+                "Check playback and recording gain; repeat this seat's takes in the condition \
+                 whose gain differs.",
+            ),
+        ));
+    }
+    found
+}
+
+/// Seats that get louder at high frequencies with the screen.
+pub(super) fn swapped(entries: &[Entry]) -> TakeFindings {
+    let mut found = TakeFindings::new();
+    for (_, takes, loss) in losses(entries) {
+        let (Some(high), Some(low)) = (mean_over(&loss, HIGH), mean_over(&loss, LOW)) else {
+            continue;
+        };
+        let tilt_db = high - low;
+        let negative = loss.range(HIGH).filter(|(_, db)| **db - low < 0.0).count();
+        let most = 4 * negative >= 3 * loss.range(HIGH).count();
+        if tilt_db > SWAPPED_DB || !most {
+            continue;
+        }
+        for index in takes {
+            found.push((
+                index,
+                Finding::new(
+                    TakeVerdict::Repeat,
+                    Topic::Swapped,
+                    format!(
+                        "With the screen this seat is {:.1} dB louder from 1 to 16 kHz, relative \
+                         to low frequencies: a screen cannot do that. The takes without and with \
+                         were exchanged.",
+                        -tilt_db
+                    ),
+                    "Compare with your notes and exchange the files' names, or record this seat \
+                     again.",
+                ),
+            ));
+        }
+    }
+    found
+}

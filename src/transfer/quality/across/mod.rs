@@ -1,0 +1,73 @@
+//! What the takes of a session tell about each other.
+//!
+//! | file | judges |
+//! |---|---|
+//! | `duplicates` | one recording under two names |
+//! | `levels` | gain steps, exchanged conditions, spots that disagree |
+//! | `order` | polarity, disturbances that come back at the same frequency |
+//! | `conditions` | what differs between the days: clock, air, number of spots |
+
+mod conditions;
+mod duplicates;
+mod levels;
+mod order;
+
+pub use conditions::{Weather, judge_conditions};
+
+use super::facts::{TakeAnalyser, TakeFacts};
+use super::verdict::Finding;
+use crate::ingest::session::Take;
+
+/// A take with its facts, as far as it could be read and used.
+#[derive(Clone, Copy)]
+pub struct Entry<'a> {
+    /// The take in the session's list.
+    pub take: &'a Take,
+    /// Seat id.
+    pub seat_id: &'a str,
+    /// Its facts; `None` where the file could not be read.
+    pub facts: Option<&'a TakeFacts>,
+    /// Whether its own faults leave it usable: only such takes are compared by level.
+    pub usable: bool,
+}
+
+impl<'a> Entry<'a> {
+    fn comparable(&self) -> Option<&'a TakeFacts> {
+        self.facts.filter(|_| self.usable)
+    }
+
+    fn name(&self) -> String {
+        self.take.file.display().to_string()
+    }
+}
+
+/// Findings on single takes, which only the others show.
+pub type TakeFindings = Vec<(usize, Finding)>;
+
+/// Compares all takes; the result names takes by their index in `entries`.
+///
+/// Cost grows with the number of takes, not with that of their pairs.
+pub fn judge_across(entries: &[Entry], analyser: &TakeAnalyser) -> TakeFindings {
+    let mut found = duplicates::find(entries);
+    found.extend(levels::gain_steps(entries));
+    found.extend(levels::repeatability(entries));
+    found.extend(levels::seat_steps(entries));
+    found.extend(levels::swapped(entries));
+    found.extend(order::polarity(entries, analyser));
+    found
+}
+
+/// Takes whose disturbance comes back at the same sweep frequency in most other takes.
+pub fn recurring_bursts(entries: &[Entry]) -> Vec<usize> {
+    order::recurring_bursts(entries)
+}
+
+pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.retain(|x| x.is_finite());
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    (n > 0).then(|| 0.5 * (values[n / 2] + values[(n - 1) / 2]))
+}
+
+#[cfg(test)]
+mod tests;
