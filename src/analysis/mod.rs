@@ -6,6 +6,7 @@ pub mod claims;
 pub mod correction;
 pub mod echo;
 pub mod geometry;
+pub mod level;
 pub mod loss;
 pub mod picture;
 pub mod predict;

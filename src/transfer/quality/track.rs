@@ -108,9 +108,7 @@ fn strongest(
     for vote in votes.iter().filter(far) {
         let slot = (vote.start_s - earliest_s) / s.hop_s;
         if slot >= 1.0 && (slot as usize) + 1 < n_slots {
-            for i in slot as usize - 1..=slot as usize + 1 {
-                slots[i] += 1;
-            }
+            slots[slot as usize - 1..=slot as usize + 1].iter_mut().for_each(|n| *n += 1);
         }
     }
     let (slot, count) = slots.iter().enumerate().max_by_key(|(_, n)| **n)?;

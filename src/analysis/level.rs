@@ -1,0 +1,401 @@
+//! Level between the conditions: what a gain step would look like, and whether it is known.
+//!
+//! A recording gain that was changed between the conditions looks like loss in every band
+//! alike, and nothing in the screen's own takes can tell the two apart: real cloth loses 0.0
+//! to 0.6 dB from 100 to 315 Hz by its flow resistance. Takes of a control loudspeaker that
+//! is not behind the screen measure the step; without them nothing is ever subtracted.
+
+use super::claims::SharedLevel;
+use super::loss::LossTable;
+use crate::units::ThirdOctave;
+use crate::warning::{Topic, Warning};
+use serde::Serialize;
+
+/// Bands of the control loudspeaker's loss that count: 500 Hz to 8 kHz.
+const CONTROL_BANDS: std::ops::RangeInclusive<i32> = -3..=9;
+/// At least so many of these 13 bands must hold a value at a seat.
+const CONTROL_BANDS_AT_LEAST: usize = 7;
+/// Bands of the low-frequency figure: 100 to 315 Hz.
+const LOW_BANDS: std::ops::RangeInclusive<i32> = -10..=-5;
+/// At least so many of these 6 bands must hold a value.
+const LOW_BANDS_AT_LEAST: usize = 4;
+/// Standard uncertainty of a step measured with control takes, dB. Simulated sessions give
+/// 0.01 dB; real control loudspeakers warm up as well, so it is rounded up.
+pub const CONTROL_U_DB: f64 = 0.015;
+/// Below this low-frequency loss the recordings with the screen were louder, dB.
+const LOUDER_DB: f64 = -0.15;
+/// Above this low-frequency loss the recordings with the screen may have been softer, dB.
+const SOFTER_DB: f64 = 0.8;
+/// Control steps of single seats farther than this from their mean, dB: a gain was changed
+/// during a condition.
+const SEAT_STEP_DB: f64 = 0.2;
+
+/// Loss of the control loudspeaker at one seat.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ControlLoss {
+    /// Seat id.
+    pub seat: String,
+    /// Loss per band, dB, in the order of the bands.
+    pub loss_db: Vec<Option<f64>>,
+}
+
+/// A step measured with control takes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ControlStep {
+    /// The step, dB: **positive = the takes with the screen came out softer**, as if
+    /// everything had been lost alike. It is subtracted from every loss.
+    pub step_db: f64,
+    /// Step at each seat, dB.
+    pub seats: Vec<SeatStep>,
+    /// Standard uncertainty, dB: [`CONTROL_U_DB`], or the scatter of the seats' steps over
+    /// the square root of their number, whichever is larger.
+    pub u_db: f64,
+}
+
+/// Step at one seat.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SeatStep {
+    /// Seat id.
+    pub seat: String,
+    /// Median of the control's loss over 500 Hz to 8 kHz, dB.
+    pub step_db: f64,
+}
+
+/// What the step was measured with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LevelKnowledge {
+    /// Takes of a control loudspeaker.
+    Control,
+    /// Nothing.
+    None,
+}
+
+/// Level between the conditions, as it is reported.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LevelFinding {
+    /// Mean loss from 100 to 315 Hz over bands and seats, after subtraction, dB.
+    pub low_band_loss_db: Option<f64>,
+    /// Step measured and subtracted, dB; absent without control takes.
+    pub step_db: Option<f64>,
+    /// What it was measured with.
+    pub source: LevelKnowledge,
+    /// What this means, in plain words.
+    pub statement: String,
+}
+
+/// Measures the step from the control loudspeaker's losses.
+///
+/// Per seat the median over 500 Hz to 8 kHz (a median, since the moved microphone changes
+/// single bands by tenths), then the mean over seats. `None` without a seat that has values
+/// in at least 7 of the 13 bands.
+pub fn measure_step(bands: &[ThirdOctave], control: &[ControlLoss]) -> Option<ControlStep> {
+    let seats: Vec<SeatStep> = control
+        .iter()
+        .filter_map(|seat| {
+            let inside = bands.iter().zip(&seat.loss_db);
+            let mut values: Vec<f64> = inside
+                .filter(|(band, _)| CONTROL_BANDS.contains(&band.index()))
+                .filter_map(|(_, loss)| loss.filter(|db| db.is_finite()))
+                .collect();
+            if values.len() < CONTROL_BANDS_AT_LEAST {
+                return None;
+            }
+            values.sort_by(f64::total_cmp);
+            let n = values.len();
+            let step_db = 0.5 * (values[n / 2] + values[(n - 1) / 2]);
+            Some(SeatStep { seat: seat.seat.clone(), step_db })
+        })
+        .collect();
+    if seats.is_empty() {
+        return None;
+    }
+    let n = seats.len() as f64;
+    let step_db = seats.iter().map(|seat| seat.step_db).sum::<f64>() / n;
+    let squares: f64 = seats.iter().map(|seat| (seat.step_db - step_db).powi(2)).sum();
+    let scatter = if seats.len() > 1 { (squares / (n - 1.0) / n).sqrt() } else { 0.0 };
+    Some(ControlStep { step_db, seats, u_db: CONTROL_U_DB.max(scatter) })
+}
+
+/// Subtracts a measured step from every loss of the table and puts its uncertainty into
+/// each `u_db`, `u_common_db` and `u95_db`.
+///
+/// The step is the same for all seats and bands, so it belongs to the common part.
+pub fn subtract_step(table: &mut LossTable, step: &ControlStep) {
+    let shift = |values: &mut Vec<Option<f64>>| {
+        values.iter_mut().flatten().for_each(|db| *db -= step.step_db);
+    };
+    let estimates = table.seats.iter_mut().map(|seat| &mut seat.loss);
+    for loss in estimates.chain([&mut table.mean.loss]) {
+        for e in loss.iter_mut().flatten() {
+            e.value_db -= step.step_db;
+            let wider = e.u_db.hypot(step.u_db);
+            // The degrees of freedom stay: the added part is a small, well-known one.
+            e.u95_db *= if e.u_db > 0.0 { wider / e.u_db } else { 1.0 };
+            e.u_db = wider;
+            e.u_common_db = e.u_common_db.hypot(step.u_db);
+        }
+    }
+    for seat in &mut table.seats {
+        shift(&mut seat.in_room_db);
+        shift(&mut seat.direct_db);
+        shift(&mut seat.fine_db);
+    }
+    shift(&mut table.mean.fine_db);
+}
+
+/// What every band shares, for claims about differences.
+pub fn shared_level(step: Option<&ControlStep>) -> SharedLevel {
+    SharedLevel { u_db: step.map_or(0.0, |step| step.u_db), controlled: step.is_some() }
+}
+
+/// Mean loss from 100 to 315 Hz; `None` with fewer than four of its six bands.
+pub fn low_band_loss_db(bands: &[ThirdOctave], mean_loss_db: &[Option<f64>]) -> Option<f64> {
+    let inside: Vec<f64> = bands
+        .iter()
+        .zip(mean_loss_db)
+        .filter(|(band, _)| LOW_BANDS.contains(&band.index()))
+        .filter_map(|(_, loss)| loss.filter(|db| db.is_finite()))
+        .collect();
+    let n = inside.len();
+    (n >= LOW_BANDS_AT_LEAST).then(|| inside.iter().sum::<f64>() / n as f64)
+}
+
+/// The finding on the level, from the mean loss after subtraction.
+pub fn find_level(
+    bands: &[ThirdOctave],
+    mean_loss_db: &[Option<f64>],
+    step: Option<&ControlStep>,
+) -> LevelFinding {
+    let low = low_band_loss_db(bands, mean_loss_db);
+    let low_words = low.map_or("The loss from 100 to 315 Hz is not known.".to_string(), |low| {
+        format!("From 100 to 315 Hz the loss is {low:.2} dB.")
+    });
+    let statement = match step {
+        Some(step) => {
+            let way = if step.step_db > 0.0 { "softer" } else { "louder" };
+            format!(
+                "The control loudspeaker, which is not behind the screen, came out {:.2} dB {way} \
+                 with the screen hung. That is a change of gain, not of the screen; it was \
+                 subtracted from every loss, and \u{b1} {:.2} dB (95 %) stay in their \
+                 uncertainty. {low_words}",
+                step.step_db.abs(),
+                1.96 * step.u_db
+            )
+        }
+        None => format!(
+            "{low_words} No control takes were made, so nothing was subtracted: a gain that was \
+             changed between the conditions would look like this, and so would the flow \
+             resistance of a cloth. The shape of the loss does not depend on it; every absolute \
+             loss does, decibel for decibel."
+        ),
+    };
+    let source = if step.is_some() { LevelKnowledge::Control } else { LevelKnowledge::None };
+    LevelFinding {
+        low_band_loss_db: low,
+        step_db: step.map(|step| step.step_db),
+        source,
+        statement,
+    }
+}
+
+/// Warnings on the level.
+pub fn level_warnings(finding: &LevelFinding, step: Option<&ControlStep>) -> Vec<Warning> {
+    let mut warnings = Vec::new();
+    let mut warn = |topic, seat: Option<&str>, message: String, advice: &str| {
+        warnings.push(Warning {
+            topic,
+            seat: seat.map(Into::into),
+            take: None,
+            message,
+            advice: advice.into(),
+        });
+    };
+    if let Some(low) = finding.low_band_loss_db {
+        let controlled = finding.source == LevelKnowledge::Control;
+        if low < LOUDER_DB {
+            warn(
+                Topic::LevelAmbiguity,
+                None,
+                format!(
+                    "From 100 to 315 Hz it was {:.2} dB louder with the screen than without. A \
+                     screen adds no energy there{}.",
+                    -low,
+                    if controlled {
+                        ", and the control loudspeaker shows no such step: something else \
+                         changed in the room or at the loudspeaker"
+                    } else {
+                        ": most likely playback or recording gain was turned up between the \
+                         conditions, and every loss is shown too small by about as much"
+                    }
+                ),
+                "Check the gains against your notes. Record control takes of a loudspeaker that \
+                 is not behind the screen, in both conditions, or repeat one condition.",
+            );
+        } else if low > SOFTER_DB {
+            warn(
+                Topic::LevelAmbiguity,
+                None,
+                format!(
+                    "From 100 to 315 Hz {low:.2} dB are lost. {}",
+                    if controlled {
+                        "The control loudspeaker shows that this is no change of gain: the sheet \
+                         is uncommonly dense, or something else stands in the way."
+                    } else {
+                        "Cloth loses 0.0 to 0.6 dB there by its flow resistance; more is either \
+                         a very dense sheet or a gain that was turned down between the \
+                         conditions. These recordings cannot tell which."
+                    }
+                ),
+                "Check the gains against your notes, or record control takes of a loudspeaker \
+                 that is not behind the screen, in both conditions.",
+            );
+        }
+    }
+    for seat in step.iter().flat_map(|step| &step.seats) {
+        let mean = finding.step_db.unwrap_or(seat.step_db);
+        if (seat.step_db - mean).abs() > SEAT_STEP_DB {
+            warn(
+                Topic::GainStep,
+                Some(&seat.seat),
+                format!(
+                    "At this seat the control loudspeaker shows a step of {:.2} dB, the mean over \
+                     the seats is {mean:.2} dB: a gain was changed during one of the conditions.",
+                    seat.step_db
+                ),
+                "Repeat the takes of this seat, centre and control, without touching any gain.",
+            );
+        }
+    }
+    warnings
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::loss::{Estimate, MeanLoss, SeatLoss};
+
+    fn bands() -> Vec<ThirdOctave> {
+        ThirdOctave::report_bands(20_000.0)
+    }
+
+    fn control(seat: &str, step_db: f64) -> ControlLoss {
+        // Single bands off by a lot, as a moved microphone makes them: the median stays.
+        let off = |i: usize| if i.is_multiple_of(5) { 0.8 } else { 0.0 };
+        let loss_db = (0..bands().len()).map(|i| Some(step_db + off(i))).collect();
+        ControlLoss { seat: seat.into(), loss_db }
+    }
+
+    fn table(loss_db: f64) -> LossTable {
+        let e =
+            Estimate { value_db: loss_db, u_db: 0.03, u_common_db: 0.0, dof: 12.0, u95_db: 0.0654 };
+        let n = bands().len();
+        let seat = SeatLoss {
+            seat: 0,
+            id: "R1C".into(),
+            weight: 1.0,
+            loss: vec![Some(e); n],
+            in_room_db: vec![Some(loss_db); n],
+            direct_db: vec![Some(loss_db); n],
+            absent: vec![None; n],
+            doubtful: vec![false; n],
+            spots: [2, 2],
+            fine_db: vec![Some(loss_db); 3],
+        };
+        let mean = MeanLoss {
+            loss: seat.loss.clone(),
+            sd_db: vec![None; n],
+            range_db: vec![None; n],
+            fine_db: seat.fine_db.clone(),
+        };
+        LossTable { bands: bands(), fine_hz: vec![1e3, 2e3, 3e3], seats: vec![seat], mean }
+    }
+
+    #[test]
+    fn the_step_is_median_over_bands_and_mean_over_seats() {
+        let step = measure_step(&bands(), &[control("A", 0.5), control("B", 0.54)]);
+        let step = step.expect("measured");
+        assert!((step.step_db - 0.52).abs() < 1e-12, "{step:?}");
+        // Scatter 0.0283 dB over sqrt 2 is 0.02 dB, above the floor of 0.015 dB.
+        assert!((step.u_db - 0.02).abs() < 1e-6, "{step:?}");
+        let alike = measure_step(&bands(), &[control("A", 0.5), control("B", 0.5)]);
+        assert_eq!(alike.map(|s| s.u_db), Some(CONTROL_U_DB));
+    }
+
+    #[test]
+    fn too_little_control_data_measures_nothing() {
+        assert_eq!(measure_step(&bands(), &[]), None);
+        let mut thin = control("A", 0.5);
+        let mut kept = 0;
+        for (band, loss) in bands().iter().zip(&mut thin.loss_db) {
+            if CONTROL_BANDS.contains(&band.index()) {
+                kept += 1;
+                if kept > 6 {
+                    *loss = if kept % 2 == 0 { None } else { Some(f64::NAN) };
+                }
+            }
+        }
+        assert_eq!(measure_step(&bands(), &[thin]), None);
+    }
+
+    #[test]
+    fn a_measured_step_is_subtracted_everywhere_and_widens_u() {
+        let step = measure_step(&bands(), &[control("A", 0.5)]).expect("measured");
+        let mut t = table(1.7);
+        subtract_step(&mut t, &step);
+        let e = t.seats[0].loss[7].expect("kept");
+        assert!((e.value_db - 1.2).abs() < 1e-12);
+        assert!((e.u_db - 0.03f64.hypot(0.015)).abs() < 1e-12);
+        assert!((e.u_common_db - 0.015).abs() < 1e-12);
+        assert!((e.u95_db / e.u_db - 0.0654 / 0.03).abs() < 1e-9, "the coverage factor stays");
+        for db in
+            [&t.seats[0].in_room_db, &t.seats[0].direct_db, &t.seats[0].fine_db, &t.mean.fine_db]
+        {
+            assert!(db.iter().all(|x| (x.expect("kept") - 1.2).abs() < 1e-12));
+        }
+        assert!((t.mean.loss[3].expect("kept").value_db - 1.2).abs() < 1e-12);
+    }
+
+    fn finding(low_db: f64, step: Option<&ControlStep>) -> (LevelFinding, Vec<Warning>) {
+        let loss = vec![Some(low_db); bands().len()];
+        let finding = find_level(&bands(), &loss, step);
+        let warnings = level_warnings(&finding, step);
+        (finding, warnings)
+    }
+
+    #[test]
+    fn warnings_stand_on_both_sides_of_their_limits() {
+        for (low_db, n) in [(-0.16, 1), (-0.14, 0), (0.3, 0), (0.79, 0), (0.81, 1)] {
+            let (found, warnings) = finding(low_db, None);
+            assert_eq!(warnings.len(), n, "{low_db}: {warnings:?}");
+            assert!((found.low_band_loss_db.expect("known") - low_db).abs() < 1e-12);
+            assert_eq!((found.step_db, found.source), (None, LevelKnowledge::None));
+            assert!(found.statement.contains("nothing was subtracted"));
+        }
+        let (found, warnings) = finding(f64::NAN, None);
+        assert_eq!((found.low_band_loss_db, warnings.len()), (None, 0));
+    }
+
+    #[test]
+    fn with_control_takes_the_words_change() {
+        let step = measure_step(&bands(), &[control("A", -0.6), control("B", -0.6)]);
+        let (found, warnings) = finding(0.9, step.as_ref());
+        assert_eq!(found.source, LevelKnowledge::Control);
+        assert!(found.statement.contains("0.60 dB louder"), "{}", found.statement);
+        assert!(warnings[0].message.contains("no change of gain"), "{warnings:?}");
+        let uneven = [control("A", 0.0), control("B", 0.0), control("C", 0.4)];
+        let step = measure_step(&bands(), &uneven);
+        let (_, warnings) = finding(0.2, step.as_ref());
+        let seats: Vec<Option<&str>> = warnings.iter().map(|w| w.seat.as_deref()).collect();
+        assert_eq!(seats, [Some("C")]);
+    }
+
+    #[test]
+    fn fewer_than_four_low_bands_are_no_figure() {
+        let mut loss = vec![None; bands().len()];
+        loss[..3].fill(Some(0.2));
+        assert_eq!(low_band_loss_db(&bands(), &loss), None);
+        loss[3] = Some(0.2);
+        assert!(low_band_loss_db(&bands(), &loss).is_some());
+    }
+}
