@@ -99,8 +99,8 @@ fn translate(text: &ManifestText, document: &DeTable<'_>, error: &toml::de::Erro
     }
     if message.starts_with("missing field") {
         let missing = names.first().copied().unwrap_or("");
-        let is_table = matches!(missing, "session" | "sweep" | "screen");
-        return if is_table && table == AT_TOP {
+        // No table has keys of these names, so one of the three tables is missing.
+        return if matches!(missing, "session" | "sweep" | "screen") {
             let whole = text.text.len();
             text.refuse_span(
                 whole..whole,

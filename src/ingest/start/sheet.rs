@@ -21,7 +21,7 @@ pub(super) fn html(plan: &Plan<'_>) -> String {
                     tick(&default_name(seat, condition, SoundSource::Control, 1))
                 )])
                 .collect::<Vec<_>>()
-                .join("")
+                .join(" ")
         };
         // Writing to a String cannot fail.
         let _ = writeln!(
@@ -52,20 +52,19 @@ h1 {{ font-size: 15pt; margin: 0 0 1.5mm; }}
 h2 {{ font-size: 10.5pt; margin: 3mm 0 0.8mm; }}
 p, ol, ul {{ margin: 0 0 1mm; }}
 ol, ul {{ padding-left: 5mm; }}
-.fields {{ display: grid; grid-template-columns: 1fr 1fr 1fr; gap: 1mm 4mm; }}
-.fields span {{ display: flex; align-items: baseline; white-space: nowrap; }}
-.fields span::after {{ content: ""; flex: 1; border-bottom: 0.3mm solid #555; margin-left: 1.5mm; min-width: 10mm; height: 5mm; }}
+.fields {{ display: grid; grid-template-columns: 1fr 1fr 1fr; gap: 0.5mm 5mm; }}
+.fields span {{ border-bottom: 0.3mm solid #555; height: 6.6mm; font-size: 8.5pt; color: #333; white-space: nowrap; overflow: hidden; }}
 .caution {{ border: 0.6mm solid #111; padding: 1.5mm 2.5mm; margin-top: 2mm; }}
 .caution h2 {{ margin-top: 0; }}
 .columns {{ display: grid; grid-template-columns: 1fr 1fr; gap: 0 5mm; }}
 table {{ border-collapse: collapse; width: 100%; margin-top: 1.5mm; }}
 thead {{ display: table-header-group; }}
 tr {{ break-inside: avoid; }}
-th, td {{ border: 0.25mm solid #888; padding: 0.8mm 1.5mm; text-align: left; vertical-align: top; }}
+th, td {{ border: 0.25mm solid #888; padding: 0.5mm 1.5mm; text-align: left; vertical-align: top; }}
 td {{ width: 45%; }}
 th[scope=row] {{ overflow-wrap: anywhere; }}
-.take {{ display: inline-flex; align-items: center; margin: 0.3mm 3mm 0.3mm 0; font: 8.5pt/1.25 ui-monospace, "DejaVu Sans Mono", Consolas, monospace; overflow-wrap: anywhere; }}
-.take i {{ flex: none; width: 3.4mm; height: 3.4mm; border: 0.3mm solid #111; margin-right: 1.3mm; }}
+.take {{ display: inline-block; min-width: 46%; margin: 0.2mm 1.5mm 0.2mm 0; font: 8pt/1.3 ui-monospace, "DejaVu Sans Mono", Consolas, monospace; overflow-wrap: anywhere; }}
+.take i {{ display: inline-block; width: 3.2mm; height: 3.2mm; border: 0.3mm solid #111; margin-right: 1.3mm; vertical-align: -0.5mm; }}
 .control {{ color: #444; }}
 @media print {{ body {{ margin: 0; max-width: none; padding: 0; font-size: 9.2pt; }} }}
 </style>

@@ -3,7 +3,7 @@
 use super::TAKES_FOLDER;
 use super::name::{default_name, parse_name};
 use super::paths::{inside, resolve};
-use crate::ingest::error::{IngestError, shown};
+use crate::ingest::error::{IngestError, plain, shown};
 use crate::ingest::manifest::check::{MAX_SEATS, MAX_TAKES, id_problem};
 use crate::ingest::manifest::{Condition, Manifest, ManifestText, SeatInfo, SoundSource, nearest};
 use crate::ingest::session::{OpenMode, Take};
@@ -225,6 +225,7 @@ fn candidate_of(root: &Path, file: &Path, manifest: &Manifest) -> Result<Candida
         };
         refuse(problem, advice)
     })?;
+    // Where seats are named in the manifest, their ids were checked there.
     if ids.is_empty()
         && let Some(problem) = id_problem(&seat)
     {
@@ -249,7 +250,7 @@ fn match_seat(found: &str, ids: &[&str]) -> Result<String, String> {
     let mut alike = ids.iter().filter(|id| id.to_lowercase() == lower);
     match (alike.next(), alike.next()) {
         (Some(id), None) => Ok((*id).to_owned()),
-        _ => Err(format!("no seat is called `{found}`")),
+        _ => Err(format!("no seat is called `{}`", plain(found))),
     }
 }
 
