@@ -9,6 +9,7 @@ pub mod geometry;
 pub mod level;
 pub mod loss;
 pub mod picture;
+pub mod power;
 pub mod predict;
 pub mod repeat;
 pub mod seats;
