@@ -10,6 +10,7 @@
 //! | [`analysis`] | transmissions | losses with uncertainty, verdicts, settings |
 //! | [`report`] | one finished result | table, JSON, CSV, plots, papers |
 //!
+//! [`chain`] is the way through all of them, readable top to bottom;
 //! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
 //! [`cli`] is the command line over all of it; [`units`] names what is counted,
 //! [`warning`] what is doubtful.
@@ -20,6 +21,7 @@
 #![deny(missing_docs)]
 
 pub mod analysis;
+pub mod chain;
 pub mod cli;
 pub mod ingest;
 pub mod report;

@@ -19,8 +19,12 @@ const AFTER_HELP: &str = "Exit status: 0 done; 1 done, and with --strict a claim
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Invent a session by simulation and analyse it: the first thing to run
+    Demo(DemoArgs),
     /// Make a new session folder: manifest, test signal, take sheet
     Start(StartArgs),
+    /// Analyse a session folder and write the report
+    Analyze(AnalyzeArgs),
     /// Write the test signal
     Sweep(SweepArgs),
     /// Say what a described sheet will lose, before buying it
@@ -70,7 +74,7 @@ pub struct PredictArgs {
     #[arg(long, value_name = "M")]
     pub width_m: Option<f64>,
     /// Width of the picture over its height
-    #[arg(long, value_name = "RATIO", default_value_t = 16.0 / 9.0)]
+    #[arg(long, value_name = "RATIO", default_value_t = 1.778)]
     pub aspect: f64,
     /// A seat: metres from the sheet, and beside the axis; may be given several times
     #[arg(
@@ -102,6 +106,40 @@ backing_mass_g_m2, backing_flow_resistance_pa_s_m, backing_air_mm.
 Example:
   scrimcheck predict --gap-m 0.06 --sheet \"cloth:mass_g_m2=180,flow_resistance_pa_s_m=60\" \\
     --sheet \"film:hole_mm=0.5,pitch_mm=2.2,thickness_mm=0.3\"";
+
+/// `scrimcheck demo`
+#[derive(Debug, ClapArgs)]
+pub struct DemoArgs {
+    /// Folder to make
+    #[arg(value_name = "DIR", default_value = "scrimcheck-demo")]
+    pub folder: PathBuf,
+    /// Print the result document instead of the table
+    #[arg(long)]
+    pub json: bool,
+    /// Write also into a folder that holds other files (they are kept)
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// `scrimcheck analyze`
+#[derive(Debug, ClapArgs)]
+pub struct AnalyzeArgs {
+    /// Folder that holds session.toml
+    #[arg(value_name = "DIR")]
+    pub session: PathBuf,
+    /// Folder for the report [default: DIR/report]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print the result document instead of the table
+    #[arg(long)]
+    pub json: bool,
+    /// Exit with status 1 when a claim is not shown to hold
+    #[arg(long)]
+    pub strict: bool,
+    /// Write also into a folder that holds other files (they are kept)
+    #[arg(long)]
+    pub force: bool,
+}
 
 /// `scrimcheck sweep`
 #[derive(Debug, ClapArgs)]

@@ -1,5 +1,6 @@
 //! Why a command ended early, and the exit status that tells it.
 
+use crate::chain::ChainError;
 use crate::ingest::error::IngestError;
 use crate::report::error::ReportError;
 use std::process::ExitCode;
@@ -28,6 +29,12 @@ pub enum Failure {
     /// The session is refused, or its folder cannot be written.
     #[error(transparent)]
     Ingest(#[from] IngestError),
+    /// The session cannot be analysed.
+    #[error(transparent)]
+    Chain(#[from] ChainError),
+    /// The simulated session cannot be written.
+    #[error(transparent)]
+    Simulated(#[from] crate::simulate::write::WriteError),
     /// The report cannot be written.
     #[error(transparent)]
     Report(#[from] ReportError),
@@ -46,7 +53,10 @@ impl Failure {
         ExitCode::from(match self {
             Self::Usage { .. } => USAGE,
             Self::Ingest(error) if !error.is_output() => REFUSED,
-            Self::Ingest(_) | Self::Report(_) | Self::Print { .. } => NOT_WRITTEN,
+            Self::Chain(_) => REFUSED,
+            Self::Ingest(_) | Self::Simulated(_) | Self::Report(_) | Self::Print { .. } => {
+                NOT_WRITTEN
+            }
         })
     }
 }

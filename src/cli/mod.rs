@@ -3,9 +3,12 @@
 //! Exit status: 0 done; 1 done, and with `--strict` a claim was not shown to
 //! hold; 2 command line wrong; 3 session refused; 4 output cannot be written.
 
+mod analyze;
 pub mod args;
+mod demo;
 pub mod failure;
 mod predict;
+mod progress;
 mod settings;
 mod start;
 mod sweep;
@@ -33,6 +36,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<ExitCode, Fa
         }
     };
     match args.command {
+        Command::Demo(args) => demo::run(&args),
+        Command::Analyze(args) => analyze::run(&args),
         Command::Start(args) => start::run(&args),
         Command::Predict(args) => predict::run(&args),
         Command::Sweep(args) => sweep::run(&args),

@@ -1,5 +1,6 @@
 //! From one finished result to table, JSON, CSV, plots and papers.
 
+pub mod budget;
 pub mod csv;
 pub mod error;
 pub mod finite;

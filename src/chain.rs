@@ -1,0 +1,116 @@
+//! The chain from an opened session to the finished result, top to bottom.
+
+use crate::analysis::claims::{SharedLevel, judge_claims};
+use crate::analysis::geometry::survey;
+use crate::analysis::loss::losses;
+use crate::analysis::picture::{assess_light, judge_light_claims};
+use crate::ingest::manifest::{Condition, SoundSource};
+use crate::ingest::readings::{Reading, ReadingsError, read_readings};
+use crate::ingest::session::Session;
+use crate::report::budget::budget_terms;
+use crate::report::result::{Levels, PictureResult, SessionResult};
+use crate::transfer::measure::{TransferError, Transfers, measure};
+
+/// Why there is no result.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ChainError {
+    /// A take cannot be used.
+    #[error(transparent)]
+    Transfer(#[from] TransferError),
+    /// The light readings cannot be used.
+    #[error(transparent)]
+    Readings(#[from] ReadingsError),
+}
+
+/// Everything that can be said about a session. `tick` is called once for each
+/// take, from any thread, when it has been read and deconvolved.
+///
+/// # Errors
+/// [`ChainError`], which names the culprit.
+pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionResult, ChainError> {
+    let manifest = &session.manifest;
+    let mut warnings = session.warnings.clone();
+
+    let readings = light_readings(session)?;
+    let read = |take: usize| session.read_take(&session.takes[take]);
+    let transfers = measure(session, &read, manifest.screen.gap_m, tick)?;
+    let (table, budget) = losses(session, &transfers, &transfers.seats);
+
+    let mut claims = judge_claims(
+        &manifest.claim,
+        &table,
+        SharedLevel { u_db: 0.0, controlled: !transfers.control.is_empty() },
+    );
+    let (geometry, about_geometry) =
+        survey(&manifest.screen, manifest.picture.as_ref(), &manifest.seat);
+    warnings.extend(about_geometry);
+    let light = readings.map(|readings| {
+        let (light, about_light) =
+            assess_light(&readings, manifest.picture.as_ref(), &manifest.screen);
+        warnings.extend(about_light);
+        light
+    });
+    claims.extend(judge_light_claims(&manifest.claim, light.as_ref()));
+
+    let mut result = SessionResult::new(session, &table, warnings);
+    result.levels = Some(levels(session, &transfers));
+    result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
+    result.claims = claims;
+    result.picture = Some(PictureResult { light, geometry });
+    Ok(result)
+}
+
+/// The light readings: of the file that the manifest names, or of
+/// `readings.csv` where there is one.
+fn light_readings(session: &Session) -> Result<Option<Vec<Reading>>, ReadingsError> {
+    let named = session.manifest.picture.as_ref().and_then(|p| p.readings_file.as_ref());
+    let usual = session.root.join("readings.csv");
+    match named {
+        Some(file) => read_readings(&session.root.join(file)).map(Some),
+        None if usual.symlink_metadata().is_ok() => read_readings(&usual).map(Some),
+        None => Ok(None),
+    }
+}
+
+/// Band levels by condition, power mean over all takes of the main loudspeaker,
+/// relative to the strongest band without the screen.
+fn levels(session: &Session, transfers: &Transfers) -> Levels {
+    let n_bands = transfers.bands.len();
+    let mean_power = |wanted: &dyn Fn(Condition) -> bool, noise: bool, band: usize| {
+        let powers: Vec<f64> = transfers
+            .takes
+            .iter()
+            .filter(|t| {
+                let take = &session.takes[t.take];
+                take.source == SoundSource::Centre && wanted(take.condition)
+            })
+            .map(|t| if noise { t.noise[band] } else { t.power[band] })
+            .filter(|p| p.is_finite() && *p > 0.0)
+            .collect();
+        let mean = powers.iter().sum::<f64>() / powers.len() as f64;
+        (!powers.is_empty()).then_some(mean * transfers.bands[band].width_hz())
+    };
+    let is = |condition| move |c| c == condition;
+    let row = |wanted: &dyn Fn(Condition) -> bool, noise: bool| -> Vec<Option<f64>> {
+        (0..n_bands).map(|band| mean_power(wanted, noise, band)).collect()
+    };
+    let without = row(&is(Condition::Without), false);
+    let highest = without.iter().flatten().copied().fold(f64::MIN_POSITIVE, f64::max);
+    let decibels = |powers: Vec<Option<f64>>| -> Vec<Option<f64>> {
+        let level = |p: f64| (10_000.0 * 10.0 * (p / highest).log10()).round() / 10_000.0;
+        powers.into_iter().map(|p| p.map(level)).collect()
+    };
+    let corrected = row(&is(Condition::Corrected), false);
+    Levels {
+        reference: "the strongest band without the screen".into(),
+        without_db: decibels(without),
+        with_db: decibels(row(&is(Condition::With), false)),
+        corrected_db: if corrected.iter().any(Option::is_some) {
+            decibels(corrected)
+        } else {
+            Vec::new()
+        },
+        noise_db: decibels(row(&|_| true, true)),
+    }
+}

@@ -1,0 +1,50 @@
+//! `scrimcheck analyze DIR`: the main job.
+
+use super::args::AnalyzeArgs;
+use super::failure::{Failure, NOT_SHOWN};
+use super::progress::Progress;
+use super::terminal;
+use crate::analysis::claims::Verdict;
+use crate::chain;
+use crate::ingest::error::shown;
+use crate::ingest::session::{OpenMode, Session};
+use crate::report::json::json_text;
+use crate::report::output::OutputFolder;
+use crate::report::result::SessionResult;
+use crate::report::table::table_text;
+use crate::report::write::write_report;
+use std::path::Path;
+use std::process::ExitCode;
+
+/// Analyses the session, writes the report, prints the table or the document.
+///
+/// # Errors
+/// [`Failure`] when the session is refused or the report cannot be written;
+/// nothing is then left behind.
+pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
+    let session = Session::open(&args.session, OpenMode::Strict)?;
+    let out = args.out.clone().unwrap_or_else(|| args.session.join("report"));
+    let result = analyze_into(&session, &out, args.force)?;
+    if args.json {
+        terminal::print(&String::from_utf8_lossy(&json_text(&result)?))?;
+    } else {
+        terminal::print(&table_text(&result, terminal::look()))?;
+        terminal::print(&format!("\nReport: {}\n", shown(&out)))?;
+    }
+    let shown = result.claims.iter().all(|claim| claim.verdict == Verdict::Pass);
+    Ok(if args.strict && !shown { ExitCode::from(NOT_SHOWN) } else { ExitCode::SUCCESS })
+}
+
+/// Analyses an opened session and writes the report into `out`, which is looked
+/// at first, so that no time is lost on a folder that cannot be used.
+///
+/// # Errors
+/// As [`run`].
+pub fn analyze_into(session: &Session, out: &Path, force: bool) -> Result<SessionResult, Failure> {
+    let folder = OutputFolder::open(out, force)?;
+    let progress = Progress::new("takes", session.takes.len());
+    let result = chain::analyze(session, &|| progress.tick())?;
+    progress.done();
+    write_report(&result, folder)?;
+    Ok(result)
+}

@@ -1,0 +1,42 @@
+//! `scrimcheck demo [DIR]`: an invented session, made and analysed.
+
+use super::analyze::analyze_into;
+use super::args::DemoArgs;
+use super::failure::Failure;
+use super::terminal;
+use crate::ingest::error::shown;
+use crate::ingest::session::{OpenMode, Session};
+use crate::report::json::json_text;
+use crate::report::output::OutputFolder;
+use crate::report::table::table_text;
+use crate::simulate::{self, Kind, Scenario};
+use std::process::ExitCode;
+
+/// Simulates the session, writes its folder, and analyses exactly that folder
+/// from disk.
+///
+/// # Errors
+/// [`Failure`] when the folder holds other files or cannot be written.
+pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
+    let folder = OutputFolder::open(&args.folder, args.force)?;
+    simulate::write(
+        &simulate::simulate(&Scenario::random(Kind::Woven, 3)),
+        &folder.staging_path(),
+    )?;
+    folder.publish()?;
+
+    let session = Session::open(&args.folder, OpenMode::Strict)?;
+    let report = args.folder.join("report");
+    let result = analyze_into(&session, &report, args.force)?;
+    if args.json {
+        terminal::print(&String::from_utf8_lossy(&json_text(&result)?))?;
+    } else {
+        terminal::print(&table_text(&result, terminal::look()))?;
+        terminal::print(&format!(
+            "\nAll of this is invented, by simulation. Session: {}, report: {}\n",
+            shown(&args.folder),
+            shown(&report)
+        ))?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
