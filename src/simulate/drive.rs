@@ -115,6 +115,27 @@ mod tests {
         assert!((shape().frequency_hz(shape().time_s(1000.0)) - 1000.0).abs() < 1e-9);
     }
 
+    /// What is played here is what the `sweep` command writes.
+    #[test]
+    fn the_drive_is_the_sweep_of_the_sweep_command() {
+        use crate::ingest::sweep::{SweepParams, generate};
+        let s = SweepShape { duration_s: 1.0, ..shape() };
+        let file = generate(&SweepParams {
+            start_hz: s.start_hz,
+            stop_hz: s.stop_hz,
+            duration_s: s.duration_s,
+            fade_in_s: s.fade_in_s,
+            fade_out_s: s.fade_out_s,
+            level_dbfs: s.level_dbfs,
+            rate_hz: 48_000,
+            lead_s: 0.0,
+            tail_s: 0.0,
+        })
+        .expect("figures in range");
+        let drive = s.samples(48_000.0, 0.0, Harmonics::default());
+        crate::support::assert_close("sweep", &drive, &file, 1e-9);
+    }
+
     #[test]
     fn a_fast_recorder_makes_the_sweep_longer() {
         assert_eq!(shape().samples(48_000.0, 100.0, Harmonics::default()).len(), 240_024);

@@ -8,14 +8,15 @@ use std::fmt::Write as _;
 /// Text of `session.toml`.
 pub(crate) fn manifest_text(scenario: &Scenario, takes: &[SimulatedTake]) -> String {
     let mut text = String::new();
-    // Writing to a String cannot fail; the results are dropped for that reason.
     let s = scenario;
+    // Writing to a String cannot fail; the results are dropped for that reason.
     let _ = writeln!(text, "# Made by simulation: no such room, screen or loudspeaker exists.\n");
     let _ = writeln!(text, "[session]\ntitle = {}", quoted(&s.title));
     let tolerance = (s.move_rms_m * 1e3).ceil().max(1.0);
     let _ = writeln!(text, "placement_tolerance_mm = {tolerance}");
     let [without, with] = s.temperature_c;
-    let _ = writeln!(text, "temperature_c = {{ without = {without:.1}, with = {with:.1} }}\n");
+    let _ = writeln!(text, "temperature_c = {{ without = {without:.1}, with = {with:.1} }}");
+    let _ = writeln!(text, "{}\n", s.session_lines.trim_end());
     let w = &s.sweep;
     let _ = writeln!(text, "[sweep]\nfile = \"sweep.wav\"\nkind = \"exponential\"");
     let _ = writeln!(text, "start_hz = {:?}\nstop_hz = {:?}", w.start_hz, w.stop_hz);

@@ -13,6 +13,7 @@
 //! | `response` | the three together: an impulse response at a microphone place |
 //! | [`drive`], [`noise`] | what is played, what disturbs it |
 //! | [`scenario`], [`random`](mod@random) | all parameters, and sessions drawn at random |
+//! | [`demo`] | the invented job of the `demo` command |
 //! | [`session`], [`truth`](mod@truth), [`write`](mod@write) | takes, truth, folder |
 //!
 //! Simplifications: the sheet is plane and everywhere in the way (angles above
@@ -20,6 +21,7 @@
 //! left out; the two-way path through the sheet of sound that comes from the
 //! room behind it is counted once.
 
+pub mod demo;
 pub mod drive;
 mod fault;
 pub mod loudspeaker;
@@ -37,6 +39,7 @@ mod tests;
 pub mod truth;
 pub mod write;
 
+pub use demo::demo_scenario;
 pub use random::Kind;
 pub use scenario::Scenario;
 pub use session::{SimulatedSession, SimulatedTake, simulate};

@@ -37,10 +37,14 @@ pub struct Scenario {
     pub stated_gap_m: Option<f64>,
     /// Construction in the manifest.
     pub construction: Construction,
+    /// Further lines for `[session]` of the manifest.
+    pub session_lines: String,
     /// Further lines for `[screen]` of the manifest.
     pub screen_lines: String,
     /// Sections put at the end of the manifest (`[[claim]]`, `[speaker]`, ...).
     pub more_manifest: String,
+    /// Further text files of the folder: name (relative, no folders) and content.
+    pub more_files: Vec<(String, String)>,
     /// Listening positions.
     pub seats: Vec<Seat>,
     /// Placements of the microphone per seat and condition.

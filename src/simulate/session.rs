@@ -8,6 +8,7 @@ use super::room::Image;
 use super::scenario::{Equaliser, Scenario, TakeKey};
 use super::truth::{Truth, truth};
 use crate::ingest::manifest::{Condition, SoundSource};
+use crate::ingest::takes::{TAKES_FOLDER, default_name};
 use crate::units::{LossDb, ThirdOctave};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -335,18 +336,17 @@ impl<'a> Studio<'a> {
             condition,
             spot: order.key.spot,
             source: order.source,
-            file: file_name(scenario, order),
+            file: file_name(scenario, order, condition),
             samples: place_at(&played, PRE_ROLL),
             loopback,
         }
     }
 }
 
-fn file_name(scenario: &Scenario, order: Order) -> String {
-    let condition = ["without", "with", "corrected"][order.key.condition];
+fn file_name(scenario: &Scenario, order: Order, condition: Condition) -> String {
     let number = (order.key.spot - 1) * scenario.repeats + order.repeat + 1;
-    let control = if order.source == SoundSource::Control { "_control" } else { "" };
-    format!("takes/{}{control}_{condition}_{number}.wav", scenario.seats[order.key.seat].id)
+    let id = &scenario.seats[order.key.seat].id;
+    format!("{TAKES_FOLDER}/{}", default_name(id, condition, order.source, number))
 }
 
 fn equaliser_at(equaliser: Option<&Equaliser>, k: usize, rate_hz: f64, n_fft: usize) -> Complex64 {

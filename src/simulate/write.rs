@@ -28,7 +28,7 @@ pub enum WriteError {
     },
 }
 
-/// Writes `session.toml`, `sweep.wav` and `takes/*.wav` (24-bit PCM) into a
+/// Writes `session.toml`, `sweep.wav`, `takes/*.wav` (24-bit PCM) and the scenario's own files into a
 /// folder, which is made if it is not there. Files of the same names are replaced.
 ///
 /// # Errors
@@ -42,8 +42,14 @@ pub fn write(session: &SimulatedSession, folder: &Path) -> Result<(), WriteError
         channels.extend(take.loopback.as_deref());
         write_wav(&folder.join(&take.file), session.rate_hz, &channels)?;
     }
-    let path = folder.join("session.toml");
-    fs::write(&path, &session.manifest).map_err(|source| WriteError::File { path, source })
+    let manifest = [("session.toml", session.manifest.as_str())];
+    let more =
+        session.scenario.more_files.iter().map(|(name, text)| (name.as_str(), text.as_str()));
+    for (name, text) in manifest.into_iter().chain(more) {
+        let path = folder.join(name);
+        fs::write(&path, text).map_err(|source| WriteError::File { path, source })?;
+    }
+    Ok(())
 }
 
 /// 24-bit PCM; samples beyond full scale are limited to it.
