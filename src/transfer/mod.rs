@@ -15,6 +15,7 @@
 pub mod bands;
 pub mod deconvolve;
 pub mod direct;
+pub mod distortion;
 pub mod drift;
 pub mod early;
 pub mod fft;
