@@ -5,16 +5,17 @@
 //! `tau = 2 gap cos(theta)/c`. Only `rho` is needed, and it is the same sheet and the same
 //! loudspeaker at every seat, so it is found from all seats together:
 //!
-//! - where the first echo lies beyond the direct filter, from what stands in its slot
-//!   ([`slot_ratio`]). A slot holds the echo and what a moved microphone makes of
-//!   reflections; moved by each seat's own lag the echoes are alike and the reflections are
-//!   not, so the mean over the seats is taken as far as it stands above their scatter;
-//! - where echoes lie within the direct filter, from how the filter repeats itself
-//!   ([`super::repeat`]).
+//! - where the first echo lies beyond the direct filter, from what stands in its slot.
+//!   A slot holds the echo and what a moved microphone makes of reflections; moved by each
+//!   seat's own lag the echoes are alike and the reflections are not, so the mean over the
+//!   seats is taken as far as it stands above their scatter;
+//! - where echoes lie within the direct filter, from the taps around one round trip, and
+//!   [`super::repeat`] carries the filter on beyond its end.
 
 use super::repeat::Repeats;
 use super::slot::{Localised, localise};
 use crate::transfer::seat::{SeatPlan, SeatTransmission};
+use crate::transfer::window::rise;
 use realfft::num_complex::Complex;
 use std::f64::consts::PI;
 
@@ -28,9 +29,13 @@ pub struct SeatParts {
     pub direct: Spectrum,
     /// Power of the direct filter, third-octave bands.
     pub power: Vec<f64>,
-    /// First echo, where its slot could be fitted.
+    /// First echo, from its slot or from the taps of the direct filter around it.
     pub echo: Option<Spectrum>,
-    /// Power of the interference in its slot, third-octave bands.
+    /// What the echo repeats: the direct filter, without the echoes it may hold.
+    pub source: Spectrum,
+    /// Whether the echo lies within the direct filter.
+    pub within: bool,
+    /// Power of the interference in the echo's slot, third-octave bands.
     pub interference: Vec<f64>,
     /// Lag of one round trip, s.
     pub round_trip_s: Option<f64>,
@@ -46,14 +51,21 @@ pub fn seat_parts(plan: &SeatPlan, seat: &SeatTransmission) -> SeatParts {
     let direct = direct_spectrum(plan, seat, &all);
     let power = (0..plan.n_bands).map(|b| band_power(plan, &direct, b)).collect();
     let fewest = n_without.min(n_with) as f64;
-    let echo = echo_spectrum(plan, seat, &all);
+    let within = seat.pairs.iter().all(|p| p.echo.is_none());
+    let echo_of = |pairs: &[usize]| {
+        if within { echo_within(plan, seat, pairs) } else { echo_spectrum(plan, seat, pairs) }
+    };
+    let echo = echo_of(&all);
+    let source = match &echo {
+        Some(_) if within => source_within(plan, seat, &all),
+        _ => direct.clone(),
+    };
     let floor: Vec<f64> = seat.floor.iter().map(|x| x / fewest).collect();
     let interference = match &echo {
         Some(mean) if n_with > 1 && n_without > 1 => {
             let scatter = |groups: Vec<Vec<usize>>| -> Vec<f64> {
                 let n = groups.len() as f64;
-                let parts: Vec<Spectrum> =
-                    groups.iter().filter_map(|g| echo_spectrum(plan, seat, g)).collect();
+                let parts: Vec<Spectrum> = groups.iter().filter_map(|g| echo_of(g)).collect();
                 (0..plan.n_bands)
                     .map(|b| parts.iter().map(|p| distance(plan, p, mean, b)).sum::<f64>())
                     .map(|sum| sum / (n - 1.0) / n)
@@ -61,17 +73,61 @@ pub fn seat_parts(plan: &SeatPlan, seat: &SeatTransmission) -> SeatParts {
             };
             let by_with = scatter(rows(n_without, n_with));
             let by_without = scatter(columns(n_without, n_with));
+            // Within the filter there is no residual to judge by: the spots alone tell.
+            let floor_weight = if within { 0.0 } else { FLOOR_WEIGHT };
             (0..plan.n_bands)
                 .map(|b| {
                     let spots = by_with[b] + by_without[b];
-                    FLOOR_WEIGHT * floor[b] + (1.0 - FLOOR_WEIGHT) * spots
+                    floor_weight * floor[b] + (1.0 - floor_weight) * spots
                 })
                 .collect()
         }
         _ => floor,
     };
     let round_trip_s = seat.timing.round_trip_s;
-    SeatParts { direct, power, echo, interference, round_trip_s }
+    SeatParts { direct, power, echo, source, within, interference, round_trip_s }
+}
+
+/// The echo's taps begin this long before the round trip, s (fade included) ...
+const WITHIN_BEFORE_S: f64 = 0.00012;
+/// ... fade in over this, s ...
+const WITHIN_FADE_S: f64 = 0.00006;
+/// ... and go on to this long after it, s; the filter must reach so far.
+const WITHIN_AFTER_S: f64 = 0.00015;
+
+/// Taps of the direct filter around its first echo, faded; `None` where the filter ends
+/// before them or they begin within the direct sound's own crest.
+fn echo_within(plan: &SeatPlan, seat: &SeatTransmission, pairs: &[usize]) -> Option<Spectrum> {
+    let round_trip_s = seat.timing.round_trip_s?;
+    if round_trip_s < 2.0 * WITHIN_BEFORE_S - WITHIN_FADE_S
+        || seat.timing.end_s < round_trip_s + WITHIN_AFTER_S
+    {
+        return None;
+    }
+    let (first_lag, mut taps) = direct_taps(seat, pairs);
+    let (start, fade) = split(plan, first_lag, round_trip_s);
+    taps.truncate(start + 2 * ((round_trip_s * plan.rate_hz()) as usize));
+    taps[..start].fill(0.0);
+    taps[start..].iter_mut().zip(rise(fade)).for_each(|(t, w)| *t *= w);
+    taps.iter_mut().rev().zip(rise(fade)).for_each(|(t, w)| *t *= w);
+    Some(plan.fft.forward_at(first_lag, &taps))
+}
+
+/// Taps of the direct filter before its first echo, faded.
+fn source_within(plan: &SeatPlan, seat: &SeatTransmission, pairs: &[usize]) -> Spectrum {
+    let (first_lag, mut taps) = direct_taps(seat, pairs);
+    if let Some(round_trip_s) = seat.timing.round_trip_s {
+        let (start, fade) = split(plan, first_lag, round_trip_s);
+        taps.truncate(start + fade);
+        taps.iter_mut().rev().zip(rise(fade)).for_each(|(t, w)| *t *= w);
+    }
+    plan.fft.forward_at(first_lag, &taps)
+}
+
+/// Index of the first tap of the echo, and the length of the fade from there.
+fn split(plan: &SeatPlan, first_lag: i64, round_trip_s: f64) -> (usize, usize) {
+    let start = ((round_trip_s - WITHIN_BEFORE_S) * plan.rate_hz()).round() as i64 - first_lag;
+    (start.max(0) as usize, ((WITHIN_FADE_S * plan.rate_hz()).round() as usize).max(2))
 }
 
 /// Pairs that share a take with the screen, one group for each such take.
@@ -152,27 +208,20 @@ pub struct EchoRatio {
 }
 
 /// No sheet and front return more than this part of the power at a round trip.
-pub const MOST_PER_TRIP: f64 = 0.6;
+const MOST_PER_TRIP: f64 = 0.6;
 /// Part of a power's standard error that is taken off it: keeping noise costs more than
 /// losing a little echo.
 const CAUTION: f64 = 0.5;
 
-/// Ratio of successive echoes from all seats; `None` without a stated gap.
-pub fn echo_ratio(
-    plan: &SeatPlan,
-    seats: &[SeatTransmission],
-    parts: &[SeatParts],
-) -> Option<EchoRatio> {
-    let in_slots = parts.iter().filter(|p| p.echo.is_some()).count();
-    if 2 * in_slots >= parts.len().max(1) {
-        slot_ratio(plan, parts)
-    } else {
-        super::repeat::repeat_ratio(plan, seats, parts)
-    }
-}
+/// Below this frequency echoes within the filter cannot be told from the sheet's own
+/// slow response; they are weak there and later ones are left out, Hz.
+const WITHIN_FROM_HZ: f64 = 1500.0;
 
-/// Ratio from what stands in the slots of the first echo.
-fn slot_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
+/// Ratio of successive echoes from all seats; `None` where no echo can be told
+/// (no stated gap, or the gap's echo runs over the end of the direct filter everywhere).
+pub fn echo_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
+    let within = parts.iter().filter(|p| p.within).count();
+    let from_slots = 2 * within < parts.len().max(1);
     let n_bands = plan.n_bands;
     let used: Vec<(&SeatParts, &Spectrum, f64)> =
         parts.iter().filter_map(|p| Some((p, p.echo.as_ref()?, p.round_trip_s?))).collect();
@@ -184,10 +233,10 @@ fn slot_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
     let weights: Vec<f64> = raw.iter().map(|w| w / total).collect();
     let aligned: Vec<Spectrum> = used.iter().map(|(_, e, lag_s)| turn(plan, e, *lag_s)).collect();
     let mut mean = vec![Complex::default(); plan.fft.n_bins()];
-    let mut direct = mean.clone();
+    let mut source = mean.clone();
     for ((w, a), (p, ..)) in weights.iter().zip(&aligned).zip(&used) {
         mean.iter_mut().zip(a).for_each(|(m, x)| *m += x * *w);
-        direct.iter_mut().zip(&p.direct).for_each(|(m, x)| *m += x * *w);
+        source.iter_mut().zip(&p.source).for_each(|(m, x)| *m += x * *w);
     }
     // Scatter of one seat's echo: from its spots and residual, and from the seats themselves.
     let smooth = |f: &dyn Fn(usize) -> f64| smooth_bands(&(0..n_bands).map(f).collect::<Vec<_>>());
@@ -205,7 +254,7 @@ fn slot_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
         .collect();
     let Localised { spectrum, kept } = localise(plan, &mean, &scatter);
     let noise: Vec<f64> = (0..n_bands).map(|b| scatter[b] * kept[b]).collect();
-    let through: Vec<f64> = (0..n_bands).map(|b| band_power(plan, &direct, b)).collect();
+    let through: Vec<f64> = (0..n_bands).map(|b| band_power(plan, &source, b)).collect();
     let found = smooth(&|b| (band_power(plan, &spectrum, b) - noise[b]) / through[b]);
     let power: Vec<f64> = (0..n_bands)
         .map(|b| {
@@ -224,13 +273,24 @@ fn slot_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
         })
         .collect();
     let bins = plan.per_bin(&gain);
-    let ratio = spectrum.iter().zip(&direct).zip(bins).map(|((e, d), g)| e / d * g).collect();
-    Some(EchoRatio { ratio, power, error, from_slots: true })
+    let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
+    let ratio = spectrum
+        .iter()
+        .zip(&source)
+        .zip(bins)
+        .enumerate()
+        .map(|(k, ((e, s), g))| {
+            let x = (k as f64 * df_hz / WITHIN_FROM_HZ).powi(4);
+            let told = if from_slots { 1.0 } else { x / (1.0 + x) };
+            limited(e / s * g * told)
+        })
+        .collect();
+    Some(EchoRatio { ratio, power, error, from_slots })
 }
 
 /// Independent values of a slot's spectrum in a third-octave band: one, and more where the
 /// band is wide against the inverse of a slot's width (0.4 ms).
-pub fn independent(plan: &SeatPlan, band: usize) -> f64 {
+fn independent(plan: &SeatPlan, band: usize) -> f64 {
     1.0 + 3.0 * plan.band_width_hz(band) * 0.0004
 }
 
@@ -272,8 +332,7 @@ pub fn seat_echoes(
     if ratio.from_slots {
         // T/(1 - rho z) - T
         let one = Complex::new(1.0, 0.0);
-        let spectrum =
-            parts.direct.iter().zip(&here).map(|(t, r)| t * (one / (one - limited(*r)) - one));
+        let spectrum = parts.direct.iter().zip(&here).map(|(t, r)| t * (one / (one - r) - one));
         let error: Vec<f64> = (0..n_bands).map(|b| ratio.error[b] * parts.power[b]).collect();
         return SeatEchoes {
             spectrum: spectrum.collect(),
@@ -294,7 +353,7 @@ pub fn seat_echoes(
 }
 
 /// Keeps a ratio inside the circle in which the echoes die away.
-pub fn limited(ratio: Complex<f64>) -> Complex<f64> {
+fn limited(ratio: Complex<f64>) -> Complex<f64> {
     let most = MOST_PER_TRIP.sqrt();
     let size = ratio.norm();
     if size > most { ratio * (most / size) } else { ratio }

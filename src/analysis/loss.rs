@@ -111,7 +111,7 @@ pub fn losses(
     seats: &[SeatTransmission],
 ) -> (LossTable, Budget) {
     let parts: Vec<SeatParts> = seats.par_iter().map(|s| seat_parts(&transfers.plan, s)).collect();
-    let ratio = echo_ratio(&transfers.plan, seats, &parts);
+    let ratio = echo_ratio(&transfers.plan, &parts);
     let measured: Vec<SeatValues> = seats
         .par_iter()
         .zip(&parts)
@@ -220,7 +220,7 @@ fn tabulate(
                     || band.upper_hz() > top_hz * 1.001 && band.exact_hz() * 1.02 > top_hz
                 {
                     Some(Absence::OutsideSweep)
-                } else if !(seat.snr_db[b] >= CORRECTABLE_SNR_DB) {
+                } else if seat.snr_db[b].is_nan() || seat.snr_db[b] < CORRECTABLE_SNR_DB {
                     Some(Absence::Noise { snr_db: seat.snr_db[b] })
                 } else {
                     None

@@ -21,7 +21,7 @@ pub fn fast_length(n: usize) -> usize {
         while threes < best {
             let twos = n.div_ceil(threes).next_power_of_two();
             let candidate = threes.saturating_mul(twos);
-            if candidate >= n && candidate % 2 == 0 {
+            if candidate >= n && candidate.is_multiple_of(2) {
                 best = best.min(candidate);
             }
             threes = threes.saturating_mul(3);
@@ -151,11 +151,11 @@ mod tests {
             let m = fast_length(n);
             let mut rest = m;
             for p in [2, 3, 5] {
-                while rest % p == 0 {
+                while rest.is_multiple_of(p) {
                     rest /= p;
                 }
             }
-            assert!(m >= n && m % 2 == 0 && rest == 1, "{n} -> {m}");
+            assert!(m >= n && m.is_multiple_of(2) && rest == 1, "{n} -> {m}");
             assert!(m <= (2 * n).max(2), "{n} -> {m}");
         }
     }

@@ -37,6 +37,8 @@ const AVOIDED_ECHOES: usize = 3;
 const SLOT_HALF_S: f64 = 0.0002;
 /// ... and its growth with the lag: the stated gap is good to about 5 %.
 const SLOT_GROWTH: f64 = 0.05;
+/// The echo of a heavy sheet dies away this much later at low frequencies, s.
+const SLOT_TAIL_S: f64 = 0.0003;
 /// A slot must keep this part of its width beyond what is fitted already.
 const SLOT_PART: f64 = 0.8;
 /// Room noise outside the slots is judged up to here, s.
@@ -192,6 +194,7 @@ pub fn pair_transmission(
     direct_sound[end + fade..].fill(0.0);
     let echo = timing.round_trip_s.and_then(|round_trip_s| {
         let [from_s, to_s] = slot_s(1, round_trip_s);
+        let to_s = to_s + SLOT_TAIL_S;
         let full = (from_s * plan.rate_hz) as i64..(to_s * plan.rate_hz) as i64 + 1;
         let lags = full.start.max(direct.end())..full.end;
         let width = lags.end - lags.start;

@@ -59,7 +59,7 @@ impl RealFft {
         debug_assert_eq!(spectrum.len(), self.n_bins());
         // The transform wants exactly real ends.
         spectrum[0].im = 0.0;
-        if self.n % 2 == 0
+        if self.n.is_multiple_of(2)
             && let Some(last) = spectrum.last_mut()
         {
             last.im = 0.0;
