@@ -1,9 +1,15 @@
 //! The chain from an opened session to the finished result, top to bottom.
 
-use crate::analysis::claims::{SharedLevel, judge_claims};
+use crate::analysis::claims::judge_claims;
+use crate::analysis::correction::{CorrectionError, fit_with_seats};
 use crate::analysis::geometry::survey;
-use crate::analysis::loss::losses;
+use crate::analysis::level::{
+    ControlLoss, ControlStep, find_level, level_warnings, measure_step, shared_level, subtract_step,
+};
+use crate::analysis::loss::{LossTable, losses};
 use crate::analysis::picture::{assess_light, judge_light_claims};
+use crate::analysis::power::correction_power;
+use crate::analysis::seats::judge_seats;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
@@ -18,6 +24,9 @@ pub enum ChainError {
     /// A take cannot be used.
     #[error(transparent)]
     Transfer(#[from] TransferError),
+    /// The limits of the equaliser in the manifest make no sense.
+    #[error(transparent)]
+    Correction(#[from] CorrectionError),
     /// The light readings cannot be used.
     #[error(transparent)]
     Readings(#[from] ReadingsError),
@@ -30,24 +39,47 @@ pub enum ChainError {
 /// [`ChainError`], which names the culprit.
 pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionResult, ChainError> {
     let manifest = &session.manifest;
+    let picture = manifest.picture.as_ref();
     let mut warnings = session.warnings.clone();
-
     let readings = light_readings(session)?;
+
+    // What the screen takes away.
     let read = |take: usize| session.read_take(&session.takes[take]);
     let transfers = measure(session, &read, manifest.screen.gap_m, tick)?;
-    let (table, budget) = losses(session, &transfers, &transfers.seats);
+    let (mut table, budget) = losses(session, &transfers, &transfers.seats);
 
-    let mut claims = judge_claims(
-        &manifest.claim,
-        &table,
-        SharedLevel { u_db: 0.0, controlled: !transfers.control.is_empty() },
-    );
-    let (geometry, about_geometry) =
-        survey(&manifest.screen, manifest.picture.as_ref(), &manifest.seat);
+    // Whether the recordings were equally loud.
+    let step = control_step(session, &transfers);
+    if let Some(step) = &step {
+        subtract_step(&mut table, step);
+    }
+    let level = find_level(&table.bands, &mean_loss_db(&table), step.as_ref());
+    warnings.extend(level_warnings(&level, step.as_ref()));
+
+    // What the maker says.
+    let mut claims = judge_claims(&manifest.claim, &table, shared_level(step.as_ref()));
+
+    // What can be done about it, and what that costs.
+    let dependence = judge_seats(&table);
+    let correction = match fit_with_seats(&table, &manifest.correction, &dependence) {
+        Ok(mut correction) => {
+            warnings.append(&mut correction.warnings);
+            Some(correction)
+        }
+        Err(CorrectionError::NothingMeasured) => None,
+        Err(error) => return Err(error.into()),
+    };
+    let power = correction.as_ref().map(|correction| {
+        let mut power = correction_power(correction, manifest.speaker.as_ref());
+        warnings.append(&mut power.warnings);
+        power
+    });
+
+    // The picture side.
+    let (geometry, about_geometry) = survey(&manifest.screen, picture, &manifest.seat);
     warnings.extend(about_geometry);
     let light = readings.map(|readings| {
-        let (light, about_light) =
-            assess_light(&readings, manifest.picture.as_ref(), &manifest.screen);
+        let (light, about_light) = assess_light(&readings, picture, &manifest.screen);
         warnings.extend(about_light);
         light
     });
@@ -56,9 +88,34 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     let mut result = SessionResult::new(session, &table, warnings);
     result.levels = Some(levels(session, &transfers));
     result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
+    result.level = Some(level);
     result.claims = claims;
+    result.seat_dependence = Some(dependence);
+    result.correction = correction;
+    result.power = power;
     result.picture = Some(PictureResult { light, geometry });
     Ok(result)
+}
+
+/// The level step between the conditions, where control takes show it.
+fn control_step(session: &Session, transfers: &Transfers) -> Option<ControlStep> {
+    if transfers.control.is_empty() {
+        return None;
+    }
+    let (table, _) = losses(session, transfers, &transfers.control);
+    let control: Vec<ControlLoss> = table
+        .seats
+        .iter()
+        .map(|seat| ControlLoss {
+            seat: seat.id.clone(),
+            loss_db: seat.loss.iter().map(|e| e.map(|e| e.value_db)).collect(),
+        })
+        .collect();
+    measure_step(&table.bands, &control)
+}
+
+fn mean_loss_db(table: &LossTable) -> Vec<Option<f64>> {
+    table.mean.loss.iter().map(|e| e.map(|e| e.value_db)).collect()
 }
 
 /// The light readings: of the file that the manifest names, or of

@@ -9,7 +9,7 @@ use crate::ingest::session::{OpenMode, Session};
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
 use crate::report::table::table_text;
-use crate::simulate::{self, Kind, Scenario};
+use crate::simulate;
 use std::process::ExitCode;
 
 /// Simulates the session, writes its folder, and analyses exactly that folder
@@ -19,10 +19,7 @@ use std::process::ExitCode;
 /// [`Failure`] when the folder holds other files or cannot be written.
 pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
     let folder = OutputFolder::open(&args.folder, args.force)?;
-    simulate::write(
-        &simulate::simulate(&Scenario::random(Kind::Woven, 3)),
-        &folder.staging_path(),
-    )?;
+    simulate::write(&simulate::simulate(&simulate::demo_scenario()), &folder.staging_path())?;
     folder.publish()?;
 
     let session = Session::open(&args.folder, OpenMode::Strict)?;

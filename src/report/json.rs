@@ -86,6 +86,7 @@ mod tests {
         level: Option<LevelKeys>,
         claims: Vec<ClaimKeys>,
         rattle: Vec<RattleKeys>,
+        seat_dependence: Option<serde_json::Value>,
         correction: Option<serde_json::Value>,
         sheet: Option<serde_json::Value>,
         power: Option<serde_json::Value>,
@@ -186,7 +187,7 @@ mod tests {
         low_band_loss_db: Option<f64>,
         step_db: Option<f64>,
         source: String,
-        note: String,
+        statement: String,
     }
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]

@@ -5,9 +5,13 @@
 //! and a figure that the data cannot carry is `null`.
 
 use crate::analysis::claims::ClaimVerdict;
+use crate::analysis::correction::Correction;
 use crate::analysis::geometry::Geometry;
+use crate::analysis::level::LevelFinding;
 use crate::analysis::loss::{Absence, Estimate, LossTable, SeatLoss};
 use crate::analysis::picture::Light;
+use crate::analysis::power::PowerCost;
+use crate::analysis::seats::SeatDependence;
 use crate::analysis::sheet::finding::SheetFinding;
 use crate::ingest::manifest::SeatInfo;
 use crate::ingest::session::Session;
@@ -46,18 +50,20 @@ pub struct SessionResult {
     /// What the uncertainty of the losses is made of.
     pub budget: Vec<BudgetTerm>,
     /// Broadband level between the conditions, and whether it can be told from loss.
-    pub level: Option<LevelResult>,
+    pub level: Option<LevelFinding>,
     /// Verdicts on the maker's claims.
     pub claims: Vec<ClaimVerdict>,
     /// Ranges in which something rattles only with the screen.
     pub rattle: Vec<RattleRange>,
-    /// The equaliser setting, or the reason why there is none.
-    pub correction: Option<serde_json::Value>,
+    /// How much of the shape of the loss is common to the seats.
+    pub seat_dependence: Option<SeatDependence>,
+    /// The equaliser setting, and whether it serves all seats.
+    pub correction: Option<Correction>,
     /// Which physical description of the sheet the data support, and the gap
     /// between loudspeaker and sheet, stated and found.
     pub sheet: Option<SheetFinding>,
     /// What the correction costs in power, against the limits.
-    pub power: Option<serde_json::Value>,
+    pub power: Option<PowerCost>,
     /// Light readings and viewing geometry.
     pub picture: Option<PictureResult>,
     /// What is doubtful, and what to do about it.
@@ -207,19 +213,6 @@ pub struct BudgetTerm {
     pub u_db: Vec<Option<f64>>,
 }
 
-/// Broadband level between the conditions.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct LevelResult {
-    /// Mean loss over 100 to 315 Hz, dB.
-    pub low_band_loss_db: Option<f64>,
-    /// Step measured with the control loudspeaker and subtracted, dB.
-    pub step_db: Option<f64>,
-    /// What the step was measured with.
-    pub source: LevelSource,
-    /// What this means, in a sentence.
-    pub note: String,
-}
-
 /// The picture side.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PictureResult {
@@ -227,16 +220,6 @@ pub struct PictureResult {
     pub light: Option<Light>,
     /// Seats and screen.
     pub geometry: Geometry,
-}
-
-/// What a level step was measured with.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum LevelSource {
-    /// Takes of a second loudspeaker that is not behind the screen.
-    Control,
-    /// Nothing: a step cannot be told from loss.
-    None,
 }
 
 /// A range of frequencies in which something rattles only with the screen.
@@ -295,6 +278,7 @@ impl SessionResult {
             level: None,
             claims: Vec::new(),
             rattle: Vec::new(),
+            seat_dependence: None,
             correction: None,
             sheet: None,
             power: None,

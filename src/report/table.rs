@@ -268,7 +268,8 @@ fn bands_words(result: &SessionResult, bands: &[usize]) -> String {
 fn findings(result: &SessionResult) -> Vec<String> {
     let mut findings = vec![format!("{}.", loss_finding(result))];
     findings.extend(spread_finding(result).map(|s| format!("{s}.")));
-    findings.extend(result.level.as_ref().map(|l| l.note.clone()).filter(|n| !n.is_empty()));
+    findings.extend(result.level.as_ref().map(|level| level.statement.clone()));
+    findings.extend(result.seat_dependence.as_ref().map(|seats| seats.sentence.clone()));
     if let Some(sheet) = &result.sheet {
         findings.extend(sheet.evidence.statement.first().cloned());
         findings.push(sheet.gap.statement.clone());
@@ -277,6 +278,11 @@ fn findings(result: &SessionResult) -> Vec<String> {
     if !result.claims.is_empty() {
         findings.push(DECISION_RULE.to_owned());
     }
+    if let Some(correction) = &result.correction {
+        findings.push(correction.reason.clone());
+        findings.extend(correction.advice.clone());
+    }
+    findings.extend(result.power.as_ref().map(|power| power.sentence.clone()));
     findings.iter().map(|f| plain(f)).collect()
 }
 

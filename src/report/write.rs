@@ -1,6 +1,6 @@
 //! The report folder: every file, from one finished result.
 
-use super::csv::{bands_csv, curve_csv};
+use super::csv::{bands_csv, correction_csv, curve_csv};
 use super::error::ReportError;
 use super::json::json_text;
 use super::output::OutputFolder;
@@ -34,6 +34,10 @@ pub fn report_files(result: &SessionResult) -> Result<Vec<NamedFile>, ReportErro
         ("bands.csv".to_owned(), bands_csv(result)?),
         ("curve.csv".to_owned(), curve_csv(result)?),
     ];
+    if let Some(correction) = &result.correction {
+        files.push(("correction.json".to_owned(), json_text(correction)?));
+        files.push(("correction.csv".to_owned(), correction_csv(correction)?));
+    }
     files.extend(plot_files(&figures(result))?);
     Ok(files)
 }
