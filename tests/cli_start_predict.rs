@@ -84,7 +84,7 @@ fn a_forecast_of_nonsense_is_a_wrong_command() {
         (&["--sheet", CLOTH, "--gap-m", "NaN"], "gap"),
         (&["--sheet", CLOTH, "--angles-deg", "89"], "angle"),
         (&["--sheet", CLOTH, "--temperature-c", "1000"], "--temperature-c"),
-        (&["--sheet", CLOTH, "--width-m", "3", "--seat", "3"], "--seat"),
+        (&["--sheet", CLOTH, "--width-m", "3", "--seat", "3;1"], "--seat"),
         (&["--sheet", CLOTH, "--seat", "3,0"], "--width-m"),
         (&[], "--sheet"),
     ] {

@@ -3,6 +3,7 @@
 pub mod air;
 pub mod biquad;
 pub mod claims;
+pub mod compare;
 pub mod correction;
 pub mod echo;
 pub mod geometry;

@@ -1,5 +1,6 @@
 //! What is typed, word by word. Nothing behind `settings` sees these types.
 
+use super::predict_args::PredictArgs;
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -28,7 +29,7 @@ pub enum Command {
     /// Write the test signal
     Sweep(SweepArgs),
     /// Say what a described sheet will lose, before buying it
-    Predict(PredictArgs),
+    Predict(Box<PredictArgs>),
 }
 
 /// `scrimcheck start`
@@ -53,59 +54,6 @@ pub struct StartArgs {
     #[arg(long)]
     pub force: bool,
 }
-
-/// `scrimcheck predict`
-#[derive(Debug, ClapArgs)]
-#[command(after_help = PREDICT_HELP)]
-pub struct PredictArgs {
-    /// A sheet, in words as on its data sheet; may be given several times
-    #[arg(long = "sheet", value_name = "NAME:KEY=VALUE,...", required = true)]
-    pub sheets: Vec<String>,
-    /// Air between loudspeaker front and sheet, m
-    #[arg(long, value_name = "M")]
-    pub gap_m: Option<f64>,
-    /// How much the loudspeaker's front reflects, 0 to 1
-    #[arg(long, value_name = "R", default_value_t = 0.6)]
-    pub front_reflection: f64,
-    /// Angles to the sheet's normal, degrees
-    #[arg(long, value_name = "DEG,DEG,...", value_delimiter = ',', default_values_t = [0.0])]
-    pub angles_deg: Vec<f64>,
-    /// Width of the picture, m
-    #[arg(long, value_name = "M")]
-    pub width_m: Option<f64>,
-    /// Width of the picture over its height
-    #[arg(long, value_name = "RATIO", default_value_t = 1.778)]
-    pub aspect: f64,
-    /// A seat: metres from the sheet, and beside the axis; may be given several times
-    #[arg(
-        long = "seat",
-        value_name = "AHEAD,BESIDE",
-        requires = "width_m",
-        allow_hyphen_values = true
-    )]
-    pub seats: Vec<String>,
-    /// Period of weave or holes, mm
-    #[arg(long, value_name = "MM", requires = "width_m")]
-    pub structure_mm: Option<f64>,
-    /// Air temperature, degrees Celsius
-    #[arg(long, value_name = "C", default_value_t = 20.0, allow_negative_numbers = true)]
-    pub temperature_c: f64,
-    /// Print JSON instead of the table
-    #[arg(long, conflicts_with = "csv")]
-    pub json: bool,
-    /// Print CSV instead of the table
-    #[arg(long)]
-    pub csv: bool,
-}
-
-const PREDICT_HELP: &str = "\
-Keys of a sheet: construction (perforated, woven, film), hole_mm, pitch_mm, thickness_mm,
-open_area_percent, lattice (square, staggered), mass_g_m2, flow_resistance_pa_s_m,
-backing_mass_g_m2, backing_flow_resistance_pa_s_m, backing_air_mm.
-
-Example:
-  scrimcheck predict --gap-m 0.06 --sheet \"cloth:mass_g_m2=180,flow_resistance_pa_s_m=60\" \\
-    --sheet \"film:hole_mm=0.5,pitch_mm=2.2,thickness_mm=0.3\"";
 
 /// `scrimcheck demo`
 #[derive(Debug, ClapArgs)]

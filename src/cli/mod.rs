@@ -8,6 +8,7 @@ pub mod args;
 mod demo;
 pub mod failure;
 mod predict;
+pub mod predict_args;
 mod progress;
 mod settings;
 mod start;

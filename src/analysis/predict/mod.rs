@@ -154,7 +154,7 @@ pub struct SeatView {
 pub fn forecast(sheets: Vec<DescribedSheet>, plan: Plan) -> Result<Forecast, PlanError> {
     check(&sheets, &plan)?;
     let bands = ThirdOctave::report_bands(25_000.0);
-    let curve_hz = fine_grid_hz(100.0, 20_000.0);
+    let curve_hz = curve_grid_hz(&plan);
     let mut notes = vec![
         "Thin-sheet theory for plane waves; data sheets and theory together are trusted to \
          0.3 dB and a fifth of the value."
@@ -209,6 +209,15 @@ fn check(sheets: &[DescribedSheet], plan: &Plan) -> Result<(), PlanError> {
         }
     }
     Ok(())
+}
+
+/// 1/24-octave grid, and at least twelve points a ripple of the gap.
+fn curve_grid_hz(plan: &Plan) -> Vec<f64> {
+    let Some(gap) = plan.gap else { return fine_grid_hz(100.0, 20_000.0) };
+    let spacing_hz = plan.air.speed_m_s / (2.0 * gap.gap_m);
+    let grow = 2f64.powf(1.0 / 24.0) - 1.0;
+    let next = |f: &f64| Some(f + (f * grow).min(spacing_hz / 12.0));
+    std::iter::successors(Some(100.0), next).take_while(|f| *f <= 20_000.0).collect()
 }
 
 fn see_seats(view: &View) -> Vec<SeatView> {

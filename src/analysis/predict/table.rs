@@ -15,7 +15,7 @@ pub fn forecast_table(forecast: &Forecast) -> String {
             } else {
                 sheet.sheet.name.clone()
             };
-            columns.push((head, angle.loss_db.iter().map(|l| format!("{l:.1}")).collect()));
+            columns.push((head, angle.loss_db.iter().map(|l| one_decimal(*l)).collect()));
         }
     }
     let mut out = String::from("Expected loss in dB, positive = taken away by the sheet\n\n");
@@ -118,6 +118,12 @@ fn finish(out: csv::Writer<Vec<u8>>) -> Result<Vec<u8>, csv::Error> {
     out.into_inner().map_err(|e| std::io::Error::other(e.to_string()).into())
 }
 
+/// One decimal, without a minus sign before zero.
+fn one_decimal(value: f64) -> String {
+    let text = format!("{value:.1}");
+    if text == "-0.0" { "0.0".into() } else { text }
+}
+
 fn band_label(nominal_hz: f64) -> String {
     if nominal_hz >= 1000.0 { format!("{}k", nominal_hz / 1000.0) } else { format!("{nominal_hz}") }
 }
@@ -144,6 +150,7 @@ mod tests {
         assert!(rows.iter().all(|r| r.width() == width), "{text}");
         assert!(rows[1].trim_start().starts_with("100") && rows[1].contains("3.5"), "{text}");
         assert!(text.contains("plausibility check"), "{text}");
+        assert_eq!((one_decimal(-0.04), one_decimal(-0.06)), ("0.0".into(), "-0.1".into()));
     }
 
     #[test]

@@ -10,6 +10,7 @@
 
 pub mod axes;
 pub mod figure;
+pub mod forecast;
 pub mod levels;
 pub mod loss;
 pub mod render;

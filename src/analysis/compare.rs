@@ -1,0 +1,564 @@
+//! Sessions and forecasts side by side: loss, spread over the seats, claims kept, gain, power
+//! cost - ranked only as far as the uncertainty allows.
+
+use super::predict::describe::DescribedSheet;
+use super::predict::{Forecast, power_cost};
+use crate::units::{Hertz, ThirdOctave};
+use serde::Serialize;
+use serde_json::Value;
+
+/// A figure with its expanded uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Rated {
+    /// Value.
+    pub value: f64,
+    /// Expanded uncertainty, two-sided 95 %; absent where there is none to be had.
+    pub u95: Option<f64>,
+}
+
+/// Where the figures of an entry come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Origin {
+    /// Takes.
+    Measured,
+    /// A description.
+    Predicted,
+}
+
+/// What is compared of one session or forecast.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Summary {
+    /// Name in tables.
+    pub name: String,
+    /// Measured or predicted.
+    pub origin: Origin,
+    /// Nominal frequencies of the bands, Hz.
+    pub bands_hz: Vec<f64>,
+    /// Mean loss, dB.
+    pub loss_db: Vec<Option<f64>>,
+    /// Its expanded uncertainty, dB.
+    pub u95_db: Vec<Option<f64>>,
+    /// Standard deviation over the seats, dB.
+    pub sd_db: Vec<Option<f64>>,
+    /// Number of seats.
+    pub n_seats: usize,
+    /// Claims shown to be kept, and claims made.
+    pub claims: Option<[usize; 2]>,
+    /// Gain on the axis.
+    pub gain: Option<Rated>,
+}
+
+/// Why a result document cannot be compared.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum CompareError {
+    /// Not a result document of this program.
+    #[error("{name}: no result document (key \"{key}\" {problem})")]
+    NoResult {
+        /// Name of the entry.
+        name: String,
+        /// Key.
+        key: &'static str,
+        /// What is wrong with it.
+        problem: &'static str,
+    },
+    /// Fewer than two entries.
+    #[error("{found} given; comparing needs at least two")]
+    TooFew {
+        /// Number of entries.
+        found: usize,
+    },
+    /// No band from 500 Hz up that all of them have.
+    #[error("no band from 500 Hz up holds a loss in all of them")]
+    NoCommonBand,
+}
+
+impl Summary {
+    /// Reads a result document (`result.json`, or the same made from a finished result).
+    ///
+    /// # Errors
+    /// [`CompareError::NoResult`] naming the key that is missing or not what it should be.
+    pub fn from_result(name: &str, result: &Value) -> Result<Self, CompareError> {
+        let problem = |key, problem| CompareError::NoResult { name: name.into(), key, problem };
+        if result["format"] != "scrimcheck-result" {
+            return Err(problem("format", "is not \"scrimcheck-result\""));
+        }
+        let list = |value: &Value| -> Option<Vec<Option<f64>>> {
+            Some(value.as_array()?.iter().map(Value::as_f64).collect())
+        };
+        let bands_hz: Vec<f64> = result["bands"]
+            .as_array()
+            .map(|bands| bands.iter().filter_map(|b| b["nominal_hz"].as_f64()).collect())
+            .filter(|b: &Vec<f64>| !b.is_empty())
+            .ok_or_else(|| problem("bands", "is missing or empty"))?;
+        let mean = &result["mean"];
+        let take = |key, value: &Value| {
+            list(value)
+                .filter(|l| l.len() == bands_hz.len())
+                .ok_or_else(|| problem(key, "is missing or has another length than the bands"))
+        };
+        let loss_db = take("mean.loss_db", &mean["loss_db"])?;
+        let u95_db = take("mean.u95_db", &mean["u95_db"])?;
+        let sd_db = take("mean.sd_db", &mean["sd_db"])?;
+        let claims = result["claims"]
+            .as_array()
+            .filter(|c| !c.is_empty())
+            .map(|claims| [claims.iter().filter(|c| c["verdict"] == "pass").count(), claims.len()]);
+        let gain = &result["picture"]["light"]["gain"]["on_axis"];
+        Ok(Self {
+            name: name.into(),
+            origin: Origin::Measured,
+            n_seats: result["seats"].as_array().map_or(0, Vec::len),
+            gain: gain["value"].as_f64().map(|value| Rated { value, u95: gain["u95"].as_f64() }),
+            bands_hz,
+            loss_db,
+            u95_db,
+            sd_db,
+            claims,
+        })
+    }
+
+    /// One sheet of a forecast, straight on or at its first angle.
+    pub fn from_forecast(forecast: &Forecast) -> Vec<Self> {
+        forecast
+            .sheets
+            .iter()
+            .filter_map(|s| Some((&s.sheet, s.angles.first()?)))
+            .map(|(sheet, angle): (&DescribedSheet, _)| Self {
+                name: sheet.name.clone(),
+                origin: Origin::Predicted,
+                bands_hz: forecast.bands_hz.iter().map(|b| b[0]).collect(),
+                loss_db: angle.loss_db.iter().copied().map(Some).collect(),
+                u95_db: angle.good_to_db.iter().copied().map(Some).collect(),
+                sd_db: vec![None; angle.loss_db.len()],
+                n_seats: 0,
+                claims: None,
+                gain: None,
+            })
+            .collect()
+    }
+
+    fn at(&self, values: &[Option<f64>], nominal_hz: f64) -> Option<f64> {
+        let i = self.bands_hz.iter().position(|b| (b / nominal_hz - 1.0).abs() < 1e-6)?;
+        values.get(i).copied().flatten().filter(|v| v.is_finite())
+    }
+}
+
+/// One line of the comparison.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Entry {
+    /// The session or forecast.
+    pub summary: Summary,
+    /// Mean loss over the common bands from 500 Hz to 16 kHz, dB.
+    pub mean_loss_db: Rated,
+    /// Mean of the standard deviation over the seats, same bands, dB.
+    pub spread_db: Option<Rated>,
+    /// Power to restore the level for pink programme, as a factor, same bands.
+    pub power_factor: Rated,
+    /// Rank by loss: one more than the number of entries shown to lose less.
+    pub loss_rank: usize,
+    /// Rank by spread, among the entries that have one.
+    pub spread_rank: Option<usize>,
+    /// Rank by the share of claims shown to be kept, among the entries with claims.
+    pub claims_rank: Option<usize>,
+}
+
+/// Two entries held against each other.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Pair {
+    /// Names.
+    pub names: [String; 2],
+    /// Loss of the first less that of the second, dB.
+    pub difference_db: f64,
+    /// Expanded uncertainty of the difference, dB.
+    pub u95_db: Option<f64>,
+    /// Whether the difference is beyond its uncertainty.
+    pub shown: bool,
+}
+
+/// The comparison.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Comparison {
+    /// Bands over which figures are averaged, nominal Hz.
+    pub common_bands_hz: Vec<f64>,
+    /// Entries in the order given.
+    pub entries: Vec<Entry>,
+    /// Every two of them, by loss.
+    pub pairs: Vec<Pair>,
+    /// In words.
+    pub statement: Vec<String>,
+}
+
+/// Compares at least two entries.
+///
+/// # Uncertainty
+/// Errors of neighbouring bands hang together, so the mean over the bands is trusted no better
+/// than the mean of the bands' U. Sessions are taken as independent of each other: U of a
+/// difference is the root of the sum of squares. U of a standard deviation over `n` seats and
+/// `N` bands is `2 s / sqrt(2 (n - 1) N / 3)` (a third of the bands independent; own choice).
+///
+/// # Errors
+/// [`CompareError::TooFew`], [`CompareError::NoCommonBand`].
+pub fn compare(summaries: Vec<Summary>) -> Result<Comparison, CompareError> {
+    if summaries.len() < 2 {
+        return Err(CompareError::TooFew { found: summaries.len() });
+    }
+    let common_bands_hz: Vec<f64> = summaries[0]
+        .bands_hz
+        .iter()
+        .copied()
+        .filter(|b| (499.0..=16_500.0).contains(b))
+        .filter(|b| summaries.iter().all(|s| s.at(&s.loss_db, *b).is_some()))
+        .collect();
+    if common_bands_hz.is_empty() {
+        return Err(CompareError::NoCommonBand);
+    }
+    let mut entries: Vec<Entry> =
+        summaries.into_iter().map(|s| Entry::new(s, &common_bands_hz)).collect();
+    let losses: Vec<Option<Rated>> = entries.iter().map(|e| Some(e.mean_loss_db)).collect();
+    let spreads: Vec<Option<Rated>> = entries.iter().map(|e| e.spread_db).collect();
+    // Ranked from small to large: share of claims not kept.
+    let claims: Vec<Option<Rated>> = entries
+        .iter()
+        .map(|e| e.summary.claims)
+        .map(|c| c.map(|[kept, n]| Rated { value: 1.0 - kept as f64 / n as f64, u95: Some(0.0) }))
+        .collect();
+    for (i, entry) in entries.iter_mut().enumerate() {
+        entry.loss_rank = rank(&losses, i).unwrap_or(1);
+        entry.spread_rank = rank(&spreads, i);
+        entry.claims_rank = rank(&claims, i);
+    }
+    let mut pairs = Vec::new();
+    for i in 0..entries.len() {
+        for j in i + 1..entries.len() {
+            let (a, b) = (&entries[i], &entries[j]);
+            pairs.push(Pair {
+                names: [a.summary.name.clone(), b.summary.name.clone()],
+                difference_db: a.mean_loss_db.value - b.mean_loss_db.value,
+                u95_db: difference_u95(a.mean_loss_db, b.mean_loss_db),
+                shown: shown_smaller(a.mean_loss_db, b.mean_loss_db)
+                    || shown_smaller(b.mean_loss_db, a.mean_loss_db),
+            });
+        }
+    }
+    let statement = say(&entries, &pairs, &common_bands_hz);
+    Ok(Comparison { common_bands_hz, entries, pairs, statement })
+}
+
+impl Entry {
+    fn new(summary: Summary, common_hz: &[f64]) -> Self {
+        let over = |values: &[Option<f64>]| -> Vec<f64> {
+            common_hz.iter().filter_map(|b| summary.at(values, *b)).collect()
+        };
+        let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
+        let losses = over(&summary.loss_db);
+        let us = over(&summary.u95_db);
+        let sds = over(&summary.sd_db);
+        let u95 = (us.len() == losses.len()).then(|| mean(&us));
+        let bands: Vec<ThirdOctave> = common_hz
+            .iter()
+            .filter_map(|hz| Hertz::new(*hz).ok())
+            .map(ThirdOctave::nearest)
+            .collect();
+        let factor = power_cost(&bands, &losses).pink_factor;
+        let n = summary.n_seats as f64;
+        let spread_db = (sds.len() == losses.len() && summary.n_seats > 1).then(|| {
+            let value = mean(&sds);
+            let freedom = 2.0 * (n - 1.0) * sds.len() as f64 / 3.0;
+            Rated { value, u95: Some(2.0 * value / freedom.sqrt()) }
+        });
+        Self {
+            mean_loss_db: Rated { value: mean(&losses), u95 },
+            spread_db,
+            // d(10^(L/10)) = ln 10 / 10 x 10^(L/10) dL.
+            power_factor: Rated {
+                value: factor,
+                u95: u95.map(|u| std::f64::consts::LN_10 / 10.0 * factor * u),
+            },
+            summary,
+            loss_rank: 0,
+            spread_rank: None,
+            claims_rank: None,
+        }
+    }
+}
+
+fn difference_u95(a: Rated, b: Rated) -> Option<f64> {
+    a.u95.zip(b.u95).map(|(a, b)| a.hypot(b)).filter(|u| u.is_finite())
+}
+
+/// Whether `a` is shown to be smaller than `b`: never without an uncertainty.
+fn shown_smaller(a: Rated, b: Rated) -> bool {
+    difference_u95(a, b).is_some_and(|u| b.value - a.value > u)
+}
+
+fn rank(values: &[Option<Rated>], at: usize) -> Option<usize> {
+    let own = values[at]?;
+    Some(1 + values.iter().flatten().filter(|v| shown_smaller(**v, own)).count())
+}
+
+fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
+    let mut out = Vec::new();
+    let low = common_hz.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = common_hz.iter().copied().fold(0.0, f64::max);
+    out.push(format!(
+        "Figures are means over the {} third-octave bands from {low} Hz to {high} Hz that all \
+         have.",
+        common_hz.len()
+    ));
+    let first: Vec<&Entry> = entries.iter().filter(|e| e.loss_rank == 1).collect();
+    match first.as_slice() {
+        [only] => out.push(format!(
+            "{} loses least: {}.",
+            only.summary.name,
+            with_u(only.mean_loss_db, 1, " dB")
+        )),
+        several => {
+            let names: Vec<&str> = several.iter().map(|e| e.summary.name.as_str()).collect();
+            out.push(format!("No difference shown in least loss: {}.", names.join(", ")));
+        }
+    }
+    for pair in pairs {
+        let [a, b] = &pair.names;
+        let u = pair.u95_db.map_or("U not known".into(), |u| format!("+- {u:.1}"));
+        let (size, more) = (pair.difference_db.abs(), pair.difference_db > 0.0);
+        out.push(if pair.shown {
+            let (worse, better) = if more { (a, b) } else { (b, a) };
+            format!("{worse} loses {size:.1} dB more than {better} ({u} dB).")
+        } else {
+            format!("{a} and {b}: no difference shown ({:.1} {u} dB).", pair.difference_db)
+        });
+    }
+    if entries.iter().any(|e| e.summary.origin == Origin::Predicted) {
+        out.push(
+            "Predicted figures rest on descriptions and thin-sheet theory, not on takes.".into(),
+        );
+    }
+    out
+}
+
+/// "2.1 +- 0.2 dB".
+fn with_u(figure: Rated, decimals: usize, unit: &str) -> String {
+    match figure.u95 {
+        Some(u) => format!("{:.*} +- {u:.*}{unit}", decimals, figure.value, decimals),
+        None => format!("{:.*}{unit}", decimals, figure.value),
+    }
+}
+
+/// The comparison as rows of cells, heading first: for text, CSV and HTML alike.
+pub fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
+    let mut rows = vec![
+        [
+            "name",
+            "origin",
+            "mean_loss_db",
+            "mean_loss_u95_db",
+            "loss_rank",
+            "spread_db",
+            "spread_u95_db",
+            "spread_rank",
+            "claims_kept",
+            "claims_made",
+            "claims_rank",
+            "gain_on_axis",
+            "gain_u95",
+            "power_factor",
+            "power_factor_u95",
+        ]
+        .map(String::from)
+        .to_vec(),
+    ];
+    let number = |x: Option<f64>| x.map_or(String::new(), |x| format!("{x:.3}"));
+    let count = |x: Option<usize>| x.map_or(String::new(), |x| x.to_string());
+    for e in &comparison.entries {
+        let origin = match e.summary.origin {
+            Origin::Measured => "measured",
+            Origin::Predicted => "predicted",
+        };
+        rows.push(vec![
+            e.summary.name.clone(),
+            origin.into(),
+            number(Some(e.mean_loss_db.value)),
+            number(e.mean_loss_db.u95),
+            e.loss_rank.to_string(),
+            number(e.spread_db.map(|s| s.value)),
+            number(e.spread_db.and_then(|s| s.u95)),
+            count(e.spread_rank),
+            count(e.summary.claims.map(|c| c[0])),
+            count(e.summary.claims.map(|c| c[1])),
+            count(e.claims_rank),
+            number(e.summary.gain.map(|g| g.value)),
+            number(e.summary.gain.and_then(|g| g.u95)),
+            number(Some(e.power_factor.value)),
+            number(e.power_factor.u95),
+        ]);
+    }
+    rows
+}
+
+/// Table for the terminal, then the comparison in words.
+pub fn comparison_table(comparison: &Comparison) -> String {
+    use unicode_width::UnicodeWidthStr;
+    let mut rows =
+        vec![["", "loss", "rank", "spread", "rank", "claims", "gain", "power"].map(String::from)];
+    let dash = || "\u{2013}".to_string();
+    let rank = |r: Option<usize>| r.map_or_else(dash, |r| r.to_string());
+    for e in &comparison.entries {
+        rows.push([
+            e.summary.name.clone(),
+            with_u(e.mean_loss_db, 1, " dB"),
+            e.loss_rank.to_string(),
+            e.spread_db.map_or_else(dash, |s| with_u(s, 1, " dB")),
+            rank(e.spread_rank),
+            e.summary.claims.map_or_else(dash, |[kept, n]| format!("{kept} of {n}")),
+            e.summary.gain.map_or_else(dash, |g| with_u(g, 2, "")),
+            format!("x{}", with_u(e.power_factor, 2, "")),
+        ]);
+    }
+    let mut out = String::new();
+    for row in &rows {
+        let mut line = String::new();
+        for (i, cell) in row.iter().enumerate() {
+            let width = rows.iter().map(|r| r[i].width()).max().unwrap_or(0);
+            let pad = " ".repeat(width - cell.width());
+            // Names to the left, figures to the right.
+            line += &if i == 0 { format!("{cell}{pad}") } else { format!("  {pad}{cell}") };
+        }
+        out += line.trim_end();
+        out.push('\n');
+    }
+    out.push('\n');
+    for sentence in &comparison.statement {
+        out += &format!("{sentence}\n");
+    }
+    out
+}
+
+/// The comparison as CSV; empty cells where there is no figure.
+///
+/// # Errors
+/// Those of the CSV writer.
+pub fn comparison_csv(comparison: &Comparison) -> Result<Vec<u8>, csv::Error> {
+    let mut out = csv::Writer::from_writer(Vec::new());
+    for row in comparison_rows(comparison) {
+        out.write_record(row)?;
+    }
+    out.into_inner().map_err(|e| std::io::Error::other(e.to_string()).into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn entry(name: &str, loss: f64, u: f64) -> Summary {
+        let n = 4;
+        Summary {
+            name: name.into(),
+            origin: Origin::Measured,
+            bands_hz: vec![400.0, 1000.0, 2000.0, 4000.0],
+            loss_db: vec![Some(9.0), Some(loss), Some(loss), Some(loss)],
+            u95_db: vec![Some(u); n],
+            sd_db: vec![Some(0.3); n],
+            n_seats: 6,
+            claims: Some([1, 2]),
+            gain: None,
+        }
+    }
+
+    fn ranks(summaries: Vec<Summary>) -> Vec<usize> {
+        compare(summaries).unwrap().entries.iter().map(|e| e.loss_rank).collect()
+    }
+
+    #[test]
+    fn ranks_only_what_u_lets_it() {
+        // Differences 0.3 and 0.27 against U sqrt(2) x 0.2 = 0.283.
+        assert_eq!(ranks(vec![entry("a", 2.0, 0.2), entry("b", 2.3, 0.2)]), [1, 2]);
+        assert_eq!(ranks(vec![entry("a", 2.0, 0.2), entry("b", 2.27, 0.2)]), [1, 1]);
+        // Not transitive: a and b, b and c cannot be told apart, a and c can.
+        let three = vec![entry("a", 2.0, 0.2), entry("b", 2.2, 0.2), entry("c", 2.4, 0.2)];
+        let c = compare(three).unwrap();
+        assert_eq!(c.entries.iter().map(|e| e.loss_rank).collect::<Vec<_>>(), [1, 1, 2]);
+        assert_eq!(c.pairs.iter().map(|p| p.shown).collect::<Vec<_>>(), [false, true, false]);
+        assert!(c.statement.iter().any(|s| s.contains("a and b: no difference shown")));
+        assert!(c.statement.iter().any(|s| s.contains("c loses 0.4 dB more than a")));
+    }
+
+    #[test]
+    fn without_uncertainty_nothing_is_shown() {
+        let mut b = entry("b", 9.0, 0.1);
+        b.u95_db = vec![None; 4];
+        assert_eq!(ranks(vec![entry("a", 2.0, 0.1), b.clone()]), [1, 1]);
+        b.u95_db = vec![Some(f64::NAN); 4];
+        assert_eq!(ranks(vec![entry("a", 2.0, 0.1), b]), [1, 1]);
+    }
+
+    #[test]
+    fn only_common_bands_count() {
+        let mut b = entry("b", 2.0, 0.1);
+        b.loss_db[3] = None;
+        let c = compare(vec![entry("a", 2.0, 0.1), b.clone()]).unwrap();
+        assert_eq!(c.common_bands_hz, [1000.0, 2000.0]);
+        assert!((c.entries[0].mean_loss_db.value - 2.0).abs() < 1e-12, "400 Hz does not count");
+        b.loss_db = vec![Some(f64::NAN); 4];
+        assert_eq!(compare(vec![entry("a", 2.0, 0.1), b]), Err(CompareError::NoCommonBand));
+        assert_eq!(compare(vec![entry("a", 2.0, 0.1)]), Err(CompareError::TooFew { found: 1 }));
+    }
+
+    #[test]
+    fn power_follows_the_loss() {
+        // 3.0103 dB cost a factor 2 (10^(G/10)).
+        let half = 10.0 * 2f64.log10();
+        let c = compare(vec![entry("a", half, 0.1), entry("b", 0.0, 0.1)]).unwrap();
+        assert!((c.entries[0].power_factor.value - 2.0).abs() < 1e-12);
+        assert!((c.entries[1].power_factor.value - 1.0).abs() < 1e-12);
+        assert!((c.entries[1].power_factor.u95.unwrap() - 0.023_026).abs() < 1e-6);
+    }
+
+    #[test]
+    fn claims_are_ranked_by_the_share_kept() {
+        let mut b = entry("b", 2.0, 0.1);
+        b.claims = Some([2, 2]);
+        let mut c = entry("c", 2.0, 0.1);
+        c.claims = None;
+        let all = compare(vec![entry("a", 2.0, 0.1), b, c]).unwrap();
+        let ranks: Vec<_> = all.entries.iter().map(|e| e.claims_rank).collect();
+        assert_eq!(ranks, [Some(2), Some(1), None]);
+    }
+
+    #[test]
+    fn a_result_document_is_read_by_its_keys() {
+        let mut result = serde_json::json!({
+            "format": "scrimcheck-result",
+            "bands": [{"nominal_hz": 1000.0}, {"nominal_hz": 2000.0}],
+            "mean": {"loss_db": [1.0, null], "u95_db": [0.1, null], "sd_db": [0.2, null]},
+            "seats": [{}, {}],
+            "claims": [{"verdict": "pass"}, {"verdict": "conditional_pass"}],
+            "picture": {"light": {"gain": {"on_axis": {"value": 0.96, "u95": 0.02}}}},
+        });
+        let s = Summary::from_result("x", &result).unwrap();
+        assert_eq!(s.loss_db, [Some(1.0), None]);
+        assert_eq!((s.claims, s.n_seats), (Some([1, 2]), 2));
+        assert_eq!(s.gain, Some(Rated { value: 0.96, u95: Some(0.02) }));
+        result["picture"] = Value::Null;
+        assert_eq!(Summary::from_result("x", &result).unwrap().gain, None);
+        result["mean"]["u95_db"] = serde_json::json!([0.1]);
+        let error = Summary::from_result("x", &result).unwrap_err().to_string();
+        assert!(error.contains("x:") && error.contains("mean.u95_db"), "{error}");
+        let error = Summary::from_result("y", &serde_json::json!({})).unwrap_err().to_string();
+        assert!(error.contains("format"), "{error}");
+    }
+
+    #[test]
+    fn table_and_csv_show_missing_figures_as_missing() {
+        let mut b = entry("Bühne", 2.0, 0.1);
+        (b.sd_db, b.n_seats, b.claims) = (vec![None; 4], 1, None);
+        let c = compare(vec![entry("a", 2.0, 0.1), b]).unwrap();
+        let text = comparison_table(&c);
+        assert!(text.contains("\u{2013}") && text.contains("1 of 2"), "{text}");
+        let csv = String::from_utf8(comparison_csv(&c).unwrap()).unwrap();
+        let row: Vec<&str> = csv.lines().nth(2).unwrap().split(',').collect();
+        assert_eq!((row[0], row[5], row[8]), ("Bühne", "", ""));
+        assert!(!csv.contains("NaN"));
+    }
+}

@@ -1,0 +1,154 @@
+//! Plots of a forecast: sheets side by side in bands, and the comb of the gap.
+
+use super::axes::{Axis, Spare};
+use super::figure::{Figure, Mark, YAxis};
+use super::series::{Series, Style};
+use crate::analysis::predict::Forecast;
+
+/// Sheets told apart by line and colour in one plot.
+const SHEETS_TOLD_APART: usize = 6;
+
+/// The plots of a forecast.
+pub fn forecast_figures(forecast: &Forecast) -> Vec<Figure> {
+    [Some(bands_figure(forecast)), comb_figure(forecast)].into_iter().flatten().collect()
+}
+
+fn decibel(title: &str) -> YAxis {
+    YAxis::Decibel { title: title.into(), include_db: [-1.0, 3.0], spare: Spare::Top }
+}
+
+/// Loss in bands at the first angle, one curve a sheet.
+fn bands_figure(forecast: &Forecast) -> Figure {
+    let shown = forecast.sheets.iter().take(SHEETS_TOLD_APART);
+    let marks = shown
+        .enumerate()
+        .filter_map(|(i, s)| {
+            let angle = s.angles.first()?;
+            let points =
+                forecast.bands_hz.iter().zip(&angle.loss_db).map(|(b, l)| (b[1], Some(*l)));
+            let curve = Series::new(&s.sheet.name, points.collect(), Style::nth(i)).with_dots();
+            let band = angle.good_to_db.iter().copied().map(Some).collect();
+            // More than two shaded bands hide each other.
+            Some(Mark::Curve(if forecast.sheets.len() <= 2 {
+                curve.with_band(band)
+            } else {
+                curve
+            }))
+        })
+        .collect();
+    let names: Vec<&str> = forecast.sheets.iter().map(|s| s.sheet.name.as_str()).collect();
+    let title = match forecast.sheets.as_slice() {
+        [only] => only.statement.first().cloned().unwrap_or_default(),
+        _ => format!("Expected loss of {} sheets", forecast.sheets.len()),
+    };
+    Figure {
+        id: "forecast",
+        title,
+        subtitle: format!("Expected loss in third-octave bands: {}", names.join(", ")),
+        description: forecast
+            .sheets
+            .iter()
+            .map(|s| format!("{}: {}", s.sheet.name, s.statement.join(" ")))
+            .collect::<Vec<_>>()
+            .join(" "),
+        caption: "Up = the sheet takes energy away. From thin-sheet theory, not from takes; \
+                  shaded: what it is trusted to."
+            .into(),
+        x: Axis::frequency(84.0, 22_500.0),
+        y: decibel("Expected loss, dB"),
+        marks,
+        strip: Vec::new(),
+    }
+}
+
+/// The first sheet at all angles on single frequencies, where a gap combs or angles differ.
+fn comb_figure(forecast: &Forecast) -> Option<Figure> {
+    let sheet = forecast.sheets.first()?;
+    if forecast.plan.gap.is_none() && sheet.angles.len() < 2 {
+        return None;
+    }
+    let marks = sheet
+        .angles
+        .iter()
+        .take(SHEETS_TOLD_APART)
+        .enumerate()
+        .map(|(i, a)| {
+            let points = forecast.curve_hz.iter().zip(&a.curve_db).map(|(f, l)| (*f, Some(*l)));
+            let label = format!("{:.0}\u{b0}", a.angle_deg);
+            Mark::Curve(Series::new(&label, points.collect(), Style::nth(i)))
+        })
+        .collect();
+    let gap = forecast.plan.gap.map_or(String::new(), |g| {
+        format!(", {:.0} mm in front of the loudspeaker", 1e3 * g.gap_m)
+    });
+    let comb = sheet.angles.first().and_then(|a| a.comb.as_ref());
+    Some(Figure {
+        id: "forecast-comb",
+        title: comb.map_or("Expected loss over the angle".into(), |c| {
+            let angle = sheet.angles.first().map_or(0.0, |a| a.angle_deg);
+            format!("At {angle:.0}\u{b0} the gap makes a peak every {:.0} Hz", c.spacing_hz)
+        }),
+        subtitle: format!("{}{gap}, at single frequencies", sheet.sheet.name),
+        description: sheet.statement.join(" "),
+        caption: "Up = the sheet takes energy away. From theory, not from takes.".into(),
+        x: Axis::frequency(98.0, 20_500.0),
+        y: decibel("Expected loss, dB"),
+        marks,
+        strip: Vec::new(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::predict::describe::Description;
+    use crate::analysis::predict::{Plan, forecast};
+    use crate::analysis::sheet::air::Air;
+    use crate::analysis::sheet::models::Gap;
+
+    fn made(gap_m: Option<f64>, n: usize) -> Forecast {
+        let sheet = Description::parse("<w> & co:flow_resistance_pa_s_m=90").unwrap();
+        let plan = Plan {
+            gap: gap_m.map(|gap_m| Gap { gap_m, front_reflection: 0.6 }),
+            angles_deg: vec![0.0],
+            view: None,
+            air: Air::AT_20_C,
+        };
+        forecast(vec![sheet.build().unwrap(); n], plan).unwrap()
+    }
+
+    fn curves(figure: &Figure) -> Vec<&Series> {
+        figure
+            .marks
+            .iter()
+            .filter_map(|m| match m {
+                Mark::Curve(s) => Some(s),
+                _ => None,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn curves_are_the_forecast() {
+        let f = made(Some(0.1), 2);
+        let figures = forecast_figures(&f);
+        assert_eq!(figures.len(), 2);
+        let bands = curves(&figures[0]);
+        assert_eq!(bands.len(), 2);
+        assert_eq!(bands[0].points[7], (f.bands_hz[7][1], Some(f.sheets[0].angles[0].loss_db[7])));
+        assert_eq!(curves(&figures[1])[0].points.len(), f.curve_hz.len());
+        assert!(bands[0].half_band.iter().all(Option::is_some));
+        assert!(curves(&forecast_figures(&made(None, 3))[0])[0].half_band.is_empty());
+    }
+
+    #[test]
+    fn without_gap_and_angles_there_is_no_comb() {
+        assert_eq!(forecast_figures(&made(None, 1)).len(), 1);
+    }
+
+    #[test]
+    fn names_are_text_in_the_drawing() {
+        let svg = forecast_figures(&made(None, 1))[0].to_svg();
+        assert!(svg.contains("&lt;w&gt; &amp; co") && !svg.contains("<w>"));
+    }
+}

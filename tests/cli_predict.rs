@@ -1,0 +1,86 @@
+//! Runs of `scrimcheck predict`.
+
+use assert_cmd::Command;
+use predicates::prelude::*;
+
+fn predict() -> Command {
+    let mut command = Command::cargo_bin("scrimcheck").unwrap();
+    command.env("NO_COLOR", "1").arg("predict");
+    command
+}
+
+#[test]
+fn a_weave_of_the_impedance_of_air_loses_three_and_a_half_db() {
+    // 20 lg 1.5 = 3.52 dB at all frequencies (closed form for Rs = rho c).
+    predict()
+        .args(["--flow-resistance-pa-s-m", "413.25", "--name", "weave"])
+        .assert()
+        .success()
+        .stdout(predicate::str::contains("Loses 3.5 dB at 10 kHz"))
+        .stdout(
+            predicate::str::contains("2.2 times the power")
+                .or(predicate::str::contains("2.3 times")),
+        )
+        .stderr("");
+}
+
+#[test]
+fn sheets_side_by_side_as_json() {
+    let output = predict()
+        .args(["--sheet", "a:flow_resistance_pa_s_m=413.25", "--sheet", "b:mass_g_m2=50"])
+        .args(["--gap-m", "0.2", "--angle-deg", "0,30", "--json"])
+        .args(["--width-m", "3", "--seat", "4,-2"])
+        .output()
+        .unwrap();
+    assert!(output.status.success());
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(json["format"], "scrimcheck-forecast");
+    assert_eq!(json["sheets"][1]["sheet"]["name"], "b");
+    assert_eq!(json["sheets"][0]["angles"].as_array().unwrap().len(), 2);
+    let spacing = json["sheets"][0]["angles"][0]["comb"]["spacing_hz"].as_f64().unwrap();
+    assert!((spacing - 858.0).abs() < 0.01, "c / 2d for 0.20 m: {spacing}");
+    // Off-axis form, w = 3, D = 4, x = 2: 34.061 degrees (computed).
+    let angle = json["seats"][0]["picture"]["angle_deg"].as_f64().unwrap();
+    assert!((angle - 34.061).abs() < 1e-3, "{angle}");
+}
+
+#[test]
+fn plots_and_tables_go_into_a_folder() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("forecast");
+    let run = || {
+        let mut command = predict();
+        command.args(["--hole-mm", "0.5", "--pitch-mm", "2", "--thickness-mm", "0.3"]);
+        command.args(["--gap-m", "0.08", "--out"]).arg(&out);
+        command
+    };
+    run().assert().success().stderr(predicate::str::contains("Wrote"));
+    for name in ["forecast.csv", "forecast-curve.csv", "forecast.json", "plots/forecast.svg"] {
+        assert!(out.join(name).is_file(), "{name} is missing");
+    }
+    // A second run replaces its own files, but not others'.
+    run().assert().success();
+    std::fs::write(out.join("notes.txt"), "mine").unwrap();
+    run().assert().code(4).stderr(predicate::str::contains("notes.txt"));
+}
+
+#[test]
+fn what_cannot_be_used_is_refused_with_its_name() {
+    for (arguments, words) in [
+        (vec![], vec!["no sheet is described"]),
+        (vec!["--hole-mm", "0.5"], vec!["thickness_mm"]),
+        (vec!["--sheet", "x:hole=1"], vec!["\"x\"", "did you mean hole_mm"]),
+        (vec!["--mass-g-m2", "none"], vec!["mass_g_m2", "none"]),
+        (vec!["--mass-g-m2", "50", "--gap-m", "0"], vec!["gap", "0.005 to 3 m"]),
+        (vec!["--mass-g-m2", "50", "--gap-m", "NaN"], vec!["gap"]),
+        (vec!["--mass-g-m2", "50", "--angle-deg", "85"], vec!["angle", "80"]),
+        (vec!["--mass-g-m2", "50", "--temperature-c", "-80"], vec!["temperature"]),
+        (vec!["--mass-g-m2", "50", "--width-m", "3", "--seat", "x"], vec!["--seat", "\"x\""]),
+        (vec!["--mass-g-m2", "50", "--seat", "3"], vec!["--width-m"]),
+    ] {
+        let mut run = predict().args(&arguments).assert().code(2).stdout("");
+        for word in words {
+            run = run.stderr(predicate::str::contains(word));
+        }
+    }
+}
