@@ -17,6 +17,7 @@ pub mod seats;
 pub mod sheet;
 pub mod slot;
 pub mod uncertainty;
+pub mod verification;
 
 #[cfg(test)]
 pub(crate) mod made_tables;

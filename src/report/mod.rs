@@ -1,6 +1,7 @@
 //! From one finished result to table, JSON, CSV, plots and papers.
 
 pub mod budget;
+pub mod correction_files;
 pub mod csv;
 pub mod error;
 pub mod finite;

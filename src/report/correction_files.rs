@@ -1,0 +1,302 @@
+//! The equaliser setting as files: `correction.json` for machines, `correction.csv` for people.
+
+use crate::analysis::biquad::SectionKind;
+use crate::analysis::correction::Correction;
+use serde::Serialize;
+
+/// Why the files cannot be made.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum CorrectionFileError {
+    /// A number of the setting is not finite; JSON has no word for it.
+    #[error("correction.json: {key} is {found}, which is no finite number")]
+    NotFinite {
+        /// Key of the number.
+        key: &'static str,
+        /// What was found.
+        found: f64,
+    },
+    /// The JSON text could not be made.
+    #[error("correction.json cannot be written")]
+    Json(#[source] serde_json::Error),
+    /// The table could not be made.
+    #[error("correction.csv cannot be written")]
+    Csv(#[source] csv::Error),
+    /// The table is not text; cannot happen with numbers and names, and is told all the same.
+    #[error("correction.csv is not valid text")]
+    Text(#[source] std::string::FromUtf8Error),
+}
+
+/// `correction.json`. Keys are fixed: other programs read them.
+///
+/// Use: amplify by `trim_db`, then run the sections one after the other,
+/// `y[n] = b0 x[n] + b1 x[n-1] + b2 x[n-2] - a1 y[n-1] - a2 y[n-2]` (a0 = 1), at `rate_hz`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CorrectionFile<'a> {
+    /// Sample rate the coefficients are for, Hz.
+    pub rate_hz: f64,
+    /// Gain in level, dB; positive = louder.
+    pub trim_db: f64,
+    /// Whether this one setting brings every seat within the tolerance.
+    pub serves_all_seats: bool,
+    /// Why, in plain words.
+    pub reason: &'a str,
+    /// Filters.
+    pub sections: Vec<SectionFile>,
+}
+
+/// One filter in `correction.json`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SectionFile {
+    /// `high_shelf` or `peaking`.
+    #[serde(rename = "type")]
+    pub kind: SectionKind,
+    /// Midpoint of a shelf, centre of a peaking filter, Hz.
+    pub frequency_hz: f64,
+    /// Gain, dB; positive = boost.
+    pub gain_db: f64,
+    /// Q of the Audio EQ Cookbook (W3C Working Group Note, 2021).
+    pub q: f64,
+    /// Bandwidth in octaves that goes with Q by the analog definition,
+    /// `1/Q = 2 sinh(ln 2 / 2 x BW)`.
+    pub bandwidth_oct: f64,
+    /// Coefficient of the present input sample.
+    pub b0: f64,
+    /// Coefficient of the last input sample.
+    pub b1: f64,
+    /// Coefficient of the input sample before that.
+    pub b2: f64,
+    /// Coefficient of the last output sample.
+    pub a1: f64,
+    /// Coefficient of the output sample before that.
+    pub a2: f64,
+}
+
+impl<'a> CorrectionFile<'a> {
+    /// What the file holds, from a finished correction.
+    ///
+    /// # Errors
+    /// [`CorrectionFileError::NotFinite`] names a number that is not finite.
+    pub fn new(c: &'a Correction) -> Result<Self, CorrectionFileError> {
+        let finite = |key: &'static str, v: f64| {
+            if v.is_finite() {
+                Ok(v)
+            } else {
+                Err(CorrectionFileError::NotFinite { key, found: v })
+            }
+        };
+        let sections = c
+            .sections
+            .iter()
+            .map(|s| {
+                Ok(SectionFile {
+                    kind: s.setting.kind,
+                    frequency_hz: finite("frequency_hz", s.setting.frequency_hz)?,
+                    gain_db: finite("gain_db", s.setting.gain_db)?,
+                    q: finite("q", s.setting.q)?,
+                    bandwidth_oct: finite("bandwidth_oct", s.bandwidth_oct)?,
+                    b0: finite("b0", s.biquad.b0)?,
+                    b1: finite("b1", s.biquad.b1)?,
+                    b2: finite("b2", s.biquad.b2)?,
+                    a1: finite("a1", s.biquad.a1)?,
+                    a2: finite("a2", s.biquad.a2)?,
+                })
+            })
+            .collect::<Result<Vec<_>, CorrectionFileError>>()?;
+        Ok(Self {
+            rate_hz: finite("rate_hz", c.rate_hz)?,
+            trim_db: finite("trim_db", c.trim_db)?,
+            serves_all_seats: c.serves_all_seats,
+            reason: &c.reason,
+            sections,
+        })
+    }
+}
+
+/// Text of `correction.json`.
+///
+/// # Errors
+/// [`CorrectionFileError`] if a number is not finite.
+pub fn correction_json(c: &Correction) -> Result<String, CorrectionFileError> {
+    let file = CorrectionFile::new(c)?;
+    let mut text = serde_json::to_string_pretty(&file).map_err(CorrectionFileError::Json)?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// Text of `correction.csv`: one row for the level, one for each filter; settings to type in,
+/// then coefficients. Cells that mean nothing in a row are empty.
+///
+/// # Errors
+/// [`CorrectionFileError`] if a number is not finite.
+pub fn correction_csv(c: &Correction) -> Result<String, CorrectionFileError> {
+    let file = CorrectionFile::new(c)?;
+    let mut out = csv::Writer::from_writer(Vec::new());
+    let header = [
+        "item",
+        "type",
+        "frequency_hz",
+        "gain_db",
+        "gain_to_set_db",
+        "q",
+        "bandwidth_analog_oct",
+        "bandwidth_digital_oct",
+        "shelf_slope",
+        "rate_hz",
+        "b0",
+        "b1",
+        "b2",
+        "a1",
+        "a2",
+    ];
+    out.write_record(header).map_err(CorrectionFileError::Csv)?;
+    let mut level = vec![
+        "1".to_string(),
+        "level".into(),
+        String::new(),
+        format!("{:.3}", file.trim_db),
+        c.trim_setting_db.to_string(),
+    ];
+    level.resize(header.len(), String::new());
+    out.write_record(&level).map_err(CorrectionFileError::Csv)?;
+    for (i, (s, section)) in file.sections.iter().zip(&c.sections).enumerate() {
+        let kind = match s.kind {
+            SectionKind::HighShelf => "high_shelf",
+            SectionKind::Peaking => "peaking",
+        };
+        let shelf = s.kind == SectionKind::HighShelf;
+        let row = [
+            (i + 2).to_string(),
+            kind.into(),
+            s.frequency_hz.to_string(),
+            s.gain_db.to_string(),
+            s.gain_db.to_string(),
+            s.q.to_string(),
+            // A shelf is set by its slope, a peak by its bandwidth.
+            if shelf { String::new() } else { format!("{:.4}", s.bandwidth_oct) },
+            if shelf { String::new() } else { format!("{:.4}", section.bandwidth_digital_oct) },
+            section.slope.map_or(String::new(), |v| format!("{v:.4}")),
+            file.rate_hz.to_string(),
+            s.b0.to_string(),
+            s.b1.to_string(),
+            s.b2.to_string(),
+            s.a1.to_string(),
+            s.a2.to_string(),
+        ];
+        out.write_record(&row).map_err(CorrectionFileError::Csv)?;
+    }
+    let bytes =
+        out.into_inner().map_err(|e| CorrectionFileError::Csv(csv::Error::from(e.into_error())))?;
+    String::from_utf8(bytes).map_err(CorrectionFileError::Text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::biquad::{Biquad, q_from_bandwidth_analog, q_from_bandwidth_digital};
+    use crate::analysis::correction::fit_correction;
+    use crate::analysis::made_tables::{sheet_loss_db, table};
+    use crate::support::assert_close;
+    use serde::Deserialize;
+
+    fn correction() -> Correction {
+        let bump = |hz: f64| 2.0 * 0.5f64.powf((2.0 * (hz / 2500.0).log2() / 0.9).powi(2));
+        let t = table(3, |_, hz| sheet_loss_db(hz, 0.01, 60.0) + bump(hz), |_, _| 0.0, 0.05, 0.0);
+        let c = fit_correction(&t, &Default::default()).unwrap();
+        assert!(c.sections.len() >= 2);
+        c
+    }
+
+    /// As another program would read it: a key more or less breaks this.
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Read {
+        rate_hz: f64,
+        trim_db: f64,
+        serves_all_seats: bool,
+        reason: String,
+        sections: Vec<ReadSection>,
+    }
+
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct ReadSection {
+        r#type: String,
+        frequency_hz: f64,
+        gain_db: f64,
+        q: f64,
+        bandwidth_oct: f64,
+        b0: f64,
+        b1: f64,
+        b2: f64,
+        a1: f64,
+        a2: f64,
+    }
+
+    #[test]
+    fn json_reads_back_with_exactly_the_fixed_keys() {
+        let c = correction();
+        let read: Read = serde_json::from_str(&correction_json(&c).unwrap()).unwrap();
+        assert_eq!((read.rate_hz, read.trim_db), (c.rate_hz, c.trim_db));
+        assert_eq!((read.serves_all_seats, &read.reason), (c.serves_all_seats, &c.reason));
+        assert_eq!(read.sections.len(), c.sections.len());
+        for (r, s) in read.sections.iter().zip(&c.sections) {
+            assert!(["high_shelf", "peaking"].contains(&r.r#type.as_str()));
+            assert_eq!(r.frequency_hz, s.setting.frequency_hz);
+            assert_close("Q", &[q_from_bandwidth_analog(r.bandwidth_oct)], &[r.q], 1e-9);
+            // The coefficients alone give the gain that was set.
+            let b = Biquad { b0: r.b0, b1: r.b1, b2: r.b2, a1: r.a1, a2: r.a2 };
+            let share = if r.r#type == "high_shelf" { 0.5 } else { 1.0 };
+            let got = b.gain_db(r.frequency_hz, read.rate_hz);
+            assert_close("gain", &[got], &[share * r.gain_db], 1e-9);
+        }
+    }
+
+    #[test]
+    fn csv_reads_back_by_its_header() {
+        let c = correction();
+        let text = correction_csv(&c).unwrap();
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let column = |name: &str, headers: &csv::StringRecord| {
+            headers.iter().position(|h| h == name).unwrap_or_else(|| panic!("no column {name}"))
+        };
+        let headers = reader.headers().unwrap().clone();
+        let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+        assert_eq!(rows.len(), c.sections.len() + 1);
+        let number = |row: &csv::StringRecord, name: &str| -> f64 {
+            row[column(name, &headers)].parse().unwrap()
+        };
+        assert_eq!(&rows[0][column("type", &headers)], "level");
+        assert_close("level", &[number(&rows[0], "gain_db")], &[c.trim_db], 5e-4);
+        assert_eq!(number(&rows[0], "gain_to_set_db"), c.trim_setting_db);
+        assert_eq!(&rows[0][column("b0", &headers)], "");
+        for (row, s) in rows[1..].iter().zip(&c.sections) {
+            assert_eq!(number(row, "b1"), s.biquad.b1);
+            if s.slope.is_none() {
+                let q = q_from_bandwidth_digital(
+                    number(row, "bandwidth_digital_oct"),
+                    number(row, "frequency_hz"),
+                    number(row, "rate_hz"),
+                );
+                assert_close("Q", &[q], &[s.setting.q], 2e-3 * s.setting.q);
+            }
+        }
+    }
+
+    #[test]
+    fn a_setting_without_filters_is_a_level() {
+        let t = table(2, |_, _| 1.8, |_, _| 0.0, 0.05, 0.0);
+        let c = fit_correction(&t, &Default::default()).unwrap();
+        assert!(correction_json(&c).unwrap().contains("\"sections\": []"));
+        assert_eq!(correction_csv(&c).unwrap().lines().count(), 2);
+    }
+
+    #[test]
+    fn numbers_that_are_not_finite_are_refused() {
+        let mut c = correction();
+        c.sections[0].biquad.b2 = f64::NAN;
+        let error = correction_json(&c).unwrap_err();
+        assert!(error.to_string().contains("b2"), "{error}");
+        assert!(correction_csv(&c).is_err());
+    }
+}
