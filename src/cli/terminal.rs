@@ -1,7 +1,7 @@
 //! What goes to standard output and standard error.
 
 use super::failure::Failure;
-use crate::report::table::Look;
+use crate::report::look::Look;
 use std::io::{self, ErrorKind, IsTerminal, Write};
 
 /// Columns where the terminal does not tell them, or output is no terminal.

@@ -1,32 +1,12 @@
 //! The result on a terminal: a table of losses, then what was found in sentences.
 
+use super::findings::{findings_text, warnings_text};
+use super::look::{BOLD, DIM, Look, cut, paragraph};
 use super::result::SessionResult;
-use super::words::{frequency_words, list_words, loss_finding, signed, spread_finding};
-use crate::analysis::claims::DECISION_RULE;
+use super::words::{frequency_words, list_words, signed};
 use crate::ingest::error::plain;
-use crate::warning::{Topic, Warning};
-use anstyle::{AnsiColor, Style};
 use std::collections::BTreeMap;
-use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
-
-/// How text is set on this terminal.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Look {
-    /// Columns.
-    pub width: usize,
-    /// Whether colours may be used.
-    pub color: bool,
-}
-
-const BOLD: Style = Style::new().bold();
-const DIM: Style = Style::new().dimmed();
-const CAUTION: Style = AnsiColor::Yellow.on_default().bold();
-
-impl Look {
-    fn paint(self, style: Style, text: &str) -> String {
-        if self.color { format!("{style}{text}{style:#}") } else { text.to_owned() }
-    }
-}
+use unicode_width::UnicodeWidthStr;
 
 /// The whole text: title, table, legend, findings, warnings. Ends with a line feed.
 pub fn table_text(result: &SessionResult, look: Look) -> String {
@@ -38,10 +18,7 @@ pub fn table_text(result: &SessionResult, look: Look) -> String {
     for line in legend(result) {
         out += &paragraph(&line, "  ", "    ", look.width);
     }
-    out.push('\n');
-    for finding in findings(result) {
-        out += &paragraph(&finding, "", "", look.width);
-    }
+    out += &findings_text(result, look);
     out += &warnings_text(&result.warnings, look);
     out
 }
@@ -83,9 +60,11 @@ impl Grid {
             rows: Vec::new(),
             mean: None,
             note: if uncertainty {
-                "\u{b1}: expanded uncertainty, 95 %."
+                "\u{b1}: expanded uncertainty, 95 %. From 500 Hz up: the direct sound; below: all that \
+                 reaches the seat."
             } else {
-                "\u{b1}: expanded uncertainty of the mean, 95 %; U: largest of a seat."
+                "\u{b1}: expanded uncertainty of the mean, 95 %; U: largest of a seat. From 500 Hz up: \
+                 the direct sound; below: all that reaches the seat."
             },
         };
         for (b, band) in result.bands.iter().enumerate() {
@@ -264,100 +243,6 @@ fn bands_words(result: &SessionResult, bands: &[usize]) -> String {
     list_words(&words)
 }
 
-/// What was found, a sentence or two each.
-fn findings(result: &SessionResult) -> Vec<String> {
-    let mut findings = vec![format!("{}.", loss_finding(result))];
-    findings.extend(spread_finding(result).map(|s| format!("{s}.")));
-    findings.extend(result.level.as_ref().map(|level| level.statement.clone()));
-    findings.extend(result.seat_dependence.as_ref().map(|seats| seats.sentence.clone()));
-    if let Some(sheet) = &result.sheet {
-        findings.extend(sheet.evidence.statement.first().cloned());
-        findings.push(sheet.gap.statement.clone());
-    }
-    findings.extend(result.claims.iter().map(|claim| claim.sentence.clone()));
-    if !result.claims.is_empty() {
-        findings.push(DECISION_RULE.to_owned());
-    }
-    if let Some(correction) = &result.correction {
-        findings.push(correction.reason.clone());
-        findings.extend(correction.advice.clone());
-    }
-    findings.extend(result.power.as_ref().map(|power| power.sentence.clone()));
-    findings.iter().map(|f| plain(f)).collect()
-}
-
-/// Warnings with what to do about each, headed by their number.
-pub fn warnings_text(warnings: &[Warning], look: Look) -> String {
-    if warnings.is_empty() {
-        return String::new();
-    }
-    let head = match warnings.len() {
-        1 => "One warning:".to_owned(),
-        n => format!("{n} warnings:"),
-    };
-    let mut out = format!("\n{}\n", look.paint(CAUTION, &head));
-    for warning in warnings {
-        out += &paragraph(&warning_line(warning), "  ", "    ", look.width);
-    }
-    out
-}
-
-/// A warning in one line: whom it concerns, what was found, what to do.
-pub fn warning_line(warning: &Warning) -> String {
-    let place = match (&warning.seat, &warning.take) {
-        (_, Some(take)) => format!("{take}: "),
-        (Some(seat), None) => format!("seat {seat}: "),
-        (None, None) => String::new(),
-    };
-    let topic = topic_words(warning.topic);
-    plain(&format!("{topic}: {place}{} {}", warning.message, warning.advice).replace('\n', " "))
-}
-
-/// The topic as people say it: its word in `result.json` with spaces.
-fn topic_words(topic: Topic) -> String {
-    let word = serde_json::to_value(topic).ok().and_then(|v| v.as_str().map(str::to_owned));
-    word.unwrap_or_default().replace('_', " ")
-}
-
-/// Text broken between words at `width` columns, with the indent of the first
-/// and of later lines; a word that is too long keeps a line of its own.
-pub fn paragraph(text: &str, first: &str, later: &str, width: usize) -> String {
-    let mut out = String::new();
-    let mut line = first.to_owned();
-    let mut empty = true;
-    for word in text.split(' ').filter(|w| !w.is_empty()) {
-        if !empty && line.width() + 1 + word.width() > width {
-            out += &line;
-            out.push('\n');
-            line = later.to_owned();
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line += word;
-        empty = false;
-    }
-    out + &line + "\n"
-}
-
-/// Text cut to a number of columns.
-fn cut(text: &str, columns: usize) -> String {
-    if text.width() <= columns {
-        return text.to_owned();
-    }
-    let mut kept = String::new();
-    let mut used = 1;
-    for c in text.chars() {
-        used += c.width().unwrap_or(0);
-        if used > columns {
-            break;
-        }
-        kept.push(c);
-    }
-    kept + "\u{2026}"
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -433,12 +318,5 @@ mod tests {
             text.lines().filter(|l| l.contains('\u{2502}')).map(rule).collect();
         assert_eq!(widths.len(), 24);
         assert!(widths.iter().all(|w| *w == widths[0]), "{widths:?}");
-        assert_eq!(cut("席番号", 5), "席番\u{2026}");
-    }
-
-    #[test]
-    fn paragraphs_break_between_words() {
-        assert_eq!(paragraph("one two three", "- ", "  ", 9), "- one two\n  three\n");
-        assert_eq!(paragraph("unbreakable", "", "", 4), "unbreakable\n");
     }
 }

@@ -1,0 +1,190 @@
+//! What was found, in sentences under short headings; then the warnings.
+
+use super::look::{BOLD, CAUTION, DIM, Look, paragraph};
+use super::result::SessionResult;
+use super::words::{loss_finding, signed, spread_finding};
+use crate::analysis::biquad::SectionKind;
+use crate::analysis::claims::DECISION_RULE;
+use crate::analysis::correction::Correction;
+use crate::ingest::error::plain;
+use crate::warning::{Topic, Warning};
+
+/// The findings of every part that the result holds.
+pub fn findings_text(result: &SessionResult, look: Look) -> String {
+    let mut text = Sections { out: String::new(), look };
+
+    text.head("Loss");
+    text.say(&format!("{}.", loss_finding(result)));
+    text.say_all(spread_finding(result).map(|s| format!("{s}.")));
+    text.say_all(result.seat_dependence.as_ref().map(|seats| &seats.sentence));
+    if let Some(level) = &result.level {
+        text.head("Level");
+        text.say(&level.statement);
+    }
+    if let Some(sheet) = &result.sheet {
+        text.head("Sheet");
+        text.say_all(sheet.evidence.statement.first());
+        text.say(&sheet.gap.statement);
+    }
+    if !result.rattle.is_empty() {
+        text.head("Rattle");
+        for range in &result.rattle {
+            text.say(&format!(
+                "Something rattles with the screen hung while the sweep passes {:.0} to {:.0} Hz, \
+                 {:.0} dB above the silence.",
+                range.low_hz, range.high_hz, range.excess_db
+            ));
+        }
+    }
+    if !result.claims.is_empty() {
+        text.head("Claims");
+        for claim in &result.claims {
+            text.say(&format!("{}. {}", claim.verdict.label().to_uppercase(), claim.sentence));
+        }
+        text.aside(DECISION_RULE);
+    }
+    if let Some(correction) = &result.correction {
+        text.head("Equaliser");
+        text.lines(&setting_lines(correction));
+        text.say(&correction.reason);
+        text.say_all(correction.advice.as_ref());
+    }
+    if let Some(power) = &result.power {
+        text.head("Power");
+        text.say(&power.sentence);
+    }
+    if let Some(picture) = &result.picture {
+        let light = picture.light.iter().flat_map(|light| &light.statement);
+        let sentences: Vec<&String> = light.chain(&picture.geometry.statement).collect();
+        if !sentences.is_empty() {
+            text.head("Picture");
+            text.say_all(sentences);
+        }
+    }
+    text.out
+}
+
+/// Text under headings.
+struct Sections {
+    out: String,
+    look: Look,
+}
+
+impl Sections {
+    fn head(&mut self, words: &str) {
+        self.out += &format!("\n{}\n", self.look.paint(BOLD, words));
+    }
+
+    fn say(&mut self, sentence: &str) {
+        self.out += &paragraph(&plain(sentence), "  ", "  ", self.look.width);
+    }
+
+    fn say_all<'a, T: AsRef<str> + 'a>(&mut self, sentences: impl IntoIterator<Item = T>) {
+        sentences.into_iter().for_each(|sentence| self.say(sentence.as_ref()));
+    }
+
+    fn aside(&mut self, sentence: &str) {
+        let text = paragraph(&plain(sentence), "  ", "  ", self.look.width);
+        for line in text.lines() {
+            self.out += &format!("{}\n", self.look.paint(DIM, line));
+        }
+    }
+
+    fn lines(&mut self, lines: &[String]) {
+        lines.iter().for_each(|line| self.out += &format!("  {line}\n"));
+    }
+}
+
+/// The setting as a small table to type in; empty where nothing is to be set.
+fn setting_lines(correction: &Correction) -> Vec<String> {
+    if correction.sections.is_empty() && correction.trim_setting_db == 0.0 {
+        return Vec::new();
+    }
+    let mut lines = vec![
+        format!("{:12} {:>9} {:>8} {:>6} {:>8}", "", "Hz", "dB", "Q", "octaves"),
+        format!("{:12} {:>9} {:>8}", "trim", "", signed(correction.trim_setting_db, 1)),
+    ];
+    lines.extend(correction.sections.iter().map(|section| {
+        let kind = match section.setting.kind {
+            SectionKind::HighShelf => "high shelf",
+            SectionKind::Peaking => "peaking",
+        };
+        format!(
+            "{kind:12} {:>9} {:>8} {:>6.2} {:>8.2}",
+            section.setting.frequency_hz,
+            signed(section.setting.gain_db, 1),
+            section.setting.q,
+            section.bandwidth_oct
+        )
+    }));
+    lines
+}
+
+/// Warnings with what to do about each, headed by their number.
+pub fn warnings_text(warnings: &[Warning], look: Look) -> String {
+    if warnings.is_empty() {
+        return String::new();
+    }
+    let head = match warnings.len() {
+        1 => "One warning:".to_owned(),
+        n => format!("{n} warnings:"),
+    };
+    let mut out = format!("\n{}\n", look.paint(CAUTION, &head));
+    for warning in warnings {
+        out += &paragraph(&warning_line(warning), "  ", "    ", look.width);
+    }
+    out
+}
+
+/// A warning in one line: whom it concerns, what was found, what to do.
+pub fn warning_line(warning: &Warning) -> String {
+    let place = match (&warning.seat, &warning.take) {
+        (_, Some(take)) => format!("{take}: "),
+        (Some(seat), None) => format!("seat {seat}: "),
+        (None, None) => String::new(),
+    };
+    let topic = topic_words(warning.topic);
+    plain(&format!("{topic}: {place}{} {}", warning.message, warning.advice).replace('\n', " "))
+}
+
+/// The topic as people say it: its word in `result.json` with spaces.
+fn topic_words(topic: Topic) -> String {
+    let word = serde_json::to_value(topic).ok().and_then(|v| v.as_str().map(str::to_owned));
+    word.unwrap_or_default().replace('_', " ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::example::example_result;
+
+    const PLAIN: Look = Look { width: 100, color: false };
+
+    #[test]
+    fn a_result_with_losses_alone_tells_them() {
+        let result = example_result(3);
+        let text = findings_text(&result, PLAIN);
+        assert!(text.starts_with("\nLoss\n  The screen takes "), "{text}");
+        for absent in ["Claims", "Equaliser", "Power", "Picture", "Rattle"] {
+            assert!(!text.contains(absent), "{absent}: {text}");
+        }
+    }
+
+    #[test]
+    fn a_warning_names_whom_it_concerns_and_what_to_do() {
+        let warning = Warning {
+            topic: Topic::ClockDrift,
+            seat: Some("R1C".into()),
+            take: None,
+            message: "The clock runs 90 ppm fast.".into(),
+            advice: "Use one device\u{1b}.".into(),
+        };
+        assert_eq!(
+            warning_line(&warning),
+            "clock drift: seat R1C: The clock runs 90 ppm fast. Use one device\\u{1b}."
+        );
+        let text = warnings_text(&[warning.clone(), warning], PLAIN);
+        assert!(text.starts_with("\n2 warnings:\n  clock drift"), "{text}");
+        assert_eq!(warnings_text(&[], PLAIN), "");
+    }
+}

@@ -1,0 +1,84 @@
+//! How text is set on a terminal.
+
+use anstyle::{AnsiColor, Style};
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+/// Width and colours of the terminal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Look {
+    /// Columns.
+    pub width: usize,
+    /// Whether colours may be used.
+    pub color: bool,
+}
+
+/// Headings, and the figure that matters most.
+pub const BOLD: Style = Style::new().bold();
+/// What stands back.
+pub const DIM: Style = Style::new().dimmed();
+/// Warnings.
+pub const CAUTION: Style = AnsiColor::Yellow.on_default().bold();
+
+impl Look {
+    /// Text in a style, where colours may be used.
+    pub fn paint(self, style: Style, text: &str) -> String {
+        if self.color { format!("{style}{text}{style:#}") } else { text.to_owned() }
+    }
+}
+
+/// Text broken between words at `width` columns, with the indent of the first
+/// and of later lines; a word that is too long keeps a line of its own.
+pub fn paragraph(text: &str, first: &str, later: &str, width: usize) -> String {
+    let mut out = String::new();
+    let mut line = first.to_owned();
+    let mut empty = true;
+    for word in text.split(' ').filter(|w| !w.is_empty()) {
+        if !empty && line.width() + 1 + word.width() > width {
+            out += &line;
+            out.push('\n');
+            line = later.to_owned();
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line += word;
+        empty = false;
+    }
+    out + &line + "\n"
+}
+
+/// Text cut to a number of columns, with an ellipsis where something was cut.
+pub fn cut(text: &str, columns: usize) -> String {
+    if text.width() <= columns {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    let mut used = 1;
+    for c in text.chars() {
+        used += c.width().unwrap_or(0);
+        if used > columns {
+            break;
+        }
+        kept.push(c);
+    }
+    kept + "\u{2026}"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn paragraphs_break_between_words() {
+        assert_eq!(paragraph("one two three", "- ", "  ", 9), "- one two\n  three\n");
+        assert_eq!(paragraph("unbreakable", "", "", 4), "unbreakable\n");
+    }
+
+    #[test]
+    fn wide_characters_count_twice() {
+        assert_eq!(cut("席番号", 5), "席番\u{2026}");
+        assert_eq!(cut("abc", 3), "abc");
+        assert_eq!(cut("abcd", 3), "ab\u{2026}");
+    }
+}

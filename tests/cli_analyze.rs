@@ -1,0 +1,205 @@
+//! `scrimcheck analyze` and `scrimcheck demo` on real folders: what is printed,
+//! what is written, what is refused, and with which exit status.
+
+use assert_cmd::Command;
+use predicates::prelude::*;
+use predicates::str::contains;
+use scrimcheck::simulate::{Kind, Scenario, simulate, write};
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+fn scrimcheck(folder: &Path) -> Command {
+    let mut command = Command::cargo_bin("scrimcheck").expect("the built program");
+    command.current_dir(folder).env_clear();
+    command
+}
+
+/// A fresh folder with a short simulated session `room` of two seats, with
+/// `more` added to its manifest.
+fn with_session(more: &str) -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    let mut scenario = Scenario::random(Kind::Woven, 3).shortened(0.6, 0.2);
+    scenario.seats.truncate(2);
+    scenario.more_manifest = more.to_owned();
+    write(&simulate(&scenario), &dir.path().join("room")).unwrap();
+    dir
+}
+
+/// Every file below a folder with its contents.
+fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    let mut folders = vec![folder.to_owned()];
+    while let Some(next) = folders.pop() {
+        for entry in fs::read_dir(&next).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                let name = path.strip_prefix(folder).unwrap().to_owned();
+                found.insert(name, fs::read(&path).unwrap());
+            }
+        }
+    }
+    found
+}
+
+fn json(bytes: &[u8]) -> serde_json::Value {
+    serde_json::from_slice(bytes).expect("JSON")
+}
+
+#[test]
+fn a_session_becomes_a_table_and_a_report() {
+    let dir = with_session("");
+    let before = contents(&dir.path().join("room"));
+    let run = scrimcheck(dir.path()).args(["analyze", "room"]).assert().code(0).stderr("");
+    run.stdout(contains("mean").and(contains("The screen takes")).and(contains("room/report")));
+    let report = contents(&dir.path().join("room/report"));
+    for name in ["result.json", "bands.csv", "curve.csv", "plots/loss.svg", "plots/loss@2x.png"] {
+        assert!(report.contains_key(Path::new(name)), "{name} is missing: {:?}", report.keys());
+    }
+    let document = json(&report[Path::new("result.json")]);
+    assert_eq!(document["format"], "scrimcheck-result");
+    assert_eq!(document["seats"].as_array().unwrap().len(), 2);
+    // What the user had is as it was.
+    for (name, bytes) in before {
+        assert_eq!(fs::read(dir.path().join("room").join(&name)).unwrap(), bytes, "{name:?}");
+    }
+}
+
+#[test]
+fn json_on_standard_output_is_the_document_of_the_report() {
+    let dir = with_session("");
+    let run = scrimcheck(dir.path()).args(["analyze", "room", "--json", "--out", "r"]).assert();
+    let printed = run.code(0).get_output().stdout.clone();
+    assert_eq!(printed, fs::read(dir.path().join("r/result.json")).unwrap());
+    assert!(!dir.path().join("room/report").exists());
+}
+
+#[test]
+fn the_same_session_gives_the_same_bytes_on_any_number_of_threads() {
+    let dir = with_session("");
+    for threads in ["1", "3"] {
+        let mut command = scrimcheck(dir.path());
+        command.env("RAYON_NUM_THREADS", threads);
+        command.args(["analyze", "room", "--out", threads]).assert().code(0);
+    }
+    assert_eq!(contents(&dir.path().join("1")), contents(&dir.path().join("3")));
+}
+
+#[test]
+fn strict_tells_claims_that_are_not_shown_to_hold() {
+    let claim = |limit_db: f64| {
+        format!(
+            "[[claim]]\nquantity = \"maximum_loss\"\nband_hz = [1000, 8000]\nlimit_db = {limit_db}\n"
+        )
+    };
+    for (limit_db, status) in [(40.0, 0), (-10.0, 1)] {
+        let dir = with_session(&claim(limit_db));
+        let strict = ["analyze", "room", "--strict"];
+        scrimcheck(dir.path()).args(strict).assert().code(status).stdout(contains("Claims"));
+        scrimcheck(dir.path()).args(["analyze", "room"]).assert().code(0);
+    }
+}
+
+#[test]
+fn other_peoples_files_are_never_in_danger() {
+    let dir = with_session("");
+    let room = dir.path().join("room");
+    let mine = dir.path().join("mine");
+    fs::create_dir(&mine).unwrap();
+    fs::write(mine.join("bands.csv"), "mine").unwrap();
+    let analyze = ["analyze", "room", "--out", "mine"];
+    let refused = scrimcheck(dir.path()).args(analyze).assert().code(4).stdout("");
+    refused.stderr(contains("bands.csv").and(contains("--force")));
+    assert_eq!(contents(&mine).len(), 1);
+    scrimcheck(dir.path()).args(analyze).arg("--force").assert().code(0);
+    assert_eq!(fs::read_to_string(mine.join("kept-bands.csv")).unwrap(), "mine");
+    // The session's own folder is no place for a report.
+    let before = contents(&room);
+    scrimcheck(dir.path()).args(["analyze", "room", "--out", "room"]).assert().code(4);
+    assert_eq!(contents(&room), before);
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 2, "something was left behind");
+}
+
+#[test]
+fn a_refused_session_leaves_nothing_behind() {
+    let dir = with_session("");
+    let refused = |session: &str, word: &str| {
+        let run = scrimcheck(dir.path()).args(["analyze", session]).assert().code(3).stdout("");
+        run.stderr(contains("error: ").and(contains(word)));
+        assert!(!dir.path().join("room/report").exists(), "{word}");
+    };
+    refused("nowhere", "nowhere");
+    let manifest = dir.path().join("room/session.toml");
+    let good = fs::read_to_string(&manifest).unwrap();
+    fs::write(&manifest, good.replace("[sweep]", "[sweep]\nstop_hertz = 1")).unwrap();
+    refused("room", "stop_hertz");
+    fs::write(&manifest, format!("{good}\n[correction]\nmax_filters = 1\nq = [4.0, 0.3]\n"))
+        .unwrap();
+    refused("room", "q");
+    fs::write(&manifest, &good).unwrap();
+    let take = fs::read_dir(dir.path().join("room/takes")).unwrap().next().unwrap().unwrap().path();
+    let name = take.file_name().unwrap().to_str().unwrap().to_owned();
+    let wav = fs::read(&take).unwrap();
+    fs::write(&take, &wav[..wav.len() / 2]).unwrap();
+    refused("room", &name);
+    fs::write(&take, "no sound").unwrap();
+    refused("room", &name);
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1, "something was left behind");
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn output_that_cannot_be_written_is_status_4() {
+    let dir = with_session("");
+    let analyze =
+        |out: &str| scrimcheck(dir.path()).args(["analyze", "room", "--out", out]).assert();
+    analyze("/proc/report").code(4).stderr(contains("cannot be written"));
+    fs::write(dir.path().join("file"), "mine").unwrap();
+    analyze("file").code(4).stderr(contains("not a folder"));
+    analyze("file/below").code(4);
+    assert_eq!(fs::read_to_string(dir.path().join("file")).unwrap(), "mine");
+    // A full disk under standard output.
+    let full = fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    let status = std::process::Command::new(assert_cmd::cargo::cargo_bin("scrimcheck"))
+        .args(["analyze", "room"])
+        .current_dir(dir.path())
+        .stdout(full)
+        .stderr(std::process::Stdio::null())
+        .status()
+        .unwrap();
+    assert_eq!(status.code(), Some(4));
+}
+
+#[test]
+fn colours_and_bars_are_for_terminals_only() {
+    let dir = with_session("");
+    let run = scrimcheck(dir.path()).args(["analyze", "room"]).assert().code(0);
+    let output = run.get_output();
+    assert!(!output.stdout.contains(&0x1b) && output.stderr.is_empty());
+}
+
+#[test]
+fn the_demo_is_made_and_analysed_and_made_again() {
+    let dir = tempfile::tempdir().unwrap();
+    let demo = || scrimcheck(dir.path()).arg("demo").assert();
+    demo().code(0).stdout(contains("invented").and(contains("scrimcheck-demo/report")));
+    let folder = dir.path().join("scrimcheck-demo");
+    let first = contents(&folder);
+    assert_eq!(first.keys().filter(|k| k.extension().is_some_and(|e| e == "wav")).count(), 25);
+    let document = json(&first[Path::new("report/result.json")]);
+    assert_eq!(document["seats"].as_array().unwrap().len(), 6);
+    // It is a session like any other.
+    scrimcheck(&folder).args(["analyze", ".", "--out", "../again"]).assert().code(0);
+    assert_eq!(
+        fs::read(dir.path().join("again/result.json")).unwrap(),
+        first[Path::new("report/result.json")]
+    );
+    // Our own folder is made anew; one with somebody's file in it is not.
+    fs::write(folder.join("takes/notes.txt"), "mine").unwrap();
+    demo().code(4).stderr(contains("notes.txt"));
+    fs::remove_file(folder.join("takes/notes.txt")).unwrap();
+    demo().code(0);
+    assert_eq!(contents(&folder), first);
+}
