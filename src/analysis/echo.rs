@@ -147,6 +147,32 @@ pub fn direct_taps(seat: &SeatTransmission, pairs: &[usize]) -> (i64, Vec<f64>) 
     (first.first_lag, mean_taps(pairs.iter().map(|&i| seat.pairs[i].direct.values.as_slice())))
 }
 
+/// The end of a filter that is judged for what may follow it, s.
+const TAIL_S: f64 = 0.00012;
+
+/// Power per third-octave band of the last taps of the whole filter (direct, and the slot
+/// after it where there is one): a response that has not died away goes on unseen.
+pub fn tail_power(plan: &SeatPlan, seat: &SeatTransmission) -> Vec<f64> {
+    let all: Vec<usize> = (0..seat.pairs.len()).collect();
+    let n = (TAIL_S * plan.rate_hz()).round() as usize;
+    let slot: Vec<&[f64]> = seat
+        .pairs
+        .iter()
+        .filter_map(|p| p.echo.as_ref().map(|e| e.values.as_slice()))
+        .collect();
+    let taps = if slot.is_empty() {
+        direct_taps(seat, &all).1
+    } else {
+        // The slot's own fade is no end of the response: judge the taps before it.
+        let mut taps = mean_taps(slot.into_iter());
+        taps.truncate(taps.len() - (taps.len() / 12).max(2).min(taps.len()));
+        taps
+    };
+    let tail = &taps[taps.len().saturating_sub(n)..];
+    let spectrum = plan.fft.forward(tail);
+    (0..plan.n_bands).map(|b| band_power(plan, &spectrum, b)).collect()
+}
+
 /// Mean direct filter of some pairs.
 pub fn direct_spectrum(plan: &SeatPlan, seat: &SeatTransmission, pairs: &[usize]) -> Spectrum {
     let (first_lag, taps) = direct_taps(seat, pairs);
@@ -333,24 +359,28 @@ pub fn seat_echoes(
         // T/(1 - rho z) - T
         let one = Complex::new(1.0, 0.0);
         let spectrum = parts.direct.iter().zip(&here).map(|(t, r)| t * (one / (one - r) - one));
-        let error: Vec<f64> = (0..n_bands).map(|b| ratio.error[b] * parts.power[b]).collect();
-        return SeatEchoes {
-            spectrum: spectrum.collect(),
-            unresolved: error.clone(),
-            error,
-            first_order: 1,
-        };
+        let unresolved: Vec<f64> =
+            (0..n_bands).map(|b| ratio.error[b] * parts.power[b]).collect();
+        let error = (0..n_bands)
+            .map(|b| unresolved[b] + PREDICTED * ratio.power[b].powi(2) * parts.power[b])
+            .collect();
+        return SeatEchoes { spectrum: spectrum.collect(), unresolved, error, first_order: 1 };
     }
     let Repeats { spectrum, first_order, share } =
         super::repeat::beyond(plan, seat, &here, round_trip_s);
-    let error: Vec<f64> = (0..n_bands)
+    let error = (0..n_bands)
         .map(|b| {
             let before = ratio.power[b].powi(first_order as i32 - 1);
-            share * first_order.pow(2) as f64 * before * ratio.error[b] * parts.power[b]
+            let measured = first_order.pow(2) as f64 * before * ratio.error[b];
+            share * (measured + PREDICTED * before * ratio.power[b]) * parts.power[b]
         })
         .collect();
-    SeatEchoes { spectrum, unresolved: error.clone(), error, first_order }
+    SeatEchoes { spectrum, unresolved: vec![0.0; n_bands], error, first_order }
 }
+
+/// Mean square error of an echo that was predicted from the ones before it, relative to its
+/// power: a fifth of its amplitude (front and sheet are not quite the same at every angle).
+const PREDICTED: f64 = 0.04;
 
 /// Keeps a ratio inside the circle in which the echoes die away.
 fn limited(ratio: Complex<f64>) -> Complex<f64> {

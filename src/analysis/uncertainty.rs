@@ -7,7 +7,7 @@
 //! truth ([`WEIGHTS`]), see the table and its command in `DEVELOPERS.md`.
 
 use super::claims::student_quantile;
-use super::echo::{SeatParts, smooth_bands};
+use super::echo::{SeatParts, smooth_bands, tail_power};
 use super::loss::{DIRECT_FROM_HZ, Estimate, SeatValues};
 use crate::ingest::session::Session;
 use crate::transfer::measure::Transfers;
@@ -29,6 +29,8 @@ pub enum Term {
     Echo,
     /// Echoes of an unknown gap.
     UnknownGap,
+    /// Response of sheet and echoes that goes on beyond the filter's end.
+    Tail,
     /// Short window and ridge of the fit.
     Window,
     /// Noise of recording.
@@ -160,13 +162,15 @@ pub struct Weights {
     pub placement: f64,
     /// On the errors of echoes.
     pub echo: f64,
+    /// On the response beyond the filter's end.
+    pub tail: f64,
 }
 
 /// Calibrated weights with two spots or more ...
-pub const WEIGHTS: Weights = Weights { window_db: 0.0135, spots: 2.1, placement: 0.0, echo: 1.0 };
+pub const WEIGHTS: Weights = Weights { window_db: 0.0135, spots: 2.1, placement: 0.0, echo: 1.0, tail: 1.0 };
 /// ... and with a single spot.
 pub const WEIGHTS_SINGLE: Weights =
-    Weights { window_db: 0.013, spots: 0.0, placement: 2.4, echo: 1.0 };
+    Weights { window_db: 0.013, spots: 0.0, placement: 2.4, echo: 1.0, tail: 1.0 };
 
 /// Degrees of freedom of terms whose size is judged from models: relative
 /// uncertainty of about 30 % (GUM G.4.2).
@@ -185,6 +189,8 @@ pub struct SeatScatter {
     pub echo: Vec<f64>,
     /// Echoes of an unknown gap.
     pub unknown: Vec<f64>,
+    /// Response that goes on beyond the filter's end.
+    pub tail: Vec<f64>,
     /// Noise.
     pub noise: Vec<f64>,
     /// Placement of a single spot.
@@ -222,12 +228,14 @@ impl SeatScatter {
             spots_dof: (n_without + n_with).saturating_sub(2) as f64,
             echo: vec![0.0; n_bands],
             unknown: vec![0.0; n_bands],
+            tail: vec![0.0; n_bands],
             noise: vec![0.0; n_bands],
             placement: placement_variance(session, seat),
             room_difference_db: (0..n_bands)
                 .map(|b| values.direct_db[b] - values.in_room_db[b])
                 .collect(),
         };
+        let tail = tail_power(&transfers.plan, seat);
         for b in 0..n_bands {
             let band = transfers.bands[b];
             let direct = parts.power[b];
@@ -238,6 +246,7 @@ impl SeatScatter {
             let coherence = |lag_s: f64| {
                 1.0 / (1.0 + 2.0 * (std::f64::consts::PI * band.width_hz() * lag_s).powi(2))
             };
+            scatter.tail[b] = to_db.powi(2) * 2.0 * direct * tail[b] * coherence(seat.timing.end_s);
             scatter.noise[b] = noise_variance(seat, band.width_hz(), b);
             let Some(round_trip_s) = seat.timing.round_trip_s else {
                 scatter.unknown[b] = unknown_gap_variance(values.direct_db[b], band.width_hz());
@@ -362,6 +371,7 @@ impl<'a> SessionScatter<'a> {
         }
         let near = |x: &[f64]| smooth_bands(x)[b];
         combined.push(Term::Echo, (w.echo * near(&seat.echo)).sqrt(), MODEL_DOF, true);
+        combined.push(Term::Tail, (w.tail * near(&seat.tail)).sqrt(), MODEL_DOF, true);
         combined.push(Term::UnknownGap, near(&seat.unknown).sqrt(), MODEL_DOF, true);
         combined.push(Term::Window, w.window_db, MODEL_DOF, true);
         combined.push(Term::Noise, seat.noise[b].sqrt(), MODEL_DOF, false);
