@@ -35,6 +35,10 @@ pub struct SeatParts {
     pub source: Spectrum,
     /// Whether the echo lies within the direct filter.
     pub within: bool,
+    /// What follows the direct filter, where the echo lies within it.
+    pub late: Option<Spectrum>,
+    /// Power of the interference in `late`, third-octave bands.
+    pub late_interference: Vec<f64>,
     /// Power of the interference in the echo's slot, third-octave bands.
     pub interference: Vec<f64>,
     /// Lag of one round trip, s.
@@ -51,9 +55,10 @@ pub fn seat_parts(plan: &SeatPlan, seat: &SeatTransmission) -> SeatParts {
     let direct = direct_spectrum(plan, seat, &all);
     let power = (0..plan.n_bands).map(|b| band_power(plan, &direct, b)).collect();
     let fewest = n_without.min(n_with) as f64;
-    let within = seat.pairs.iter().all(|p| p.echo.is_none());
+    let within = !seat.pairs.iter().all(|p| p.holds_echo);
+    let late_of = |pairs: &[usize]| late_spectrum(plan, seat, pairs);
     let echo_of = |pairs: &[usize]| {
-        if within { echo_within(plan, seat, pairs) } else { echo_spectrum(plan, seat, pairs) }
+        if within { echo_within(plan, seat, pairs) } else { late_of(pairs) }
     };
     let echo = echo_of(&all);
     let source = match &echo {
@@ -61,31 +66,47 @@ pub fn seat_parts(plan: &SeatPlan, seat: &SeatTransmission) -> SeatParts {
         _ => direct.clone(),
     };
     let floor: Vec<f64> = seat.floor.iter().map(|x| x / fewest).collect();
-    let interference = match &echo {
-        Some(mean) if n_with > 1 && n_without > 1 => {
-            let scatter = |groups: Vec<Vec<usize>>| -> Vec<f64> {
-                let n = groups.len() as f64;
-                let parts: Vec<Spectrum> = groups.iter().filter_map(|g| echo_of(g)).collect();
-                (0..plan.n_bands)
-                    .map(|b| parts.iter().map(|p| distance(plan, p, mean, b)).sum::<f64>())
-                    .map(|sum| sum / (n - 1.0) / n)
-                    .collect()
-            };
-            let by_with = scatter(rows(n_without, n_with));
-            let by_without = scatter(columns(n_without, n_with));
-            // Within the filter there is no residual to judge by: the spots alone tell.
-            let floor_weight = if within { 0.0 } else { FLOOR_WEIGHT };
+    let several = n_with > 1 && n_without > 1;
+    let spot_scatter = |of: &dyn Fn(&[usize]) -> Option<Spectrum>, mean: &Spectrum| {
+        let scatter = |groups: Vec<Vec<usize>>| -> Vec<f64> {
+            let n = groups.len() as f64;
+            let parts: Vec<Spectrum> = groups.iter().filter_map(|g| of(g)).collect();
             (0..plan.n_bands)
-                .map(|b| {
-                    let spots = by_with[b] + by_without[b];
-                    floor_weight * floor[b] + (1.0 - floor_weight) * spots
-                })
+                .map(|b| parts.iter().map(|p| distance(plan, p, mean, b)).sum::<f64>())
+                .map(|sum| sum / (n - 1.0) / n)
                 .collect()
-        }
+        };
+        let by_with = scatter(rows(n_without, n_with));
+        let by_without = scatter(columns(n_without, n_with));
+        (0..plan.n_bands).map(|b| by_with[b] + by_without[b]).collect::<Vec<f64>>()
+    };
+    let mixed = |spots: Vec<f64>| -> Vec<f64> {
+        let mix = |(s, f): (&f64, &f64)| FLOOR_WEIGHT * f + (1.0 - FLOOR_WEIGHT) * s;
+        spots.iter().zip(&floor).map(mix).collect()
+    };
+    let interference = match &echo {
+        // Within the filter there is no residual to judge by: the spots alone tell.
+        Some(mean) if several && within => spot_scatter(&echo_of, mean),
+        Some(mean) if several => mixed(spot_scatter(&echo_of, mean)),
+        _ => floor.clone(),
+    };
+    let late = if within { late_of(&all) } else { None };
+    let late_interference = match &late {
+        Some(mean) if several => mixed(spot_scatter(&late_of, mean)),
         _ => floor,
     };
     let round_trip_s = seat.timing.round_trip_s;
-    SeatParts { direct, power, echo, source, within, interference, round_trip_s }
+    SeatParts {
+        direct,
+        power,
+        echo,
+        source,
+        within,
+        late,
+        late_interference,
+        interference,
+        round_trip_s,
+    }
 }
 
 /// The echo's taps begin this long before the round trip, s (fade included) ...
@@ -158,14 +179,14 @@ pub fn tail_power(plan: &SeatPlan, seat: &SeatTransmission) -> Vec<f64> {
     let slot: Vec<&[f64]> = seat
         .pairs
         .iter()
-        .filter_map(|p| p.echo.as_ref().map(|e| e.values.as_slice()))
+        .filter_map(|p| p.late.as_ref().map(|e| e.values.as_slice()))
         .collect();
     let taps = if slot.is_empty() {
         direct_taps(seat, &all).1
     } else {
         // The slot's own fade is no end of the response: judge the taps before it.
         let mut taps = mean_taps(slot.into_iter());
-        taps.truncate(taps.len() - (taps.len() / 12).max(2).min(taps.len()));
+        taps.truncate(taps.len() - (taps.len() / 8).max(2).min(taps.len()));
         taps
     };
     let tail = &taps[taps.len().saturating_sub(n)..];
@@ -179,9 +200,9 @@ pub fn direct_spectrum(plan: &SeatPlan, seat: &SeatTransmission, pairs: &[usize]
     plan.fft.forward_at(first_lag, &taps)
 }
 
-/// Mean first echo of some pairs; `None` where no slot was fitted.
-fn echo_spectrum(plan: &SeatPlan, seat: &SeatTransmission, pairs: &[usize]) -> Option<Spectrum> {
-    let fitted: Vec<_> = pairs.iter().filter_map(|&i| seat.pairs[i].echo.as_ref()).collect();
+/// Mean late filter of some pairs; `None` where none was fitted.
+fn late_spectrum(plan: &SeatPlan, seat: &SeatTransmission, pairs: &[usize]) -> Option<Spectrum> {
+    let fitted: Vec<_> = pairs.iter().filter_map(|&i| seat.pairs[i].late.as_ref()).collect();
     let first_lag = fitted.first()?.first_lag;
     let taps = mean_taps(fitted.iter().map(|e| e.values.as_slice()));
     Some(plan.fft.forward_at(first_lag, &taps))
@@ -314,6 +335,44 @@ pub fn echo_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
     Some(EchoRatio { ratio, power, error, from_slots })
 }
 
+/// Where the echo lies within the direct filter, what follows the filter below this
+/// frequency is taken as the end of the sheet's own response, Hz.
+const LATE_TO_HZ: f64 = 2000.0;
+
+/// Low-frequency end of the sheet's own response, common to the seats whose direct filter
+/// ends before it, as far as it stands above their scatter; `None` where no seat has one.
+pub fn common_late(plan: &SeatPlan, parts: &[SeatParts]) -> Option<Spectrum> {
+    let used: Vec<(&SeatParts, &Spectrum)> =
+        parts.iter().filter_map(|p| Some((p, p.late.as_ref()?))).collect();
+    if used.is_empty() {
+        return None;
+    }
+    let n = used.len() as f64;
+    let mut mean = vec![Complex::default(); plan.fft.n_bins()];
+    for (_, late) in &used {
+        mean.iter_mut().zip(*late).for_each(|(m, x)| *m += x / n);
+    }
+    let smooth =
+        |f: &dyn Fn(usize) -> f64| smooth_bands(&(0..plan.n_bands).map(f).collect::<Vec<_>>());
+    let own = smooth(&|b| used.iter().map(|(p, _)| p.late_interference[b]).sum::<f64>() / n);
+    let between = smooth(&|b| {
+        used.iter().map(|(_, late)| distance(plan, late, &mean, b)).sum::<f64>()
+            / (n - 1.0).max(1.0)
+    });
+    let gain: Vec<f64> = (0..plan.n_bands)
+        .map(|b| {
+            let noise = own[b].max(between[b]) / n;
+            let found = band_power(plan, &mean, b);
+            let end = (found - noise).max(0.0);
+            end / (end + noise + 1e-15)
+        })
+        .collect();
+    let bins = plan.per_bin(&gain);
+    let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
+    let low_pass = |k: usize| 1.0 / (1.0 + (k as f64 * df_hz / LATE_TO_HZ).powi(4));
+    Some(mean.iter().zip(bins).enumerate().map(|(k, (x, g))| x * g * low_pass(k)).collect())
+}
+
 /// Independent values of a slot's spectrum in a third-octave band: one, and more where the
 /// band is wide against the inverse of a slot's width (0.4 ms).
 fn independent(plan: &SeatPlan, band: usize) -> f64 {
@@ -339,8 +398,23 @@ pub struct SeatEchoes {
     pub first_order: usize,
 }
 
-/// Echoes of one seat beyond its direct filter.
+/// Echoes of one seat beyond its direct filter, and the common end of the sheet's own
+/// response where the filter does not hold it.
 pub fn seat_echoes(
+    plan: &SeatPlan,
+    seat: &SeatTransmission,
+    parts: &SeatParts,
+    ratio: Option<&EchoRatio>,
+    late: Option<&Spectrum>,
+) -> SeatEchoes {
+    let mut echoes = ratio_echoes(plan, seat, parts, ratio);
+    if let (true, Some(late)) = (parts.late.is_some(), late) {
+        echoes.spectrum.iter_mut().zip(late).for_each(|(e, l)| *e += l);
+    }
+    echoes
+}
+
+fn ratio_echoes(
     plan: &SeatPlan,
     seat: &SeatTransmission,
     parts: &SeatParts,

@@ -1,7 +1,7 @@
 //! The loss per seat and its mean: what every later step and paper reads.
 
 use super::echo::{
-    SeatEchoes, SeatParts, band_power, columns, direct_spectrum, echo_ratio, rows, seat_echoes,
+    SeatEchoes, SeatParts, band_power, columns, common_late, direct_spectrum, echo_ratio, rows, seat_echoes,
     seat_parts,
 };
 use super::uncertainty::{Budget, SeatScatter, SessionScatter};
@@ -112,11 +112,12 @@ pub fn losses(
 ) -> (LossTable, Budget) {
     let parts: Vec<SeatParts> = seats.par_iter().map(|s| seat_parts(&transfers.plan, s)).collect();
     let ratio = echo_ratio(&transfers.plan, &parts);
+    let late = common_late(&transfers.plan, &parts);
     let measured: Vec<SeatValues> = seats
         .par_iter()
         .zip(&parts)
         .map(|(seat, parts)| {
-            let echoes = seat_echoes(&transfers.plan, seat, parts, ratio.as_ref());
+            let echoes = seat_echoes(&transfers.plan, seat, parts, ratio.as_ref(), late.as_ref());
             measure_seat(transfers, seat, parts, echoes)
         })
         .collect();

@@ -61,17 +61,30 @@ pub fn localise(plan: &SeatPlan, spectrum: &[Complex<f64>], scatter: &[f64]) -> 
     let peak = real.iter().fold(0.0_f64, |a, x| a.max(x.abs()));
     let slot = real.iter().filter(|x| x.abs() > 0.02 * peak).count().max(1) as f64;
     let part = (width / slot).min(1.0);
-    let kept = (0..plan.n_bands)
+    let low: Vec<f64> = (0..plan.n_bands).map(|b| low_pass(plan.band_mid_hz(b))).collect();
+    // What the window takes off is scatter, as far as it is no stronger than scatter should be.
+    let high = plan.fft.forward(&real);
+    let off: Spectrum = high.iter().zip(&narrow).map(|(h, n)| h - n).collect();
+    let back: Vec<f64> = (0..plan.n_bands)
         .map(|b| {
-            let low = low_pass(plan.band_mid_hz(b));
-            low * low + (1.0 - low * low) * part
+            let noise = scatter[b] * (1.0 - low[b] * low[b]) * (1.0 - part);
+            let found = plan.bins.mean(b, |k| off[k].norm_sqr());
+            let echo = (found - 2.0 * noise).max(0.0);
+            echo / (echo + noise + 1e-15)
         })
         .collect();
+    let kept = (0..plan.n_bands)
+        .map(|b| {
+            let narrowed = part + (1.0 - part) * back[b];
+            low[b] * low[b] + (1.0 - low[b] * low[b]) * narrowed
+        })
+        .collect();
+    let back = plan.per_bin(&back);
     let spectrum = spectrum
         .iter()
-        .zip(&narrow)
+        .zip(narrow.iter().zip(&off))
         .enumerate()
-        .map(|(k, (x, h))| x * low_pass(k as f64 * df_hz) + h)
+        .map(|(k, (x, (n, o)))| x * low_pass(k as f64 * df_hz) + n + o * back[k])
         .collect();
     Localised { spectrum, kept }
 }

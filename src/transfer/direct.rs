@@ -9,7 +9,7 @@
 //! filter leaves, in a slot around its lag. Later echoes follow from the first
 //! (`analysis::echo`). No model of the sheet is fitted.
 
-use super::early::{EarlyPlan, convolve, taper_taps};
+use super::early::{EarlyPlan, convolve, fade_out};
 use super::window::rise;
 use nalgebra::{DMatrix, DVector};
 
@@ -39,6 +39,8 @@ const SLOT_HALF_S: f64 = 0.0002;
 const SLOT_GROWTH: f64 = 0.05;
 /// The echo of a heavy sheet dies away this much later at low frequencies, s.
 const SLOT_TAIL_S: f64 = 0.0003;
+/// Where no echo lies beyond the direct filter, its continuation is followed this far, s.
+const LATE_S: f64 = 0.0006;
 /// A slot must keep this part of its width beyond what is fitted already.
 const SLOT_PART: f64 = 0.8;
 /// Room noise outside the slots is judged up to here, s.
@@ -65,8 +67,11 @@ impl Taps {
 pub struct PairTransmission {
     /// Filter of the direct sound (with echoes that come inside its length).
     pub direct: Taps,
-    /// First echo between sheet and loudspeaker, where its slot lies beyond the direct filter.
-    pub echo: Option<Taps>,
+    /// Filter that follows it: the end of a heavy sheet's own response, and the first echo
+    /// where that lies beyond the direct filter.
+    pub late: Option<Taps>,
+    /// Whether `late` reaches over the slot of the first echo.
+    pub holds_echo: bool,
     /// What the fits leave, from the end of the direct sound to 6 ms, with its start in samples.
     pub residual: Vec<f64>,
 }
@@ -192,29 +197,29 @@ pub fn pair_transmission(
     let end = plan.zero + fade;
     direct_sound[end..end + fade].iter_mut().zip(rise(fade).rev()).for_each(|(x, w)| *x *= w);
     direct_sound[end + fade..].fill(0.0);
-    let echo = timing.round_trip_s.and_then(|round_trip_s| {
-        let [from_s, to_s] = slot_s(1, round_trip_s);
-        let to_s = to_s + SLOT_TAIL_S;
-        let full = (from_s * plan.rate_hz) as i64..(to_s * plan.rate_hz) as i64 + 1;
-        let lags = full.start.max(direct.end())..full.end;
-        let width = lags.end - lags.start;
-        if (width as f64) < (SLOT_PART * (full.end - full.start) as f64).max(4.0) {
-            return None;
-        }
-        let rows_s = [
-            lags.start as f64 / plan.rate_hz - ROWS_BEYOND_S,
-            (lags.end - 1) as f64 / plan.rate_hz + ROWS_BEYOND_S,
-        ];
-        let ridge = RIDGE * energy(&direct_sound);
-        let mut taps = fit_taps(plan, &rest, &direct_sound, lags, rows_s, ridge)?;
-        taper_taps(&mut taps.values);
-        Some(taps)
+    let slot = timing.round_trip_s.map(|r| slot_s(1, r)).filter(|[from_s, to_s]| {
+        let begins = (from_s * plan.rate_hz).max(direct.end() as f64);
+        to_s * plan.rate_hz - begins >= SLOT_PART * (to_s - from_s) * plan.rate_hz
     });
-    if let Some(taps) = &echo {
+    let to_s = slot.map_or(timing.end_s + LATE_S, |[_, to_s]| to_s + SLOT_TAIL_S);
+    let lags = direct.end()..((to_s * plan.rate_hz) as i64 + 1).max(direct.end() + 4);
+    let rows_s = [
+        lags.start as f64 / plan.rate_hz - ROWS_BEYOND_S,
+        (lags.end - 1) as f64 / plan.rate_hz + ROWS_BEYOND_S,
+    ];
+    let ridge = RIDGE * energy(&direct_sound);
+    let mut late = fit_taps(plan, &rest, &direct_sound, lags, rows_s, ridge);
+    if let Some(taps) = &mut late {
+        fade_out(&mut taps.values);
         subtract(&mut rest, taps);
     }
     let [from, to] = outside(plan, timing);
-    Some(PairTransmission { direct, echo, residual: rest[from..to].to_vec() })
+    Some(PairTransmission {
+        direct,
+        late,
+        holds_echo: slot.is_some(),
+        residual: rest[from..to].to_vec(),
+    })
 }
 
 /// Samples of an early part between the end of the direct sound and 6 ms.

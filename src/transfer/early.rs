@@ -142,10 +142,9 @@ pub fn convolve(x: &[f64], first_lag: i64, taps: &[f64]) -> Vec<f64> {
     y
 }
 
-/// Fades `taps` over a twelfth of their number at both ends (at least two).
-pub fn taper_taps(taps: &mut [f64]) {
-    let n = (taps.len() / 12).max(2).min(taps.len());
-    taps.iter_mut().zip(rise(n)).for_each(|(v, w)| *v *= w);
+/// Fades out the last eighth of `taps` (at least two): what goes on beyond is unknown.
+pub fn fade_out(taps: &mut [f64]) {
+    let n = (taps.len() / 8).max(2).min(taps.len());
     taps.iter_mut().rev().zip(rise(n)).for_each(|(v, w)| *v *= w);
 }
 

@@ -35,7 +35,7 @@ pub struct SeatTransmission {
     /// All pairs, with-take by with-take: index `w * takes[0] + o`.
     pub pairs: Vec<PairTransmission>,
     /// Power per third-octave band that reflections and the moved microphone are
-    /// expected to leave in the echo's slot of one pair (linear, of the transmission).
+    /// expected to leave in the late filter of one pair (linear, of the transmission).
     pub floor: Vec<f64>,
     /// Band power in the room window, noise, per third-octave then fine band, one row a take:
     /// without.
@@ -103,11 +103,10 @@ pub fn transmit(
             let left = plan.density(&pair.residual);
             let direct = plan.direct_energy(early, &o.early);
             let around = plan.density(&o.early[from..to]);
-            if let Some(taps) = &pair.echo {
+            if let Some(taps) = &pair.late {
                 let n = taps.values.len();
-                let fade = (n / 6).max(2);
-                let start = (early.zero as i64 + taps.first_lag) as usize - fade;
-                let here = plan.density(&o.early[start..start + n + 2 * fade]);
+                let start = (early.zero as i64 + taps.first_lag) as usize;
+                let here = plan.density(&o.early[start..start + n]);
                 for b in 0..plan.n_bands {
                     let denser = (here[b] / around[b]).clamp(DENSITY_BOUNDS[0], DENSITY_BOUNDS[1]);
                     floor[b] += SLOT_POWER * n as f64 * left[b] / direct[b] * denser;
