@@ -278,12 +278,33 @@ pub fn echo_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
     let raw: Vec<f64> = used.iter().map(|(p, ..)| 1.0 / (level(p) + 1e-4)).collect();
     let total: f64 = raw.iter().sum();
     let weights: Vec<f64> = raw.iter().map(|w| w / total).collect();
-    let aligned: Vec<Spectrum> = used.iter().map(|(_, e, lag_s)| turn(plan, e, *lag_s)).collect();
+    // Each seat's filter stands at the delay its takes were aligned to; heavy sheets turn the
+    // direct sound so much that these differ. The filters themselves tell by how much.
+    let own_delay_s: Vec<f64> =
+        used.iter().map(|(p, ..)| delay_between_s(plan, &used[0].0.source, &p.source)).collect();
+    // ... and a sheet passes more at an angle: each seat's echo counts against its own filter.
+    let of_source = |p: &SeatParts| -> Vec<f64> {
+        (0..n_bands).map(|b| band_power(plan, &p.source, b).max(1e-12)).collect()
+    };
+    let sources: Vec<Vec<f64>> = used.iter().map(|(p, ..)| of_source(p)).collect();
+    let typical: Vec<f64> = (0..n_bands)
+        .map(|b| weights.iter().zip(&sources).map(|(w, s)| w * s[b]).sum())
+        .collect();
+    let scaled = |spectrum: &[Complex<f64>], own: &[f64]| -> Spectrum {
+        let factor: Vec<f64> = own.iter().zip(&typical).map(|(o, t)| (t / o).sqrt()).collect();
+        spectrum.iter().zip(plan.per_bin(&factor)).map(|(x, f)| x * f).collect()
+    };
+    let aligned: Vec<Spectrum> = used
+        .iter()
+        .zip(own_delay_s.iter().zip(&sources))
+        .map(|((_, e, lag_s), (delay_s, own))| scaled(&turn(plan, e, lag_s + delay_s), own))
+        .collect();
     let mut mean = vec![Complex::default(); plan.fft.n_bins()];
     let mut source = mean.clone();
-    for ((w, a), (p, ..)) in weights.iter().zip(&aligned).zip(&used) {
-        mean.iter_mut().zip(a).for_each(|(m, x)| *m += x * *w);
-        source.iter_mut().zip(&p.source).for_each(|(m, x)| *m += x * *w);
+    for (i, (w, (p, ..))) in weights.iter().zip(&used).enumerate() {
+        mean.iter_mut().zip(&aligned[i]).for_each(|(m, x)| *m += x * *w);
+        let turned = scaled(&turn(plan, &p.source, own_delay_s[i]), &sources[i]);
+        source.iter_mut().zip(&turned).for_each(|(m, x)| *m += x * *w);
     }
     // Scatter of one seat's echo: from its spots and residual, and from the seats themselves.
     let smooth = |f: &dyn Fn(usize) -> f64| smooth_bands(&(0..n_bands).map(f).collect::<Vec<_>>());
@@ -333,6 +354,32 @@ pub fn echo_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
         })
         .collect();
     Some(EchoRatio { ratio, power, error, from_slots })
+}
+
+/// Delay of `late` after `early`, s: crest of their cross-correlation from 1 kHz up,
+/// between samples by a parabola.
+fn delay_between_s(plan: &SeatPlan, early: &[Complex<f64>], late: &[Complex<f64>]) -> f64 {
+    let n = plan.fft.n_points() as i64;
+    let df_hz = plan.rate_hz() / n as f64;
+    let cross: Spectrum = early
+        .iter()
+        .zip(late)
+        .enumerate()
+        .map(|(k, (e, l))| {
+            let hz = k as f64 * df_hz;
+            let x = (hz / 1000.0).powi(4);
+            // Up to where every recorder still hears.
+            if hz > 18_000.0 { Complex::default() } else { l * e.conj() * (x / (1.0 + x)) }
+        })
+        .collect();
+    let correlation = plan.fft.inverse(cross);
+    let at = |lag: i64| correlation[lag.rem_euclid(n) as usize];
+    let reach = (0.0003 * plan.rate_hz()) as i64;
+    let Some(best) = (-reach..=reach).max_by(|&a, &b| at(a).total_cmp(&at(b))) else { return 0.0 };
+    let (before, here, after) = (at(best - 1), at(best), at(best + 1));
+    let bend = before - 2.0 * here + after;
+    let between = if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+    (best as f64 + between) / plan.rate_hz()
 }
 
 /// Where the echo lies within the direct filter, what follows the filter below this
@@ -433,10 +480,16 @@ fn ratio_echoes(
         // T/(1 - rho z) - T
         let one = Complex::new(1.0, 0.0);
         let spectrum = parts.direct.iter().zip(&here).map(|(t, r)| t * (one / (one - r) - one));
-        let unresolved: Vec<f64> =
-            (0..n_bands).map(|b| ratio.error[b] * parts.power[b]).collect();
+        // All echoes together carry P/(1 - P) of the direct power; the gain takes some of it.
+        let all = |p: f64| p / (1.0 - p);
+        let unresolved: Vec<f64> = (0..n_bands)
+            .map(|b| {
+                let taken = band_power(plan, &ratio.ratio, b).min(MOST_PER_TRIP);
+                parts.power[b] * (all(ratio.power[b]) - all(taken)).max(0.0)
+            })
+            .collect();
         let error = (0..n_bands)
-            .map(|b| unresolved[b] + PREDICTED * ratio.power[b].powi(2) * parts.power[b])
+            .map(|b| ratio.error[b] * parts.power[b] + PREDICTED * ratio.power[b].powi(2) * parts.power[b])
             .collect();
         return SeatEchoes { spectrum: spectrum.collect(), unresolved, error, first_order: 1 };
     }

@@ -46,6 +46,9 @@ const SLOT_PART: f64 = 0.8;
 /// Room noise outside the slots is judged up to here, s.
 const OUTSIDE_S: f64 = 0.006;
 
+/// ... and over this much at least: a shorter stretch may miss the reflections.
+const OUTSIDE_LEAST_S: f64 = 0.0012;
+
 /// Taps of a filter at consecutive lags.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Taps {
@@ -222,7 +225,15 @@ pub fn pair_transmission(
     })
 }
 
-/// Samples of an early part between the end of the direct sound and 6 ms.
+/// Samples of an early part between the end of the direct sound and 6 ms, or the second echo
+/// where the first one has a slot: echoes are not what the room leaves.
 pub fn outside(plan: &EarlyPlan, timing: SeatTiming) -> [usize; 2] {
-    [plan.zero + plan.samples(timing.end_s), plan.zero + plan.samples(OUTSIDE_S)]
+    let end_s = match timing.round_trip_s {
+        Some(round_trip_s) if slot_s(1, round_trip_s)[0] >= DIRECT_S[0] => {
+            let second_s = slot_s(2, round_trip_s)[0];
+            if second_s > timing.end_s + OUTSIDE_LEAST_S { second_s.min(OUTSIDE_S) } else { OUTSIDE_S }
+        }
+        _ => OUTSIDE_S,
+    };
+    [plan.zero + plan.samples(timing.end_s), plan.zero + plan.samples(end_s)]
 }
