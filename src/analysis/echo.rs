@@ -176,11 +176,8 @@ const TAIL_S: f64 = 0.00012;
 pub fn tail_power(plan: &SeatPlan, seat: &SeatTransmission) -> Vec<f64> {
     let all: Vec<usize> = (0..seat.pairs.len()).collect();
     let n = (TAIL_S * plan.rate_hz()).round() as usize;
-    let slot: Vec<&[f64]> = seat
-        .pairs
-        .iter()
-        .filter_map(|p| p.late.as_ref().map(|e| e.values.as_slice()))
-        .collect();
+    let slot: Vec<&[f64]> =
+        seat.pairs.iter().filter_map(|p| p.late.as_ref().map(|e| e.values.as_slice())).collect();
     let taps = if slot.is_empty() {
         direct_taps(seat, &all).1
     } else {
@@ -287,9 +284,8 @@ pub fn echo_ratio(plan: &SeatPlan, parts: &[SeatParts]) -> Option<EchoRatio> {
         (0..n_bands).map(|b| band_power(plan, &p.source, b).max(1e-12)).collect()
     };
     let sources: Vec<Vec<f64>> = used.iter().map(|(p, ..)| of_source(p)).collect();
-    let typical: Vec<f64> = (0..n_bands)
-        .map(|b| weights.iter().zip(&sources).map(|(w, s)| w * s[b]).sum())
-        .collect();
+    let typical: Vec<f64> =
+        (0..n_bands).map(|b| weights.iter().zip(&sources).map(|(w, s)| w * s[b]).sum()).collect();
     let scaled = |spectrum: &[Complex<f64>], own: &[f64]| -> Spectrum {
         let factor: Vec<f64> = own.iter().zip(&typical).map(|(o, t)| (t / o).sqrt()).collect();
         spectrum.iter().zip(plan.per_bin(&factor)).map(|(x, f)| x * f).collect()
@@ -489,7 +485,10 @@ fn ratio_echoes(
             })
             .collect();
         let error = (0..n_bands)
-            .map(|b| ratio.error[b] * parts.power[b] + PREDICTED * ratio.power[b].powi(2) * parts.power[b])
+            .map(|b| {
+                ratio.error[b] * parts.power[b]
+                    + PREDICTED * ratio.power[b].powi(2) * parts.power[b]
+            })
             .collect();
         return SeatEchoes { spectrum: spectrum.collect(), unresolved, error, first_order: 1 };
     }

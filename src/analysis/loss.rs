@@ -1,8 +1,8 @@
 //! The loss per seat and its mean: what every later step and paper reads.
 
 use super::echo::{
-    SeatEchoes, SeatParts, band_power, columns, common_late, direct_spectrum, echo_ratio, rows, seat_echoes,
-    seat_parts,
+    SeatEchoes, SeatParts, band_power, columns, common_late, direct_spectrum, echo_ratio, rows,
+    seat_echoes, seat_parts,
 };
 use super::uncertainty::{Budget, SeatScatter, SessionScatter};
 use crate::ingest::session::Session;

@@ -164,13 +164,32 @@ pub struct Weights {
     pub echo: f64,
     /// On the response beyond the filter's end.
     pub tail: f64,
+    /// On noise.
+    pub noise: f64,
+    /// On the echoes of an unknown gap.
+    pub unknown_gap: f64,
 }
 
 /// Calibrated weights with two spots or more ...
-pub const WEIGHTS: Weights = Weights { window_db: 0.0135, spots: 2.1, placement: 0.0, echo: 1.0, tail: 1.0 };
+pub const WEIGHTS: Weights = Weights {
+    window_db: 0.025,
+    spots: 6.0,
+    placement: 0.0,
+    echo: 8.5,
+    tail: 0.02,
+    noise: 0.5,
+    unknown_gap: 0.25,
+};
 /// ... and with a single spot.
-pub const WEIGHTS_SINGLE: Weights =
-    Weights { window_db: 0.013, spots: 0.0, placement: 2.4, echo: 1.0, tail: 1.0 };
+pub const WEIGHTS_SINGLE: Weights = Weights {
+    window_db: 0.036,
+    spots: 0.0,
+    placement: 0.05,
+    echo: 3.5,
+    tail: 0.02,
+    noise: 4.0,
+    unknown_gap: 0.25,
+};
 
 /// Degrees of freedom of terms whose size is judged from models: relative
 /// uncertainty of about 30 % (GUM G.4.2).
@@ -372,9 +391,14 @@ impl<'a> SessionScatter<'a> {
         let near = |x: &[f64]| smooth_bands(x)[b];
         combined.push(Term::Echo, (w.echo * near(&seat.echo)).sqrt(), MODEL_DOF, true);
         combined.push(Term::Tail, (w.tail * near(&seat.tail)).sqrt(), MODEL_DOF, true);
-        combined.push(Term::UnknownGap, near(&seat.unknown).sqrt(), MODEL_DOF, true);
+        combined.push(
+            Term::UnknownGap,
+            (w.unknown_gap * near(&seat.unknown)).sqrt(),
+            MODEL_DOF,
+            true,
+        );
         combined.push(Term::Window, w.window_db, MODEL_DOF, true);
-        combined.push(Term::Noise, seat.noise[b].sqrt(), MODEL_DOF, false);
+        combined.push(Term::Noise, (w.noise * seat.noise[b]).sqrt(), MODEL_DOF, false);
         combined
     }
 }

@@ -231,7 +231,11 @@ pub fn outside(plan: &EarlyPlan, timing: SeatTiming) -> [usize; 2] {
     let end_s = match timing.round_trip_s {
         Some(round_trip_s) if slot_s(1, round_trip_s)[0] >= DIRECT_S[0] => {
             let second_s = slot_s(2, round_trip_s)[0];
-            if second_s > timing.end_s + OUTSIDE_LEAST_S { second_s.min(OUTSIDE_S) } else { OUTSIDE_S }
+            if second_s > timing.end_s + OUTSIDE_LEAST_S {
+                second_s.min(OUTSIDE_S)
+            } else {
+                OUTSIDE_S
+            }
         }
         _ => OUTSIDE_S,
     };
