@@ -2,6 +2,7 @@
 
 pub mod air;
 pub mod biquad;
+pub mod check;
 pub mod claims;
 pub mod compare;
 pub mod correction;

@@ -300,8 +300,8 @@ mod tests {
         Scene { duration_s: 4.0, decay_s: 0.02, noise: 0.0, ..Scene::default() }
     }
 
-    /// A take through `x + a2 x^2 + a3 x^3` at amplitude `a`, computed with eightfold
-    /// sampling so that no harmonic folds back.
+    /// A take through `x + a2 x^2 + a3 x^3` at amplitude `a`; no harmonic folds
+    /// back, as none does in a converter.
     fn bent(scene: &Scene, a: f64, a2: f64, a3: f64, noise: f64) -> Vec<f64> {
         let rate = f64::from(scene.rate_hz);
         let (l, f1) = (scene.rate_constant_s(), scene.low_hz);

@@ -7,6 +7,7 @@ use super::super::facts::TakeFacts;
 use super::super::verdict::{Finding, TakeVerdict};
 use super::{Entry, TakeFindings, median};
 use crate::ingest::manifest::{Condition, SoundSource};
+use crate::units::ThirdOctave;
 use crate::warning::Topic;
 use std::collections::BTreeMap;
 
@@ -124,8 +125,11 @@ pub(super) fn repeatability(entries: &[Entry]) -> TakeFindings {
     found
 }
 
-/// Loss of each seat's centre loudspeaker by band levels, with the indices of the takes with.
-fn losses(entries: &[Entry]) -> Vec<(usize, Vec<usize>, BTreeMap<i32, f64>)> {
+/// A seat, the indices of its takes with the screen, and the loss by band index.
+type SeatLevels = (usize, Vec<usize>, BTreeMap<i32, f64>);
+
+/// Loss at each seat by the levels of its takes alone.
+fn losses(entries: &[Entry], source: SoundSource) -> Vec<SeatLevels> {
     let groups = groups(entries);
     let mut seats: Vec<usize> = groups.keys().map(|key| key.0).collect();
     seats.dedup();
@@ -136,13 +140,33 @@ fn losses(entries: &[Entry]) -> Vec<(usize, Vec<usize>, BTreeMap<i32, f64>)> {
     seats
         .into_iter()
         .filter_map(|seat| {
-            let without = groups.get(&(seat, SoundSource::Centre, Condition::Without))?;
-            let with = groups.get(&(seat, SoundSource::Centre, Condition::With))?;
+            let without = groups.get(&(seat, source, Condition::Without))?;
+            let with = groups.get(&(seat, source, Condition::With))?;
             let loss =
                 (-10..=12).filter_map(|k| Some((k, mean(without, k)? - mean(with, k)?))).collect();
             Some((seat, with.iter().map(|(index, _)| *index).collect(), loss))
         })
         .collect()
+}
+
+/// Loss at each seat by the levels of its takes alone, 100 Hz to 16 kHz: seat id and values.
+///
+/// Everything that reaches the seat while the sweep passes a band is in it: good to some
+/// tenths of a decibel in single bands, to hundredths in the mean over low ones.
+pub fn rough_losses(
+    entries: &[Entry],
+    source: SoundSource,
+) -> (Vec<ThirdOctave>, Vec<(String, Vec<Option<f64>>)>) {
+    let bands: Vec<ThirdOctave> = (-10..=12).map(ThirdOctave::from_index).collect();
+    let seats = losses(entries, source)
+        .into_iter()
+        .filter_map(|(seat, _, loss)| {
+            let id = entries.iter().find(|entry| entry.take.seat == seat)?.seat_id;
+            let row = bands.iter().map(|band| loss.get(&band.index()).copied()).collect();
+            Some((id.to_owned(), row))
+        })
+        .collect();
+    (bands, seats)
 }
 
 fn mean_over(loss: &BTreeMap<i32, f64>, bands: std::ops::RangeInclusive<i32>) -> Option<f64> {
@@ -153,7 +177,7 @@ fn mean_over(loss: &BTreeMap<i32, f64>, bands: std::ops::RangeInclusive<i32>) ->
 /// Seats whose loss at 100 to 315 Hz is not that of the other seats: a knob was turned
 /// between that seat's takes without and with.
 pub(super) fn seat_steps(entries: &[Entry]) -> TakeFindings {
-    let low: Vec<(Vec<usize>, f64)> = losses(entries)
+    let low: Vec<(Vec<usize>, f64)> = losses(entries, SoundSource::Centre)
         .into_iter()
         .filter_map(|(_, takes, loss)| {
             let inside: Vec<f64> = loss.range(LOW).map(|(_, db)| *db).collect();
@@ -190,7 +214,7 @@ pub(super) fn seat_steps(entries: &[Entry]) -> TakeFindings {
 /// Seats that get louder at high frequencies with the screen.
 pub(super) fn swapped(entries: &[Entry]) -> TakeFindings {
     let mut found = TakeFindings::new();
-    for (_, takes, loss) in losses(entries) {
+    for (_, takes, loss) in losses(entries, SoundSource::Centre) {
         let (Some(high), Some(low)) = (mean_over(&loss, HIGH), mean_over(&loss, LOW)) else {
             continue;
         };

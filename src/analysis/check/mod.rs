@@ -1,0 +1,275 @@
+//! All takes of a session judged: each by itself, against the others, and what is missing.
+//!
+//! The same judgements serve `check`, between takes, and the warnings of a result.
+
+mod drift;
+mod plan;
+
+pub use drift::sampled_drift_ppm;
+pub use plan::{Missing, NextTake, missing_takes, next_take};
+
+use super::level::{ControlLoss, find_level, level_warnings, measure_step};
+use crate::ingest::error::IngestError;
+use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
+use crate::ingest::session::{Recording, Session, Take};
+use crate::transfer::quality::across::{
+    Entry, Weather, judge_across, judge_conditions, recurring_bursts, rough_losses,
+};
+use crate::transfer::quality::verdict::worst;
+use crate::transfer::quality::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
+use crate::transfer::rattle::{RattleSearch, SeatProfiles, search};
+use crate::warning::{Topic, Warning};
+use rayon::prelude::*;
+use serde::Serialize;
+
+/// A take with everything found about it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JudgedTake {
+    /// Index into the session's takes.
+    #[serde(skip)]
+    pub index: usize,
+    /// File as in the session.
+    pub file: String,
+    /// Seat id.
+    pub seat: String,
+    /// Screen state.
+    pub condition: Condition,
+    /// Microphone placement.
+    pub spot: u32,
+    /// Loudspeaker that played.
+    pub source: SoundSource,
+    /// The worst of the findings.
+    pub verdict: TakeVerdict,
+    /// What was found.
+    pub findings: Vec<Finding>,
+}
+
+/// All takes judged.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Judged {
+    /// In the order of the session.
+    pub takes: Vec<JudgedTake>,
+    /// What belongs to no single take.
+    pub session: Vec<Finding>,
+    /// Rattle that only the screen brings.
+    pub rattle: RattleSearch,
+}
+
+impl Judged {
+    /// Everything as warnings, takes first.
+    pub fn warnings(&self) -> Vec<Warning> {
+        let of_takes = self.takes.iter().flat_map(|take| {
+            take.findings.iter().map(|f| f.warning(Some(&take.seat), Some(&take.file)))
+        });
+        of_takes.chain(self.session.iter().map(|f| f.warning(None, None))).collect()
+    }
+
+    /// Whether any take must be made again.
+    pub fn must_repeat(&self) -> bool {
+        self.takes.iter().any(|take| take.verdict == TakeVerdict::Repeat)
+    }
+}
+
+/// What is known of a take: its facts, or why it could not be read.
+pub type TakeRead = Result<TakeFacts, IngestError>;
+
+/// Reads and measures every take of a session, takes in parallel; a file that cannot be
+/// used is a finding on that take, not a failure.
+pub fn read_facts(
+    session: &Session,
+    analyser: &TakeAnalyser,
+    read: &(dyn Fn(&Take) -> Result<Recording, IngestError> + Sync),
+) -> Vec<TakeRead> {
+    session.takes.par_iter().map(|take| read(take).map(|r| analyser.facts(&r))).collect()
+}
+
+/// Judges all takes.
+///
+/// `reads` belongs to the session's takes, in their order; `drift_ppm` holds clock drifts of
+/// takes without and with the screen, as far as they are known.
+pub fn judge_session(
+    session: &Session,
+    analyser: &TakeAnalyser,
+    reads: &[TakeRead],
+    drift_ppm: [&[f64]; 2],
+) -> Judged {
+    let mut findings: Vec<Vec<Finding>> = reads
+        .iter()
+        .map(|read| match read {
+            Ok(facts) => judge_take(facts, session.sweep.rate_hz),
+            Err(error) => vec![unreadable(error)],
+        })
+        .collect();
+    let entries: Vec<Entry> = session
+        .takes
+        .iter()
+        .zip(reads)
+        .zip(&findings)
+        .map(|((take, read), own)| Entry {
+            take,
+            seat_id: session.seat_id(take),
+            facts: read.as_ref().ok(),
+            usable: worst(own) != TakeVerdict::Repeat,
+        })
+        .collect();
+    let recurring = recurring_bursts(&entries);
+    for index in recurring {
+        recast_disturbance(&mut findings[index]);
+    }
+    for (index, finding) in judge_across(&entries, analyser) {
+        findings[index].push(finding);
+    }
+    let manifest = &session.manifest;
+    let spots = plan::fewest_spots(session);
+    let mut about_session =
+        judge_conditions(&weather(manifest), drift_ppm, manifest.screen.gap_m, spots);
+    let rattle = search_rattle(session, &entries);
+    about_session.extend(rattle.ranges.iter().map(|range| {
+        Finding::new(
+            TakeVerdict::Doubt,
+            Topic::Rattle,
+            format!(
+                "Something rattles with the screen while the sweep passes {:.0} to {:.0} Hz: {:.0} \
+                 dB above the takes without it, at {} of {} seats.",
+                range.low_hz,
+                range.high_hz,
+                range.excess_db,
+                range.seats.len(),
+                rattle.n_seats
+            ),
+            "Look for loose lacing, frame corners, rollers and fixings; damp them and record \
+             again.",
+        )
+    }));
+    let takes = session
+        .takes
+        .iter()
+        .zip(findings)
+        .enumerate()
+        .map(|(index, (take, findings))| JudgedTake {
+            index,
+            file: take.file.display().to_string(),
+            seat: session.seat_id(take).to_owned(),
+            condition: take.condition,
+            spot: take.spot,
+            source: take.source,
+            verdict: worst(&findings),
+            findings,
+        })
+        .collect();
+    Judged { takes, session: about_session, rattle }
+}
+
+/// Warnings on the level between the conditions by the rough levels of the takes alone, for
+/// `check`; a result has them from its losses.
+pub fn rough_level_warnings(session: &Session, reads: &[TakeRead]) -> Vec<Warning> {
+    let entries: Vec<Entry> = session
+        .takes
+        .iter()
+        .zip(reads)
+        .map(|(take, read)| {
+            let usable = read.as_ref().is_ok_and(|facts| {
+                worst(&judge_take(facts, session.sweep.rate_hz)) != TakeVerdict::Repeat
+            });
+            Entry { take, seat_id: session.seat_id(take), facts: read.as_ref().ok(), usable }
+        })
+        .collect();
+    let (bands, control) = rough_losses(&entries, SoundSource::Control);
+    let control: Vec<ControlLoss> =
+        control.into_iter().map(|(seat, loss_db)| ControlLoss { seat, loss_db }).collect();
+    let step = measure_step(&bands, &control);
+    let (bands, centre) = rough_losses(&entries, SoundSource::Centre);
+    if centre.is_empty() {
+        return Vec::new();
+    }
+    let mean: Vec<Option<f64>> = (0..bands.len())
+        .map(|band| {
+            let values: Vec<f64> = centre.iter().filter_map(|(_, loss)| loss[band]).collect();
+            let step_db = step.as_ref().map_or(0.0, |step| step.step_db);
+            (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64 - step_db)
+        })
+        .collect();
+    level_warnings(&find_level(&bands, &mean, step.as_ref()), step.as_ref())
+}
+
+/// A take whose file cannot be used.
+fn unreadable(error: &IngestError) -> Finding {
+    let topic = match error {
+        IngestError::TooShort { .. } => Topic::Truncation,
+        IngestError::Silent { .. } => Topic::LowLevel,
+        IngestError::NoFile { .. } => Topic::Missing,
+        _ => Topic::WrongSignal,
+    };
+    let mut message = error.to_string();
+    let mut source = std::error::Error::source(error);
+    while let Some(cause) = source {
+        message = format!("{message}: {cause}");
+        source = cause.source();
+    }
+    let advice = "Put the right file there, or make this take again.";
+    Finding::new(TakeVerdict::Repeat, topic, message, advice)
+}
+
+/// A disturbance that comes back at the same frequency in other takes is none.
+fn recast_disturbance(findings: &mut [Finding]) {
+    for finding in findings.iter_mut().filter(|f| f.topic == Topic::Disturbance) {
+        *finding = Finding::new(
+            TakeVerdict::Good,
+            Topic::Disturbance,
+            format!(
+                "{} It comes back at the same frequency of the sweep in other takes.",
+                finding.message
+            ),
+            "So it is no slam or cough: something in the room, the loudspeaker or the screen \
+             rattles there. Look for it; no take need be repeated for it alone.",
+        );
+    }
+}
+
+fn search_rattle(session: &Session, entries: &[Entry]) -> RattleSearch {
+    let mut seats: Vec<SeatProfiles> = session
+        .manifest
+        .seat
+        .iter()
+        .map(|seat| SeatProfiles { id: seat.id.clone(), ..SeatProfiles::default() })
+        .collect();
+    for entry in entries.iter().filter(|e| e.usable && e.take.source == SoundSource::Centre) {
+        let (Some(seat), Some(profile)) =
+            (seats.get_mut(entry.take.seat), entry.facts.and_then(|facts| facts.rattle.as_ref()))
+        else {
+            continue;
+        };
+        match entry.take.condition {
+            Condition::Without => seat.without.push(profile),
+            Condition::With => seat.with.push(profile),
+            // The equaliser changes the level of everything: no take to compare with.
+            Condition::Corrected => {}
+        }
+    }
+    search(&seats)
+}
+
+/// Air and mean distance as the manifest states them.
+fn weather(manifest: &Manifest) -> Weather {
+    let pair = |stated: Option<PerCondition>| {
+        stated.map(|stated| match stated {
+            PerCondition::One(x) => [x, x],
+            PerCondition::Each(each) => [each.without, each.with],
+        })
+    };
+    let distances: Vec<f64> = manifest
+        .seat
+        .iter()
+        .filter_map(|seat| seat.position_m)
+        .map(|[ahead, right, _]| ahead.hypot(right))
+        .collect();
+    let mean = distances.iter().sum::<f64>() / distances.len() as f64;
+    Weather {
+        temperature_c: pair(manifest.session.temperature_c),
+        humidity_percent: pair(manifest.session.humidity_percent),
+        distance_m: (!distances.is_empty()).then_some(mean),
+    }
+}
+
+#[cfg(test)]
+mod tests;
