@@ -9,6 +9,7 @@ pub mod finite;
 pub mod json;
 pub mod look;
 pub mod output;
+pub mod paper;
 pub mod plots;
 pub mod result;
 pub mod table;

@@ -1,0 +1,75 @@
+//! The handover paper: one content, written once, laid out as a web page and as a PDF.
+
+/// Everything a reader gets, in reading order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Paper {
+    /// Title on page one and of the document.
+    pub title: String,
+    /// Line under the title: client, site, date.
+    pub subtitle: String,
+    /// Logo, checked and harmless; `None` where the session names none.
+    pub logo: Option<Logo>,
+    /// Content.
+    pub blocks: Vec<Block>,
+}
+
+/// A logo that was read and checked.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Logo {
+    /// PNG file content.
+    Png(Vec<u8>),
+    /// SVG re-written by the SVG library: no scripts, no references.
+    Svg(String),
+}
+
+/// A piece of the paper.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Block {
+    /// Heading of level 1 (parts) or 2.
+    Heading {
+        /// 1 or 2.
+        level: u8,
+        /// Words.
+        text: String,
+    },
+    /// Running text.
+    Paragraph(String),
+    /// Points in a list.
+    List(Vec<String>),
+    /// Name and value, one a line.
+    Facts(Vec<(String, String)>),
+    /// A table with a heading row; the first cell of a row is its heading.
+    Table(Table),
+    /// A plot.
+    Figure(PaperFigure),
+    /// A caution, set apart.
+    Caution(String),
+    /// Lines to sign on, each with who signs.
+    Signatures(Vec<String>),
+    /// What follows begins on a new page.
+    PageBreak,
+}
+
+/// A table.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// What it shows.
+    pub caption: String,
+    /// Column headings.
+    pub head: Vec<String>,
+    /// Rows; each as long as `head`.
+    pub rows: Vec<Vec<String>>,
+}
+
+/// A plot in the paper.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PaperFigure {
+    /// File name of the plot without extension, also its anchor.
+    pub name: String,
+    /// Drawing.
+    pub svg: String,
+    /// The finding in words.
+    pub title: String,
+    /// What the plot shows, with its figures, for those who cannot see it.
+    pub alternative: String,
+}
