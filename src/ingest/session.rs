@@ -131,6 +131,33 @@ impl Session {
         })
     }
 
+    /// A further file of the session (light readings, logo), named relative to its
+    /// folder: its path, links followed.
+    ///
+    /// # Errors
+    /// [`IngestError`] where it is not there (with `advice`), no regular file, or a
+    /// link that leaves the folder.
+    pub fn file(&self, relative: &Path, advice: &str) -> Result<PathBuf, IngestError> {
+        inside(&self.root, relative, advice)
+    }
+
+    /// The light readings: the file named in the manifest, else `readings.csv` where
+    /// there is one.
+    ///
+    /// # Errors
+    /// As [`Session::file`].
+    pub fn readings_file(&self) -> Result<Option<PathBuf>, IngestError> {
+        let named = self.manifest.picture.as_ref().and_then(|p| p.readings_file.as_ref());
+        if let Some(file) = named {
+            let advice = "put the light readings there, or correct picture.readings_file";
+            return self.file(file, advice).map(Some);
+        }
+        match self.file(Path::new("readings.csv"), "") {
+            Err(IngestError::NoFile { .. }) => Ok(None),
+            other => other.map(Some),
+        }
+    }
+
     /// Id of the seat of a take.
     pub fn seat_id(&self, take: &Take) -> &str {
         self.manifest.seat.get(take.seat).map_or("", |seat| &seat.id)

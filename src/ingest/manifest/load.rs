@@ -3,6 +3,7 @@
 use super::text::{ManifestText, check_depth, check_values, read_text};
 use super::{Manifest, check};
 use crate::ingest::error::IngestError;
+use crate::ingest::takes::paths::inside;
 use std::ops::Range;
 use std::path::Path;
 use toml::Spanned;
@@ -35,12 +36,13 @@ pub fn load(root: &Path) -> Result<(Manifest, ManifestText), IngestError> {
         Err(source) => return Err(IngestError::Read { path: root.to_path_buf(), source }),
     }
     let path = root.join(MANIFEST_FILE);
-    let text = match read_text(&path, "") {
+    match inside(root, Path::new(MANIFEST_FILE), "") {
         Err(IngestError::NoFile { .. }) => {
             return Err(IngestError::NoManifest { path: root.to_path_buf() });
         }
         other => other?,
     };
+    let text = read_text(&path, "")?;
     let text = ManifestText { path, text };
     let manifest = parse(&text)?;
     Ok((manifest, text))

@@ -284,6 +284,7 @@ mod tests {
             (96_000, 40e3, 2.0),
             (44_100, 20e3, 3.0),
             (16_000, 7_900.0, 0.4),
+            (48_000, 20e3, 0.25),
         ] {
             let params = SweepParams { rate_hz, ..swept(50.0, stop_hz, duration_s) };
             let stated = info(50.0, stop_hz, Some(duration_s), SweepKind::Exponential);

@@ -411,3 +411,43 @@ fn only_regular_files_are_opened() {
     std::fs::File::options().write(true).open(&long).unwrap().set_len(44 + (1 << 30)).unwrap();
     assert!(matches!(fault(&long), WavFault::TooLong { n_frames: 536_870_912 }));
 }
+
+/// Files of an independent writer (origin and versions: fixtures/wav_writer/README.md).
+#[test]
+fn files_of_another_writer_are_read() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/wav_writer");
+    let want: [Vec<f64>; 2] = [
+        (0..40).map(|n| f64::from(n) / 64.0 - 0.25).collect(),
+        (0..40).map(|n| -f64::from(n) / 128.0 + 0.125).collect(),
+    ];
+    for form in ["wav", "wavex", "rf64"] {
+        for (encoding, bits) in [
+            ("pcm_u8", Some(8)),
+            ("pcm_16", Some(16)),
+            ("pcm_24", Some(24)),
+            ("pcm_32", Some(32)),
+            ("float", None),
+            ("double", None),
+        ] {
+            let path = folder.join(format!("{form}_{encoding}.wav"));
+            let wav = read_wav(&path, &[1, 2]).unwrap();
+            assert_eq!(wav.info.integer_bits, bits, "{path:?}");
+            assert_eq!(wav.info.rate_hz, 48_000);
+            assert!(wav.channels == want, "{path:?}: {:?}", wav.channels);
+        }
+    }
+    for (name, part) in [
+        ("ulaw", "mu-law"),
+        ("alaw", "A-law"),
+        ("ima_adpcm", "ADPCM"),
+        ("gsm610", "GSM"),
+        ("aiff", "AIFF"),
+        ("flac", "FLAC"),
+        ("w64", "Wave64"),
+        ("rifx", "big-endian"),
+    ] {
+        let path = folder.join(format!("refused_{name}.wav"));
+        let text = read_wav(&path, &[1]).unwrap_err().to_string();
+        assert!(text.contains(part), "{text}");
+    }
+}
