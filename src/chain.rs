@@ -10,12 +10,16 @@ use crate::analysis::loss::{LossTable, losses};
 use crate::analysis::picture::{assess_light, judge_light_claims};
 use crate::analysis::power::correction_power;
 use crate::analysis::seats::judge_seats;
+use crate::analysis::sheet::air::Air;
+use crate::analysis::sheet::finding::{SheetFinding, explain_loss};
+use crate::analysis::sheet::gap::{GapSearch, SeatTransmission as SeatRatio, estimate_gap};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
 use crate::report::budget::budget_terms;
 use crate::report::result::{Levels, PictureResult, SessionResult};
-use crate::transfer::measure::{TransferError, Transfers, measure};
+use crate::transfer::measure::{TransferError, Transfers, angle_cosine, measure};
+use crate::warning::Warning;
 
 /// Why there is no result.
 #[derive(Debug, thiserror::Error)]
@@ -59,6 +63,10 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     // What the maker says.
     let mut claims = judge_claims(&manifest.claim, &table, shared_level(step.as_ref()));
 
+    // What kind of loss it is.
+    let (sheet, about_sheet) = explain(session, &transfers, &table);
+    warnings.extend(about_sheet);
+
     // What can be done about it, and what that costs.
     let dependence = judge_seats(&table);
     let correction = match fit_with_seats(&table, &manifest.correction, &dependence) {
@@ -90,11 +98,39 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
     result.level = Some(level);
     result.claims = claims;
+    result.sheet = Some(sheet);
     result.seat_dependence = Some(dependence);
     result.correction = correction;
     result.power = power;
     result.picture = Some(PictureResult { light, geometry });
     Ok(result)
+}
+
+/// Kind of loss and gap, from the mean loss and the ripple at the seats.
+fn explain(
+    session: &Session,
+    transfers: &Transfers,
+    table: &LossTable,
+) -> (SheetFinding, Vec<Warning>) {
+    let air = Air { speed_m_s: transfers.speed_m_s, ..Air::AT_20_C };
+    let position_m = |seat: usize| session.manifest.seat[seat].position_m;
+    let ratios: Vec<SeatRatio> = transfers
+        .seats
+        .iter()
+        .map(|s| SeatRatio { ratio: s.ratio.clone(), cos_theta: angle_cosine(position_m(s.seat)) })
+        .collect();
+    let top_hz = session.sweep.band_hz[1].min(0.45 * f64::from(session.sweep.rate_hz));
+    let default = GapSearch::default();
+    let search = GapSearch {
+        band_hz: [default.band_hz[0], default.band_hz[1].min(0.9 * top_hz)],
+        ..default
+    };
+    let found = estimate_gap(&ratios, transfers.plan.ratio_step_hz(), &air, &search);
+    let cosines: Vec<f64> = (0..session.manifest.seat.len())
+        .filter(|&s| position_m(s).is_some())
+        .map(|s| angle_cosine(position_m(s)))
+        .collect();
+    explain_loss(table, &session.manifest.screen, &cosines, found.as_ref(), &air)
 }
 
 /// The level step between the conditions, where control takes show it.

@@ -8,6 +8,7 @@ use super::fft::RealFft;
 use super::take::{TakeResponse, all_edges_hz};
 use super::window::{HANN_POWER, hann};
 use crate::units::ThirdOctave;
+use realfft::num_complex::Complex;
 
 /// Spectra of taps and short windows; 8192 points at 48 kHz (5.9 Hz).
 pub struct SeatPlan {
@@ -18,6 +19,7 @@ pub struct SeatPlan {
     /// Number of third-octave bands.
     pub n_bands: usize,
     bands: Vec<ThirdOctave>,
+    short: RealFft,
     rate_hz: f64,
 }
 
@@ -42,6 +44,9 @@ pub struct SeatTransmission {
     pub room_without: Vec<[Vec<f64>; 2]>,
     /// The same with the screen.
     pub room_with: Vec<[Vec<f64>; 2]>,
+    /// Ratio of the early sound (to 6 ms) with over without the screen, mean over pairs, at
+    /// multiples of [`SeatPlan::ratio_step_hz`]; linear. Reflections are in it.
+    pub ratio: Vec<Complex<f64>>,
     /// Smallest level above noise of the takes used, per third-octave band, dB.
     pub snr_db: Vec<f64>,
     /// Noise energy in the direct window over the energy of the direct sound, per band, of
@@ -54,9 +59,10 @@ impl SeatPlan {
     pub fn new(rate_hz: f64, bands: &[ThirdOctave], fine_hz: &[f64]) -> Self {
         let n = super::deconvolve::fast_length((0.17 * rate_hz) as usize);
         let fft = RealFft::new(n);
+        let short = RealFft::new(super::deconvolve::fast_length((0.02 * rate_hz) as usize));
         let edges = all_edges_hz(bands, fine_hz);
         let bins = BandBins::new(edges, rate_hz / n as f64, fft.n_bins());
-        Self { fft, bins, n_bands: bands.len(), bands: bands.to_vec(), rate_hz }
+        Self { fft, bins, n_bands: bands.len(), bands: bands.to_vec(), short, rate_hz }
     }
 
     /// Energy density per sample, per third-octave band, of a stretch under a Hann window.
@@ -75,6 +81,8 @@ impl SeatPlan {
     }
 }
 
+/// Early sound in which ripple of the gap is looked for, s after the crest.
+const RATIO_S: f64 = 0.006;
 /// Bounds of how much denser the reflections in a slot may be than on average.
 const DENSITY_BOUNDS: [f64; 2] = [0.3, 10.0];
 /// Power of the slot's taps after their fades, over a full-width slot.
@@ -96,6 +104,7 @@ pub fn transmit(
     let timing = seat_timing(early, &all_without, round_trip_s);
     let mut pairs = Vec::with_capacity(without.len() * with.len());
     let mut floor = vec![0.0; plan.n_bands];
+    let mut ratio = vec![Complex::default(); plan.short.n_bins()];
     let [from, to] = outside(early, timing);
     for (_, w) in with {
         for (_, o) in without {
@@ -112,10 +121,14 @@ pub fn transmit(
                     floor[b] += SLOT_POWER * n as f64 * left[b] / direct[b] * denser;
                 }
             }
+            let delay_s = early.delay_s(&o.early, &w.early);
+            let aligned = early.advance(&w.early, delay_s);
+            plan.add_ratio(early, &aligned, &o.early, &mut ratio);
             pairs.push(pair);
         }
     }
     let n_pairs = pairs.len() as f64;
+    ratio.iter_mut().for_each(|x| *x /= n_pairs);
     floor.iter_mut().for_each(|x| *x /= n_pairs);
     let rows = |takes: &[(u32, &TakeResponse)]| {
         takes.iter().map(|(_, t)| [t.power.clone(), t.noise.clone()]).collect()
@@ -151,6 +164,7 @@ pub fn transmit(
         floor,
         room_without: rows(without),
         room_with: rows(with),
+        ratio,
         snr_db,
         noise_ratio,
     })
@@ -160,6 +174,27 @@ impl SeatPlan {
     /// Sampling rate, Hz.
     pub fn rate_hz(&self) -> f64 {
         self.rate_hz
+    }
+
+    /// Frequency step of [`SeatTransmission::ratio`], Hz.
+    pub fn ratio_step_hz(&self) -> f64 {
+        self.rate_hz / self.short.n_points() as f64
+    }
+
+    /// Spectra of the early sound with over without, added to `sum`.
+    fn add_ratio(
+        &self,
+        early: &EarlyPlan,
+        with: &[f64],
+        without: &[f64],
+        sum: &mut [Complex<f64>],
+    ) {
+        let spectrum = |x| self.short.forward(&early.direct_window(x, 0.001, RATIO_S));
+        let (with, without) = (spectrum(with), spectrum(without));
+        let mean: f64 = without.iter().map(Complex::norm_sqr).sum::<f64>() / without.len() as f64;
+        for ((s, w), o) in sum.iter_mut().zip(with).zip(without) {
+            *s += w * o.conj() / (o.norm_sqr() + 1e-4 * mean);
+        }
     }
 
     /// Exact mid-band frequency of a third-octave band, Hz.
