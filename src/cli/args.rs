@@ -15,7 +15,7 @@ pub struct Args {
 }
 
 const AFTER_HELP: &str = "Exit status: 0 done; 1 done, and with --strict a claim was not shown to \
-                          hold; 2 command line wrong; 3 session refused; 4 output cannot be written.";
+                          hold, or check found a take to repeat; 2 command line wrong; 3 session refused; 4 output cannot be written.";
 
 /// The commands.
 #[derive(Debug, Subcommand)]
@@ -24,6 +24,8 @@ pub enum Command {
     Demo(DemoArgs),
     /// Make a new session folder: manifest, test signal, take sheet
     Start(StartArgs),
+    /// Judge the takes of a session, finished or not, and say what to record next
+    Check(CheckArgs),
     /// Analyse a session folder and write the report
     Analyze(AnalyzeArgs),
     /// Write the test signal
@@ -87,6 +89,18 @@ pub struct AnalyzeArgs {
     /// Write also into a folder that holds other files (they are kept)
     #[arg(long)]
     pub force: bool,
+}
+
+/// `scrimcheck check`
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "Exit status 1 when a take must be made again.")]
+pub struct CheckArgs {
+    /// Folder that holds session.toml
+    #[arg(value_name = "DIR")]
+    pub session: PathBuf,
+    /// Print a JSON document instead of the list
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// `scrimcheck sweep`

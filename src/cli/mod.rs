@@ -5,6 +5,7 @@
 
 mod analyze;
 pub mod args;
+mod check;
 mod demo;
 pub mod failure;
 mod predict;
@@ -38,6 +39,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<ExitCode, Fa
     };
     match args.command {
         Command::Demo(args) => demo::run(&args),
+        Command::Check(args) => check::run(&args),
         Command::Analyze(args) => analyze::run(&args),
         Command::Start(args) => start::run(&args),
         Command::Predict(args) => predict::run(&args),

@@ -1,0 +1,136 @@
+//! `scrimcheck check DIR`: on site, between takes.
+
+use super::args::CheckArgs;
+use super::failure::{Failure, NOT_SHOWN};
+use super::terminal;
+use crate::analysis::check::{
+    Judged, Missing, NextTake, TakeRead, judge_session, missing_takes, next_take, read_facts,
+    rough_level_warnings, sampled_drift_ppm,
+};
+use crate::ingest::error::plain;
+use crate::ingest::manifest::{Condition, SoundSource};
+use crate::ingest::session::{OpenMode, Session};
+use crate::report::findings::warnings_text;
+use crate::report::look::{Look, paragraph};
+use crate::transfer::quality::{TakeAnalyser, TakeVerdict};
+use crate::warning::Warning;
+use serde::Serialize;
+use std::process::ExitCode;
+
+/// What `check --json` prints.
+#[derive(Serialize)]
+struct Document<'a> {
+    format: &'static str,
+    version: u32,
+    complete: bool,
+    #[serde(flatten)]
+    judged: &'a Judged,
+    warnings: &'a [Warning],
+    missing: &'a [Missing],
+    next: Option<&'a NextTake>,
+}
+
+/// Judges every take that is there, says what is missing and what to record next. Writes
+/// no file.
+///
+/// # Errors
+/// [`Failure`] when the session cannot be opened. Exit status 1 when a take must be made
+/// again.
+pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
+    let session = Session::open(&args.session, OpenMode::Lenient)?;
+    let analyser = TakeAnalyser::new(&session.sweep);
+    let read = |take: &crate::ingest::session::Take| session.read_take(take);
+    let reads = read_facts(&session, &analyser, &read);
+    let usable: Vec<bool> = reads.iter().map(Result::is_ok).collect();
+    let [without, with] = sampled_drift_ppm(&session, &usable, &read);
+    let judged = judge_session(&session, &analyser, &reads, [&without, &with]);
+    let missing = missing_takes(&session);
+    let next = next_take(&session, &missing, &judged.takes);
+    let warnings = session_warnings(&session, &judged, &reads);
+    if args.json {
+        let document = Document {
+            format: "scrimcheck-check",
+            version: 1,
+            complete: next.is_none(),
+            judged: &judged,
+            warnings: &warnings,
+            missing: &missing,
+            next: next.as_ref(),
+        };
+        // Only finite numbers and strings are in it, so that writing cannot fail.
+        let text = serde_json::to_string_pretty(&document).unwrap_or_default();
+        terminal::print(&(text + "\n"))?;
+    } else {
+        terminal::print(&text(&judged, &warnings, &missing, next.as_ref(), terminal::look()))?;
+    }
+    Ok(if judged.must_repeat() { ExitCode::from(NOT_SHOWN) } else { ExitCode::SUCCESS })
+}
+
+/// Warnings that belong to no single take.
+fn session_warnings(session: &Session, judged: &Judged, reads: &[TakeRead]) -> Vec<Warning> {
+    let mut warnings = session.warnings.clone();
+    warnings.extend(judged.session.iter().map(|finding| finding.warning(None, None)));
+    warnings.extend(rough_level_warnings(session, reads));
+    warnings
+}
+
+fn text(
+    judged: &Judged,
+    warnings: &[Warning],
+    missing: &[Missing],
+    next: Option<&NextTake>,
+    look: Look,
+) -> String {
+    let mut out = String::new();
+    for take in &judged.takes {
+        let head = format!("{:<18}{}", take.verdict.label(), take.file);
+        out += &paragraph(&plain(&head), "", "    ", look.width);
+        for finding in &take.findings {
+            let said = format!("{} {}", finding.message, finding.advice).replace('\n', " ");
+            out += &paragraph(&plain(&said), "    ", "    ", look.width);
+        }
+    }
+    let count = |verdict| judged.takes.iter().filter(|take| take.verdict == verdict).count();
+    out += &format!(
+        "\n{} takes: {} good, {} usable with doubt, {} to repeat.\n",
+        judged.takes.len(),
+        count(TakeVerdict::Good),
+        count(TakeVerdict::Doubt),
+        count(TakeVerdict::Repeat)
+    );
+    out += &warnings_text(warnings, look);
+    for missing in missing {
+        let said = format!(
+            "Missing: {} {} at seat {}{}.",
+            missing.n_takes,
+            if missing.n_takes == 1 { "take" } else { "takes" },
+            missing.seat,
+            place_words(missing.condition, missing.source),
+        );
+        out += &paragraph(&plain(&said), "", "    ", look.width);
+    }
+    let last = match next {
+        None => "Nothing is missing and nothing must be repeated.".to_owned(),
+        Some(next) => format!(
+            "Next: {}seat {}{}; record into {}.",
+            if next.repeat { "once more, " } else { "" },
+            next.seat,
+            place_words(next.condition, next.source),
+            next.file
+        ),
+    };
+    out + "\n" + &paragraph(&plain(&last), "", "    ", look.width)
+}
+
+fn place_words(condition: Condition, source: SoundSource) -> String {
+    let screen = match condition {
+        Condition::Without => ", screen down",
+        Condition::With => ", screen hung",
+        Condition::Corrected => ", screen hung and equaliser active",
+    };
+    let speaker = match source {
+        SoundSource::Centre => "",
+        SoundSource::Control => ", control loudspeaker",
+    };
+    format!("{screen}{speaker}")
+}
