@@ -16,7 +16,7 @@ use scrimcheck::ingest::manifest::{Condition, EachCondition, PerCondition};
 use scrimcheck::ingest::session::{Recording, Session};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::scenario::Rattle;
-use scrimcheck::simulate::{Kind, Scenario, simulate};
+use scrimcheck::simulate::{Kind, Scenario, Truth, simulate};
 use scrimcheck::transfer::quality::{TakeAnalyser, TakeFacts};
 use scrimcheck::units::ThirdOctave;
 use scrimcheck::warning::Topic;
@@ -30,6 +30,7 @@ struct Clean {
     session: Session,
     recordings: Vec<Recording>,
     facts: Vec<TakeFacts>,
+    truth: Truth,
 }
 
 fn scenario(index: u64) -> Scenario {
@@ -55,7 +56,13 @@ fn made(scenario: &Scenario) -> Clean {
         (0..memory.session.takes.len()).map(|i| rounded(memory.recording(i))).collect();
     let analyser = TakeAnalyser::new(&memory.session.sweep);
     let facts = recordings.iter().map(|r| analyser.facts(r)).collect();
-    Clean { scenario: scenario.clone(), session: memory.session, recordings, facts }
+    Clean {
+        scenario: scenario.clone(),
+        session: memory.session,
+        recordings,
+        facts,
+        truth: memory.simulated.truth,
+    }
 }
 
 /// As a 24-bit file holds it.
@@ -120,7 +127,7 @@ fn gain(x: &[f64], db: f64) -> Vec<f64> {
 }
 
 /// A fault of one take: its size changes the samples.
-type Change = dyn Fn(&Clean, usize, f64, &mut ChaCha8Rng) -> Vec<f64>;
+type Change<'a> = dyn Fn(&Clean, usize, f64, &mut ChaCha8Rng) -> Vec<f64> + 'a;
 
 struct Row {
     fault: &'static str,
@@ -137,7 +144,7 @@ fn take_fault(
     topic: Topic,
     unit: &str,
     sizes: [f64; 2],
-    change: &Change,
+    change: &Change<'_>,
 ) -> Row {
     let hits = |size: f64| {
         sessions
@@ -581,10 +588,14 @@ fn clean_bands() -> Vec<ThirdOctave> {
 
 /// True mean loss of a session on those bands.
 fn truth_low(clean: &Clean) -> Vec<Option<f64>> {
-    let truth = scrimcheck::simulate::truth::truth(&clean.scenario);
+    let truth = &clean.truth;
     clean_bands()
         .iter()
-        .map(|band| truth.bands.iter().position(|b| b == band).map(|i| truth.mean[i]))
+        .map(|band| {
+            let i = truth.bands.iter().position(|b| b == band)?;
+            let seats = &truth.in_room_seats;
+            Some(seats.iter().map(|seat| seat[i]).sum::<f64>() / seats.len() as f64)
+        })
         .collect()
 }
 

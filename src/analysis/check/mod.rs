@@ -13,7 +13,7 @@ use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
 use crate::ingest::session::{Recording, Session, Take};
 use crate::transfer::quality::across::{
-    Entry, Weather, judge_across, judge_conditions, recurring_bursts, rough_losses,
+    Entry, RoughLosses, Weather, judge_across, judge_conditions, recurring_bursts, rough_losses,
 };
 use crate::transfer::quality::verdict::worst;
 use crate::transfer::quality::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
@@ -174,11 +174,11 @@ pub fn rough_level_warnings(session: &Session, reads: &[TakeRead]) -> Vec<Warnin
             Entry { take, seat_id: session.seat_id(take), facts: read.as_ref().ok(), usable }
         })
         .collect();
-    let (bands, control) = rough_losses(&entries, SoundSource::Control);
-    let control: Vec<ControlLoss> =
-        control.into_iter().map(|(seat, loss_db)| ControlLoss { seat, loss_db }).collect();
-    let step = measure_step(&bands, &control);
-    let (bands, centre) = rough_losses(&entries, SoundSource::Centre);
+    let control = rough_losses(&entries, SoundSource::Control);
+    let losses: Vec<ControlLoss> =
+        control.seats.into_iter().map(|(seat, loss_db)| ControlLoss { seat, loss_db }).collect();
+    let step = measure_step(&control.bands, &losses);
+    let RoughLosses { bands, seats: centre } = rough_losses(&entries, SoundSource::Centre);
     if centre.is_empty() {
         return Vec::new();
     }

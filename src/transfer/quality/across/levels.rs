@@ -149,14 +149,20 @@ fn losses(entries: &[Entry], source: SoundSource) -> Vec<SeatLevels> {
         .collect()
 }
 
+/// Losses by the levels of takes alone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RoughLosses {
+    /// Bands of the rows.
+    pub bands: Vec<ThirdOctave>,
+    /// Seat id and loss per band, dB, for seats with takes in both conditions.
+    pub seats: Vec<(String, Vec<Option<f64>>)>,
+}
+
 /// Loss at each seat by the levels of its takes alone, 100 Hz to 16 kHz: seat id and values.
 ///
 /// Everything that reaches the seat while the sweep passes a band is in it: good to some
 /// tenths of a decibel in single bands, to hundredths in the mean over low ones.
-pub fn rough_losses(
-    entries: &[Entry],
-    source: SoundSource,
-) -> (Vec<ThirdOctave>, Vec<(String, Vec<Option<f64>>)>) {
+pub fn rough_losses(entries: &[Entry], source: SoundSource) -> RoughLosses {
     let bands: Vec<ThirdOctave> = (-10..=12).map(ThirdOctave::from_index).collect();
     let seats = losses(entries, source)
         .into_iter()
@@ -166,7 +172,7 @@ pub fn rough_losses(
             Some((id.to_owned(), row))
         })
         .collect();
-    (bands, seats)
+    RoughLosses { bands, seats }
 }
 
 fn mean_over(loss: &BTreeMap<i32, f64>, bands: std::ops::RangeInclusive<i32>) -> Option<f64> {

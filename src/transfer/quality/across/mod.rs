@@ -13,7 +13,7 @@ mod levels;
 mod order;
 
 pub use conditions::{Weather, judge_conditions};
-pub use levels::rough_losses;
+pub use levels::{RoughLosses, rough_losses};
 
 use super::facts::{TakeAnalyser, TakeFacts};
 use super::verdict::Finding;
