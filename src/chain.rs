@@ -1,5 +1,6 @@
 //! The chain from an opened session to the finished result, top to bottom.
 
+use crate::analysis::check::{Judged, TakeRead, judge_session};
 use crate::analysis::claims::judge_claims;
 use crate::analysis::correction::{CorrectionError, fit_with_seats};
 use crate::analysis::geometry::survey;
@@ -17,9 +18,13 @@ use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
 use crate::report::budget::budget_terms;
-use crate::report::result::{Levels, PictureResult, SessionResult};
+use crate::report::result::{DistortionResult, Levels, PictureResult, RattleRange, SessionResult};
+use crate::transfer::distortion::{Distortion, combine, warn_of_drive};
 use crate::transfer::measure::{TransferError, Transfers, angle_cosine, measure};
+use crate::transfer::quality::{TakeAnalyser, TakeFacts};
+use crate::transfer::rattle::{Rattle, RattleSearch};
 use crate::warning::Warning;
+use std::sync::OnceLock;
 
 /// Why there is no result.
 #[derive(Debug, thiserror::Error)]
@@ -47,9 +52,22 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     let mut warnings = session.warnings.clone();
     let readings = light_readings(session)?;
 
-    // What the screen takes away.
-    let read = |take: usize| session.read_take(&session.takes[take]);
+    // What the screen takes away. Each recording is judged while it is in memory.
+    let analyser = TakeAnalyser::new(&session.sweep);
+    let facts: Vec<OnceLock<TakeFacts>> = session.takes.iter().map(|_| OnceLock::new()).collect();
+    let read = |take: usize| {
+        let recording = session.read_take(&session.takes[take])?;
+        facts[take].get_or_init(|| analyser.facts(&recording));
+        Ok(recording)
+    };
     let transfers = measure(session, &read, manifest.screen.gap_m, tick)?;
+    let judged = judge_takes(session, &transfers, &analyser, facts);
+    warnings.extend(judged.warnings());
+    let distortion = distortion(session, &transfers);
+    if let Some(DistortionResult { with: Some(with), corrected: Some(corrected), .. }) = &distortion
+    {
+        warnings.extend(warn_of_drive(with, corrected));
+    }
     let (mut table, budget) = losses(session, &transfers, &transfers.seats);
 
     // Whether the recordings were equally loud.
@@ -98,12 +116,61 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
     result.level = Some(level);
     result.claims = claims;
+    result.rattle = rattle_ranges(&judged.rattle);
+    result.rattle_limit_db = judged.rattle.detection_limit_db;
+    result.distortion = distortion;
     result.sheet = Some(sheet);
     result.seat_dependence = Some(dependence);
     result.correction = correction;
     result.power = power;
     result.picture = Some(PictureResult { light, geometry });
     Ok(result)
+}
+
+/// Judges the takes by what was seen of each while it was read.
+fn judge_takes(
+    session: &Session,
+    transfers: &Transfers,
+    analyser: &TakeAnalyser,
+    facts: Vec<OnceLock<TakeFacts>>,
+) -> Judged {
+    let drift_ppm = |condition: Condition| -> Vec<f64> {
+        let of = transfers.takes.iter().filter(|t| session.takes[t.take].condition == condition);
+        of.filter_map(|t| t.drift_ppm).collect()
+    };
+    // Every take was read, or there would be no transfers.
+    let reads: Vec<TakeRead> = facts.into_iter().filter_map(OnceLock::into_inner).map(Ok).collect();
+    let drifts = [drift_ppm(Condition::Without), drift_ppm(Condition::With)];
+    judge_session(session, analyser, &reads, [&drifts[0], &drifts[1]])
+}
+
+fn rattle_ranges(search: &RattleSearch) -> Vec<RattleRange> {
+    let range = |r: &Rattle| RattleRange {
+        low_hz: r.low_hz,
+        high_hz: r.high_hz,
+        excess_db: r.excess_db,
+        seats: r.seats.clone(),
+    };
+    search.ranges.iter().map(range).collect()
+}
+
+/// Harmonics of the main loudspeaker, mean over the takes of each condition.
+fn distortion(session: &Session, transfers: &Transfers) -> Option<DistortionResult> {
+    let of = |condition: Condition| {
+        let takes: Vec<&Distortion> = transfers
+            .takes
+            .iter()
+            .filter(|t| {
+                let take = &session.takes[t.take];
+                take.condition == condition && take.source == SoundSource::Centre
+            })
+            .filter_map(|t| t.distortion.as_ref())
+            .collect();
+        combine(&takes)
+    };
+    let [without, with, corrected] =
+        [Condition::Without, Condition::With, Condition::Corrected].map(of);
+    (without.is_some() || with.is_some()).then_some(DistortionResult { without, with, corrected })
 }
 
 /// Kind of loss and gap, from the mean loss and the ripple at the seats.

@@ -15,6 +15,7 @@ use crate::analysis::seats::SeatDependence;
 use crate::analysis::sheet::finding::SheetFinding;
 use crate::ingest::manifest::SeatInfo;
 use crate::ingest::session::Session;
+use crate::transfer::distortion::Distortion;
 use crate::warning::Warning;
 use serde::Serialize;
 
@@ -55,6 +56,11 @@ pub struct SessionResult {
     pub claims: Vec<ClaimVerdict>,
     /// Ranges in which something rattles only with the screen.
     pub rattle: Vec<RattleRange>,
+    /// Smallest rattle that the noise would have let through, dB against the sweep's level
+    /// (negative); weaker ones stay hidden.
+    pub rattle_limit_db: Option<f64>,
+    /// Harmonics of the loudspeaker by condition, where the sweep can tell them.
+    pub distortion: Option<DistortionResult>,
     /// How much of the shape of the loss is common to the seats.
     pub seat_dependence: Option<SeatDependence>,
     /// The equaliser setting, and whether it serves all seats.
@@ -235,6 +241,17 @@ pub struct RattleRange {
     pub seats: Vec<String>,
 }
 
+/// Harmonics by condition, mean over the takes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DistortionResult {
+    /// Without the screen.
+    pub without: Option<Distortion>,
+    /// With it.
+    pub with: Option<Distortion>,
+    /// With it, equaliser active.
+    pub corrected: Option<Distortion>,
+}
+
 impl SessionResult {
     /// The document for a session whose losses are known. The parts that not
     /// every session has (`levels` to `picture`) are empty; the chain fills
@@ -278,6 +295,8 @@ impl SessionResult {
             level: None,
             claims: Vec::new(),
             rattle: Vec::new(),
+            rattle_limit_db: None,
+            distortion: None,
             seat_dependence: None,
             correction: None,
             sheet: None,

@@ -1,6 +1,7 @@
 //! The whole session: every take to its response, every seat to its transmission.
 
 use super::deconvolve::{Deconvolver, fast_length};
+use super::distortion::Distortion;
 use super::drift::{drift_difference_ppm, drift_warp};
 use super::seat::{SeatPlan, SeatTransmission, transmit};
 use super::take::{TakePlan, TakeResponse};
@@ -70,6 +71,8 @@ pub struct TakeSummary {
     pub power: Vec<f64>,
     /// The same of noise.
     pub noise: Vec<f64>,
+    /// Harmonics, where the sweep is long enough to tell them apart.
+    pub distortion: Option<Distortion>,
 }
 
 /// Reads the recording of a take, by its index in the session.
@@ -148,6 +151,7 @@ pub fn measure(
             drift_ppm: t.drift_ppm,
             power: t.power,
             noise: t.noise,
+            distortion: t.distortion,
         })
         .collect();
     Ok(Transfers {

@@ -2,6 +2,7 @@
 
 use super::bands::BandBins;
 use super::deconvolve::{Deconvolver, fast_length};
+use super::distortion::{Distortion, DistortionPlan};
 use super::drift::DriftPlan;
 use super::early::EarlyPlan;
 use super::fft::RealFft;
@@ -29,6 +30,7 @@ pub struct TakePlan {
     /// Plans for the early part.
     pub early: EarlyPlan,
     drift: Option<DriftPlan>,
+    distortion: Option<DistortionPlan>,
     room: RealFft,
     room_bins: BandBins,
     /// Time the sweep spends in each third-octave band over the room window's length.
@@ -53,6 +55,8 @@ pub struct TakeResponse {
     pub snr_db: Vec<f64>,
     /// Drift of the recorder's clock, parts per million.
     pub drift_ppm: Option<f64>,
+    /// Harmonics, where the sweep is long enough to tell them apart.
+    pub distortion: Option<Distortion>,
 }
 
 /// Edges of third-octave bands, then of fine bands, Hz.
@@ -80,7 +84,9 @@ impl TakePlan {
         let dwell = sweep.rate_constant_s.map_or(1.0, |l| l * 10f64.powf(0.1).ln() / ROOM_WINDOW_S);
         let drift = DriftPlan::new(&early, sweep);
         let rate_constant_s = sweep.rate_constant_s;
-        Self { bands, fine_hz, early, drift, room, room_bins, dwell, rate_constant_s }
+        let distortion =
+            rate_constant_s.and_then(|l| DistortionPlan::new(sweep.rate_hz, l, sweep.band_hz));
+        Self { bands, fine_hz, early, drift, distortion, room, room_bins, dwell, rate_constant_s }
     }
 
     /// Response of one take; `None` where the recording holds no direct sound at all.
@@ -95,13 +101,14 @@ impl TakePlan {
         let onset = find_onset(&response, self.early.rate_hz)?;
         let early = self.early.cut(&response, onset);
         let drift_ppm = self.drift.as_ref().and_then(|d| d.estimate_ppm(&early));
+        let distortion = self.distortion.as_ref().map(|d| d.measure(&response, onset));
         let power = self.room_power(&response, onset as i64);
         let noise = self.noise_power(&response, onset as i64);
         let snr_db = (0..self.bands.len())
             .map(|b| 10.0 * ((power[b] - noise[b]).max(0.0) / (noise[b] * self.dwell)).log10())
             .collect();
         let arrival_s = onset as f64 / self.early.rate_hz;
-        Some(TakeResponse { take, early, arrival_s, power, noise, snr_db, drift_ppm })
+        Some(TakeResponse { take, early, arrival_s, power, noise, snr_db, drift_ppm, distortion })
     }
 
     /// Mean power density over the room window that starts at the direct sound at `onset`.
