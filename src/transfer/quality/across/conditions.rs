@@ -8,8 +8,9 @@ use crate::warning::Topic;
 
 /// A difference of drift between the conditions that counts, ppm.
 const DRIFT_DIFFERENCE_PPM: f64 = 20.0;
-/// Drift common to both conditions that is worth a word, ppm.
-const DRIFT_COMMON_PPM: f64 = 50.0;
+/// Drift common to both conditions that is worth a word, ppm: the phase of a crossover alone
+/// looks like up to 200 ppm, and cancels between the conditions.
+const DRIFT_COMMON_PPM: f64 = 400.0;
 /// A change of temperature that counts, kelvin.
 const TEMPERATURE_K: f64 = 3.0;
 /// An error of a band's loss by changed air that counts, dB.
