@@ -10,6 +10,7 @@ pub mod json;
 pub mod look;
 pub mod output;
 pub mod paper;
+pub mod pdf;
 pub mod plots;
 pub mod result;
 pub mod table;

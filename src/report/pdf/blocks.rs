@@ -1,0 +1,390 @@
+//! From the content of a paper to its flow: how each kind of block is set.
+
+use super::flow::{Child, Drawing, Element, Flow, Ink, Leaf, Mark, Strip};
+use super::type_setting::{line_width, lines, property, visible};
+use crate::report::error::ReportError;
+use crate::report::paper::{Block, Logo, Paper, PaperFigure};
+use crate::report::plots::render::parse;
+use krilla::tagging::{ListNumbering, Tag};
+use std::num::NonZeroU16;
+
+/// Lightness of text that stands back; dark enough to be read on a copy (7 : 1 on white).
+pub const DIM: u8 = 80;
+/// Longest text that goes into a property of the document, characters.
+pub const MAX_PROPERTY: usize = 4000;
+
+/// Measures of a paper, pt.
+#[derive(Debug, Clone, Copy)]
+pub struct Measures {
+    /// Width of the column.
+    pub width: f32,
+    /// Size of running text.
+    pub body: f32,
+    /// Size of text in tables.
+    pub small: f32,
+}
+
+impl Measures {
+    /// Height of a line of text of a size.
+    pub fn leading(size: f32) -> f32 {
+        size * 1.4
+    }
+
+    /// From the top of a line to its baseline.
+    pub fn baseline(size: f32) -> f32 {
+        size * 1.07
+    }
+}
+
+/// Sets blocks one after the other.
+pub struct Setter {
+    /// What has been set.
+    pub flow: Flow,
+    /// Measures.
+    pub measures: Measures,
+    frame_open: bool,
+    after_caution_heading: bool,
+}
+
+/// How lines of text are set.
+#[derive(Debug, Clone, Copy)]
+pub struct Style {
+    /// Font size, pt.
+    pub size: f32,
+    /// Semibold.
+    pub bold: bool,
+    /// Lightness.
+    pub grey: u8,
+    /// White space above, pt.
+    pub space: f32,
+    /// From the left edge of the column, pt.
+    pub indent: f32,
+}
+
+impl Setter {
+    /// An empty paper.
+    pub fn new(measures: Measures) -> Self {
+        Self { flow: Flow::default(), measures, frame_open: false, after_caution_heading: false }
+    }
+
+    /// Running text with no space above.
+    pub fn body(&self) -> Style {
+        Style { size: self.measures.body, bold: false, grey: 0, space: 0.0, indent: 0.0 }
+    }
+
+    /// Title, subtitle and logo, then every block.
+    ///
+    /// # Errors
+    /// [`ReportError::Plot`] when a drawing cannot be read.
+    pub fn paper(&mut self, paper: &Paper) -> Result<(), ReportError> {
+        let logo_width = match &paper.logo {
+            Some(logo) => self.logo(logo)?,
+            None => 0.0,
+        };
+        let size = self.measures.body * 2.1;
+        let room = self.measures.width - logo_width - if logo_width > 0.0 { 18.0 } else { 0.0 };
+        let style = Style { size, bold: true, ..self.body() };
+        let leaf = self.text(&paper.title, style, room, true);
+        self.heading_element(1, &paper.title, leaf);
+        let style = Style { grey: DIM, space: 2.0, ..self.body() };
+        let leaf = self.text(&paper.subtitle, style, room, true);
+        self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+        self.rule(8.0, 0.9, 0);
+        for block in &paper.blocks {
+            self.block(block)?;
+        }
+        Ok(())
+    }
+
+    /// One block.
+    ///
+    /// # Errors
+    /// [`ReportError::Plot`] when a drawing cannot be read.
+    pub fn block(&mut self, block: &Block) -> Result<(), ReportError> {
+        if !matches!(block, Block::Caution(_)) {
+            self.frame_open = false;
+        }
+        match block {
+            Block::Heading { level, text } => self.heading(*level, text),
+            Block::Paragraph(text) => {
+                let style = Style { space: self.measures.body * 0.5, ..self.body() };
+                let leaf = self.text(text, style, self.measures.width, false);
+                self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+            }
+            Block::List(points) => self.list(points),
+            Block::Facts(facts) => self.facts(facts),
+            Block::Table(table) => self.table(table),
+            Block::Figure(figure) => self.figure(figure)?,
+            Block::Caution(text) => self.caution(text),
+            Block::Signatures(who) => self.signatures(who),
+            Block::PageBreak => self.break_page(),
+        }
+        self.after_caution_heading = match block {
+            Block::Heading { text, .. } => text.to_lowercase().contains("caution"),
+            Block::Caution(_) => self.after_caution_heading,
+            _ => false,
+        };
+        Ok(())
+    }
+
+    /// Adds an element after what there is.
+    pub fn push(&mut self, element: Element) {
+        self.flow.elements.push(element);
+    }
+
+    /// Lines of text as strips of one leaf: two lines stay together at the
+    /// bottom and at the top of a page, all of them and what follows if `keep`.
+    pub fn text(&mut self, text: &str, style: Style, width: f32, keep: bool) -> Leaf {
+        let leaf = self.flow.leaf();
+        let broken = lines(text, style.size, style.bold, width - style.indent);
+        let last = broken.len() - 1;
+        for (i, line) in broken.into_iter().enumerate() {
+            let mut strip = Strip {
+                space: if i == 0 { style.space } else { 0.0 },
+                height: Measures::leading(style.size),
+                keep: keep || (i != last && (i == 0 || i + 2 > last)),
+                ..Strip::default()
+            };
+            // Words stay apart when the lines are joined again by a reader's program.
+            let text = if i == last { line } else { line + " " };
+            strip.marks.push(text_mark(style, 0.0, text, Some(leaf)));
+            self.flow.strips.push(strip);
+        }
+        leaf
+    }
+
+    /// A line over the whole width, decoration.
+    pub fn rule(&mut self, space: f32, thickness: f32, grey: u8) {
+        let ink = Ink::Rule { length: self.measures.width, thickness, grey };
+        let marks = vec![Mark { x: 0.0, y: 0.0, ink, leaf: None }];
+        self.flow.strips.push(Strip { space, height: thickness, marks, ..Strip::default() });
+    }
+
+    /// Begins a new page with what comes next.
+    fn break_page(&mut self) {
+        self.flow.strips.push(Strip { new_page: true, keep: true, ..Strip::default() });
+    }
+
+    fn heading_element(&mut self, level: u16, text: &str, leaf: Leaf) {
+        let level = NonZeroU16::new(level).unwrap_or(NonZeroU16::MIN);
+        let title = Some(property(text, MAX_PROPERTY));
+        self.push(Element::new(Tag::Hn(level, title), vec![Child::Leaf(leaf)]));
+    }
+
+    /// A heading inside the paper: level 1 for parts, 2 below.
+    pub fn heading(&mut self, level: u8, text: &str) {
+        let body = self.measures.body;
+        let (size, space) =
+            if level <= 1 { (body * 1.42, body * 1.9) } else { (body * 1.12, body * 1.2) };
+        let first = self.flow.strips.len();
+        let style = Style { size, bold: true, space, ..self.body() };
+        let leaf = self.text(text, style, self.measures.width, true);
+        let level = level.clamp(1, 2);
+        self.flow.strips[first].outline = Some((level, property(text, MAX_PROPERTY)));
+        // The title of the paper is the heading above all.
+        self.heading_element(u16::from(level) + 1, text, leaf);
+    }
+
+    /// A list with a dot before each point.
+    pub fn list(&mut self, points: &[String]) {
+        let body = self.measures.body;
+        let mut items = Vec::new();
+        for (i, point) in points.iter().enumerate() {
+            let space = if i == 0 { body * 0.4 } else { body * 0.18 };
+            let first = self.flow.strips.len();
+            let style = Style { space, indent: body * 1.25, ..self.body() };
+            let label = self.flow.leaf();
+            let leaf = self.text(point, style, self.measures.width, false);
+            let dot = text_mark(self.body(), body * 0.35, "• ".into(), Some(label));
+            self.flow.strips[first].marks.insert(0, dot);
+            items.push(Child::Element(Element::new(
+                Tag::LI,
+                vec![
+                    Child::Element(Element::new(Tag::Lbl, vec![Child::Leaf(label)])),
+                    Child::Element(Element::new(Tag::LBody, vec![Child::Leaf(leaf)])),
+                ],
+            )));
+        }
+        if !items.is_empty() {
+            self.push(Element::new(Tag::L(ListNumbering::Disc), items));
+        }
+    }
+
+    /// Names on the left, values on the right.
+    fn facts(&mut self, facts: &[(String, String)]) {
+        let (size, width) = (self.measures.body, self.measures.width);
+        let widest = facts
+            .iter()
+            .map(|(name, _)| line_width(&visible(name), size, false))
+            .fold(width * 0.18, f32::max);
+        let left = (widest + size * 1.5).min(width * 0.36);
+        let mut items = Vec::new();
+        for (i, (name, value)) in facts.iter().enumerate() {
+            let names = lines(name, size, false, left - size);
+            let values = lines(value, size, false, width - left);
+            let (label, body) = (self.flow.leaf(), self.flow.leaf());
+            let n_lines = names.len().max(values.len());
+            for row in 0..n_lines {
+                let space = match (row, i) {
+                    (0, 0) => size * 0.4,
+                    (0, _) => size * 0.12,
+                    _ => 0.0,
+                };
+                let mut strip = Strip {
+                    space,
+                    height: Measures::leading(size),
+                    keep: row + 1 < n_lines,
+                    ..Strip::default()
+                };
+                let dim = Style { grey: DIM, ..self.body() };
+                for (style, x, cell, leaf) in
+                    [(dim, 0.0, &names, label), (self.body(), left, &values, body)]
+                {
+                    let text = cell.get(row).map(|t| format!("{t} "));
+                    strip.marks.extend(text.map(|t| text_mark(style, x, t, Some(leaf))));
+                }
+                self.flow.strips.push(strip);
+            }
+            items.push(Child::Element(Element::new(
+                Tag::LI,
+                vec![
+                    Child::Element(Element::new(Tag::Lbl, vec![Child::Leaf(label)])),
+                    Child::Element(Element::new(Tag::LBody, vec![Child::Leaf(body)])),
+                ],
+            )));
+        }
+        if !items.is_empty() {
+            self.push(Element::new(Tag::L(ListNumbering::None), items));
+        }
+    }
+
+    /// A plot over the width of the column.
+    fn figure(&mut self, figure: &PaperFigure) -> Result<(), ReportError> {
+        // The text of the drawing is set with the fonts of the paper too.
+        let tree = parse(&figure.name, &visible(&figure.svg))?;
+        let ratio = tree.size().height() / tree.size().width();
+        let width = self.measures.width.min(self.measures.width * 0.85 / ratio);
+        self.flow.drawings.push(Drawing::Svg(Box::new(tree)));
+        let leaf = self.flow.leaf();
+        let size = [width, width * ratio];
+        let ink = Ink::Drawing { number: self.flow.drawings.len() - 1, size };
+        let x = (self.measures.width - width) / 2.0;
+        self.flow.strips.push(Strip {
+            space: self.measures.body,
+            height: size[1],
+            marks: vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }],
+            ..Strip::default()
+        });
+        let words =
+            if figure.alternative.trim().is_empty() { &figure.title } else { &figure.alternative };
+        let tag = Tag::Figure(Some(property(words, MAX_PROPERTY)));
+        self.push(Element::new(tag, vec![Child::Leaf(leaf)]));
+        Ok(())
+    }
+
+    /// Puts the logo into the upper right corner; returns its width, pt.
+    fn logo(&mut self, logo: &Logo) -> Result<f32, ReportError> {
+        let failed = |reason: String| ReportError::Plot { plot: "logo".to_owned(), reason };
+        let (drawing, [w, h]) = match logo {
+            Logo::Svg(svg) => {
+                let tree = parse("logo", &visible(svg))?;
+                let size = [tree.size().width(), tree.size().height()];
+                (Drawing::Svg(Box::new(tree)), size)
+            }
+            Logo::Png(bytes) => {
+                let picture =
+                    krilla::image::Image::from_png(bytes.clone().into(), false).map_err(failed)?;
+                let (w, h) = picture.size();
+                (Drawing::Picture(picture), [w as f32, h as f32])
+            }
+        };
+        let scale = (120.0 / w).min(44.0 / h);
+        let size = [w * scale, h * scale];
+        self.flow.drawings.push(drawing);
+        let leaf = self.flow.leaf();
+        let ink = Ink::Drawing { number: self.flow.drawings.len() - 1, size };
+        let x = self.measures.width - size[0];
+        // No height of its own: the title stands to the left of it.
+        self.flow.strips.push(Strip {
+            marks: vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }],
+            keep: true,
+            ..Strip::default()
+        });
+        let tag = Tag::Figure(Some("Logo of the installer".to_owned()));
+        self.push(Element::new(tag, vec![Child::Leaf(leaf)]));
+        Ok(size[0])
+    }
+
+    /// A caution in a frame; cautions in a row share it.
+    fn caution(&mut self, text: &str) {
+        let body = self.measures.body;
+        let inset = body * 0.9;
+        let first = self.flow.strips.len();
+        let begins = !self.frame_open;
+        if begins {
+            self.flow.n_frames += 1;
+            self.frame_open = true;
+            let padding =
+                Strip { space: body * 0.9, height: body * 0.6, keep: true, ..Strip::default() };
+            self.flow.strips.push(padding);
+            if !self.after_caution_heading {
+                let style = Style { bold: true, indent: inset, ..self.body() };
+                let leaf = self.text("Caution", style, self.measures.width, true);
+                self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+            }
+        } else {
+            // Takes the padding below the caution before away.
+            self.flow.strips.pop();
+            if let Some(last) = self.flow.strips.last_mut() {
+                last.keep = false;
+            }
+        }
+        let first = if begins { first } else { first - 1 };
+        let space = if begins { 0.0 } else { body * 0.45 };
+        let style = Style { space, indent: inset, ..self.body() };
+        let leaf = self.text(text, style, self.measures.width - inset, false);
+        self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+        if let Some(last) = self.flow.strips.last_mut() {
+            last.keep = true;
+        }
+        self.flow.strips.push(Strip { height: body * 0.6, ..Strip::default() });
+        let frame = Some(self.flow.n_frames - 1);
+        for strip in &mut self.flow.strips[first..] {
+            strip.frame = frame;
+        }
+    }
+
+    /// Lines to sign on, with room for a date.
+    fn signatures(&mut self, who: &[String]) {
+        let (size, width) = (self.measures.small, self.measures.width);
+        for name in who {
+            let mut strip = Strip {
+                space: size * 1.2,
+                height: size * 3.2 + Measures::leading(size),
+                ..Strip::default()
+            };
+            let leaf = self.flow.leaf();
+            let date_x = width * 0.7;
+            for (x, length, text) in
+                [(0.0, width * 0.62, name.as_str()), (date_x, width - date_x, "Date")]
+            {
+                let ink = Ink::Rule { length, thickness: 0.6, grey: 0 };
+                strip.marks.push(Mark { x, y: size * 3.0, ink, leaf: None });
+                let style = Style { size, grey: DIM, ..self.body() };
+                let line = lines(text, size, false, length).swap_remove(0) + " ";
+                let mut mark = text_mark(style, x, line, Some(leaf));
+                mark.y += size * 3.2;
+                strip.marks.push(mark);
+            }
+            self.flow.strips.push(strip);
+            self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+        }
+    }
+}
+
+/// A line of printable text in the first line of a strip.
+pub fn text_mark(style: Style, x: f32, text: String, leaf: Option<Leaf>) -> Mark {
+    let Style { size, bold, grey, indent, .. } = style;
+    let ink = Ink::Text { text, size, bold, grey };
+    Mark { x: x + indent, y: Measures::baseline(size), ink, leaf }
+}

@@ -1,0 +1,277 @@
+//! Tables: widths of the columns, rows, heads repeated on every page.
+
+use super::blocks::{Measures, Setter, Style, text_mark};
+use super::flow::{Child, Element, Ink, Leaf, Mark, Strip};
+use super::type_setting::{line_width, lines, visible};
+use crate::report::paper::Table;
+use krilla::tagging::{TableHeaderScope, Tag};
+
+/// White space between columns, as a multiple of the font size.
+const GAP: f32 = 1.3;
+/// Smallest font size before a table is cut into parts side by side, pt.
+const SMALLEST: f32 = 6.6;
+
+impl Setter {
+    /// A table; one that is too wide for the page is set in parts, each with
+    /// the first column.
+    pub fn table(&mut self, table: &Table) {
+        if table.head.is_empty() {
+            return;
+        }
+        let mut size = self.measures.small;
+        let mut columns = Columns::of(table, size);
+        while columns.least(GAP * size) > self.measures.width && size > SMALLEST {
+            size -= 0.3;
+            columns = Columns::of(table, size);
+        }
+        let groups = columns.groups(self.measures.width, GAP * size);
+        for (i, group) in groups.iter().enumerate() {
+            let caption = match groups.len() {
+                1 => table.caption.clone(),
+                n => format!("{} (part {} of {n})", table.caption, i + 1),
+            };
+            self.part(table, &caption, group, &columns, size);
+        }
+    }
+
+    fn part(
+        &mut self,
+        table: &Table,
+        caption: &str,
+        group: &[usize],
+        columns: &Columns,
+        size: f32,
+    ) {
+        let mut children = Vec::new();
+        if !caption.trim().is_empty() {
+            let space = self.measures.body * 0.9;
+            let style = Style { size: self.measures.small, bold: true, space, ..self.body() };
+            let leaf = self.text(caption, style, self.measures.width, true);
+            let element = Element::new(Tag::Caption, vec![Child::Leaf(leaf)]);
+            children.push(Child::Element(element));
+        }
+        let places = columns.places(group, self.measures.width, GAP * size);
+        let (mut strip, leaves) = self.row(&table.head, &places, size, true);
+        strip.keep = true;
+        let mut repeated = strip.clone();
+        for mark in &mut repeated.marks {
+            mark.leaf = None;
+        }
+        self.flow.heads.push(repeated);
+        let head = self.flow.heads.len() - 1;
+        self.flow.strips.push(strip);
+        let cells = leaves.into_iter().map(|leaf| {
+            let tag = Tag::TH(TableHeaderScope::Column);
+            Child::Element(Element::new(tag, vec![Child::Leaf(leaf)]))
+        });
+        let row = Element::new(Tag::TR, cells.collect());
+        children.push(Child::Element(Element::new(Tag::THead, vec![Child::Element(row)])));
+        let mut rows = Vec::new();
+        for (i, cells) in table.rows.iter().enumerate() {
+            let (mut strip, leaves) = self.row(cells, &places, size, false);
+            strip.head = Some(head);
+            // The last two rows stay together: a lone row under a repeated head looks lost.
+            strip.keep = i + 2 == table.rows.len();
+            self.flow.strips.push(strip);
+            let cells = leaves.into_iter().enumerate().map(|(column, leaf)| {
+                let content = vec![Child::Leaf(leaf)];
+                Child::Element(match column {
+                    0 => Element::new(Tag::TH(TableHeaderScope::Row), content),
+                    _ => Element::new(Tag::TD, content),
+                })
+            });
+            rows.push(Child::Element(Element::new(Tag::TR, cells.collect())));
+        }
+        if !rows.is_empty() {
+            children.push(Child::Element(Element::new(Tag::TBody, rows)));
+        }
+        self.push(Element::new(Tag::Table, children));
+    }
+
+    /// A row as a strip, and the leaf of each cell. Head rows stand on a line,
+    /// other rows on a thin one.
+    fn row(
+        &mut self,
+        cells: &[String],
+        places: &[Place],
+        size: f32,
+        is_head: bool,
+    ) -> (Strip, Vec<Leaf>) {
+        let padding = size * 0.22;
+        let style = Style { size, bold: is_head, ..self.body() };
+        let broken: Vec<Vec<String>> = places
+            .iter()
+            .map(|place| {
+                let cell = cells.get(place.column).map_or("", String::as_str);
+                lines(cell, size, is_head, place.width)
+            })
+            .collect();
+        let n_lines = broken.iter().map(Vec::len).max().unwrap_or(1);
+        let height = n_lines as f32 * Measures::leading(size) + 2.0 * padding;
+        let mut strip = Strip { height, ..Strip::default() };
+        let mut leaves = Vec::new();
+        for (place, cell) in places.iter().zip(broken) {
+            let leaf = self.flow.leaf();
+            leaves.push(leaf);
+            // Heads of different length stand together on the line below them.
+            let drop = if is_head { n_lines - cell.len() } else { 0 };
+            for (i, line) in cell.into_iter().enumerate() {
+                let spare = place.width - line_width(&line, size, is_head);
+                let x = place.x + if place.is_right { spare } else { 0.0 };
+                let mut mark = text_mark(style, x, line + " ", Some(leaf));
+                mark.y += padding + (i + drop) as f32 * Measures::leading(size);
+                strip.marks.push(mark);
+            }
+        }
+        let (thickness, grey) = if is_head { (0.8, 0) } else { (0.3, 150) };
+        let length = places.last().map_or(0.0, |p| p.x + p.width);
+        let ink = Ink::Rule { length, thickness, grey };
+        strip.marks.push(Mark { x: 0.0, y: height, ink, leaf: None });
+        (strip, leaves)
+    }
+}
+
+/// Where a column stands, pt.
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    column: usize,
+    x: f32,
+    width: f32,
+    is_right: bool,
+}
+
+/// Widths that the columns of a table need, pt.
+struct Columns {
+    /// Of the longest word.
+    least: Vec<f32>,
+    /// Of the longest cell in one line.
+    full: Vec<f32>,
+    /// Whether a column holds figures.
+    is_right: Vec<bool>,
+}
+
+impl Columns {
+    fn of(table: &Table, size: f32) -> Self {
+        let n_columns = table.head.len();
+        let mut columns = Self { least: Vec::new(), full: Vec::new(), is_right: Vec::new() };
+        for column in 0..n_columns {
+            let head = visible(&table.head[column]);
+            let longest = |text: &str, bold| {
+                text.split(' ').map(|w| line_width(w, size, bold)).fold(0.0, f32::max)
+            };
+            let mut least = longest(&head, true);
+            let mut full = line_width(&head, size, true).min(size * 9.0).max(least);
+            for cell in table.rows.iter().filter_map(|row| row.get(column)) {
+                let cell = visible(cell);
+                least = longest(&cell, false).max(least);
+                full = line_width(&cell, size, false).max(full);
+            }
+            // A single very long word is broken instead.
+            columns.least.push(least.min(size * 16.0));
+            columns.full.push(full);
+            columns.is_right.push(is_figures(table, column));
+        }
+        columns
+    }
+
+    fn least(&self, gap: f32) -> f32 {
+        self.least.iter().sum::<f32>() + gap * (self.least.len() - 1) as f32
+    }
+
+    /// Columns cut into groups that fit; each begins with the first column.
+    fn groups(&self, width: f32, gap: f32) -> Vec<Vec<usize>> {
+        let mut groups = vec![vec![0]];
+        let mut used = self.least[0];
+        for column in 1..self.least.len() {
+            let more = gap + self.least[column];
+            let last = groups.len() - 1;
+            if used + more > width && groups[last].len() > 1 {
+                groups.push(vec![0, column]);
+                used = self.least[0] + more;
+            } else {
+                groups[last].push(column);
+                used += more;
+            }
+        }
+        groups
+    }
+
+    /// Room shared out: every column its least, then in proportion to what each lacks.
+    fn places(&self, group: &[usize], width: f32, gap: f32) -> Vec<Place> {
+        let room = width - gap * (group.len() - 1) as f32;
+        let least: f32 = group.iter().map(|&c| self.least[c]).sum();
+        let full: f32 = group.iter().map(|&c| self.full[c]).sum();
+        let spare = room - least;
+        let share = if full <= least { 1.0 } else { (spare / (full - least)).clamp(0.0, 1.0) };
+        // What is left over widens the columns a little, never so far that the
+        // eye loses the row.
+        let extra = ((room - full) / group.len() as f32).clamp(0.0, gap * 1.6);
+        let mut x = 0.0;
+        let place = |&column: &usize| {
+            let lacks = self.full[column] - self.least[column];
+            let width = self.least[column] + share * lacks + extra;
+            let place = Place { column, x, width, is_right: self.is_right[column] };
+            x += width + gap;
+            place
+        };
+        group.iter().map(place).collect()
+    }
+}
+
+/// Whether the cells of a column are figures, set flush right: at least one is,
+/// and every other one is a dash or empty.
+fn is_figures(table: &Table, column: usize) -> bool {
+    let is_blank = |cell: &str| matches!(cell, "" | "-" | "–" | "—" | "n/a");
+    let is_figure = |cell: &str| {
+        let cell = cell.trim_start_matches(['+', '-', '−', '±', '<', '>', '≤', '≥', '≈', ' ']);
+        cell.starts_with(|c: char| c.is_ascii_digit()) && cell.chars().count() <= 16
+    };
+    let cells: Vec<&str> =
+        table.rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.trim()).collect();
+    cells.iter().any(|c| is_figure(c)) && cells.iter().all(|c| is_figure(c) || is_blank(c))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn table(n_columns: usize) -> Table {
+        let text = |s: &str| s.to_owned();
+        Table {
+            caption: text("Loss"),
+            head: (0..n_columns).map(|i| format!("Seat {i}")).collect(),
+            rows: vec![(0..n_columns).map(|i| format!("−{i}.5")).collect()],
+        }
+    }
+
+    #[test]
+    fn figures_go_to_the_right_and_words_to_the_left() {
+        let mut t = table(3);
+        t.rows.push(vec!["a".into(), "–".into(), "not measured".into()]);
+        assert_eq!([0, 1, 2].map(|c| is_figures(&t, c)), [false, true, false]);
+        t.rows = vec![vec!["–".into(), String::new(), "3 of 6 seats".into()]];
+        assert_eq!([0, 1, 2].map(|c| is_figures(&t, c)), [false, false, true]);
+    }
+
+    #[test]
+    fn columns_fill_the_width_and_never_more() {
+        for n_columns in [1, 2, 7, 40] {
+            let t = table(n_columns);
+            let columns = Columns::of(&t, 8.0);
+            let groups = columns.groups(480.0, 10.0);
+            let mut seen: Vec<usize> = groups.concat();
+            seen.sort_unstable();
+            seen.dedup();
+            assert_eq!(seen, (0..n_columns).collect::<Vec<_>>(), "every column once");
+            assert!(groups.iter().all(|g| g[0] == 0));
+            for group in groups {
+                let places = columns.places(&group, 480.0, 10.0);
+                let end = places.last().map(|p| p.x + p.width).unwrap();
+                assert!(end <= 480.1, "{end}");
+                for pair in places.windows(2) {
+                    assert!((pair[1].x - pair[0].x - pair[0].width - 10.0).abs() < 1e-3);
+                }
+            }
+        }
+    }
+}
