@@ -166,7 +166,8 @@ mod tests {
             topics(&judge_conditions(&Weather::default(), [without, with], None, None))
         };
         let good = [(Topic::ClockDrift, TakeVerdict::Good)];
-        assert_eq!(judge(&[80.0, 82.0, 500.0], &[81.0, 79.0, 80.0]), good, "one wild take");
+        assert_eq!(judge(&[480.0, 482.0, 900.0], &[481.0, 479.0, 480.0]), good, "one wild take");
+        assert_eq!(judge(&[150.0, 152.0, 151.0], &[151.0, 150.0, 149.0]), [], "a crossover");
         let doubt = [(Topic::ClockDrift, TakeVerdict::Doubt)];
         assert_eq!(judge(&[0.0, 1.0, 2.0], &[25.0, 24.0, 26.0]), doubt);
         assert_eq!(judge(&[0.0, 1.0, 2.0], &[13.0, 12.0, 14.0]), []);
