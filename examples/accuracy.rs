@@ -8,8 +8,10 @@
 //! written with its budget, for calibration.
 
 use rayon::prelude::*;
+use scrimcheck::analysis::level::subtract_step;
 use scrimcheck::analysis::loss::{Estimate, losses};
 use scrimcheck::analysis::uncertainty::{Combined, Term};
+use scrimcheck::chain::control_step;
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Kind, Scenario, simulate};
 use scrimcheck::transfer::measure::measure;
@@ -50,6 +52,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     );
     let mut all: Vec<Row> = Vec::new();
     for (kind, name) in Kind::ALL {
+        // Without control takes a gain step cannot be told from loss: nothing to hold against.
+        if kind == Kind::GainStep {
+            continue;
+        }
         if !wanted.is_empty() && !wanted.split(',').any(|w| w == name) {
             continue;
         }
@@ -80,7 +86,10 @@ fn study(kind: Kind, seed: u64) -> Result<Vec<Row>, String> {
     let gap_m = session.manifest.screen.gap_m;
     let transfers = measure(session, &|i| Ok(memory.recording(i)), gap_m, &|| ())
         .map_err(|e| format!("{kind:?} {seed}: {e}"))?;
-    let (table, budget) = losses(session, &transfers, &transfers.seats);
+    let (mut table, budget) = losses(session, &transfers, &transfers.seats);
+    if let Some(step) = control_step(session, &transfers) {
+        subtract_step(&mut table, &step);
+    }
     let truth = &memory.simulated.truth;
     // Below 500 Hz the headline is the loss in the room, and so is what it is held against.
     let true_db = |at: usize, band: usize| {

@@ -201,7 +201,7 @@ fn explain(
 }
 
 /// The level step between the conditions, where control takes show it.
-fn control_step(session: &Session, transfers: &Transfers) -> Option<ControlStep> {
+pub fn control_step(session: &Session, transfers: &Transfers) -> Option<ControlStep> {
     if transfers.control.is_empty() {
         return None;
     }

@@ -172,13 +172,13 @@ pub struct Weights {
 
 /// Calibrated weights with two spots or more ...
 pub const WEIGHTS: Weights = Weights {
-    window_db: 0.025,
-    spots: 6.0,
+    window_db: 0.023,
+    spots: 5.0,
     placement: 0.0,
-    echo: 8.5,
+    echo: 7.0,
     tail: 0.02,
     noise: 0.5,
-    unknown_gap: 0.25,
+    unknown_gap: 0.4,
 };
 /// ... and with a single spot.
 pub const WEIGHTS_SINGLE: Weights = Weights {
@@ -188,7 +188,7 @@ pub const WEIGHTS_SINGLE: Weights = Weights {
     echo: 3.5,
     tail: 0.02,
     noise: 4.0,
-    unknown_gap: 0.25,
+    unknown_gap: 0.4,
 };
 
 /// Degrees of freedom of terms whose size is judged from models: relative
