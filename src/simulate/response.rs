@@ -9,7 +9,7 @@
 use super::loudspeaker::Loudspeaker;
 use super::room::{Image, Room, distance};
 use super::scenario::{Scenario, SeatBack};
-use super::sheet::{HungSheet, Sheet, shelf};
+use super::sheet::{HungSheet, shelf};
 use realfft::num_complex::Complex64;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::f64::consts::PI;
@@ -368,21 +368,6 @@ impl Acoustics {
             *r += b;
         }
     }
-}
-
-/// True pressure transmission towards a seat on a list of frequencies.
-pub(crate) fn true_transmission(
-    scenario: &Scenario,
-    seat: usize,
-    frequency_hz: &[f64],
-) -> Vec<Complex64> {
-    if scenario.sheet == Sheet::None {
-        return vec![Complex64::new(1.0, 0.0); frequency_hz.len()];
-    }
-    let c = scenario.speed_of_sound_m_s()[1];
-    let sheet = HungSheet::new(&scenario.sheet, scenario.front, scenario.gap_m, c, frequency_hz);
-    let cosine = scenario.seat_cosine(seat);
-    (0..frequency_hz.len()).map(|k| sheet.total(k, cosine)).collect()
 }
 
 fn node_cosine(node: usize) -> f64 {

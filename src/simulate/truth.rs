@@ -1,7 +1,7 @@
 //! What a perfect measurement would find.
 
-use super::response::true_transmission;
 use super::scenario::Scenario;
+use super::sheet::HungSheet;
 use crate::units::{LossDb, ThirdOctave, fine_grid_hz};
 
 /// True losses of the direct sound.
@@ -36,24 +36,15 @@ pub(crate) fn truth(scenario: &Scenario, in_room_seats: Vec<Vec<f64>>) -> Truth 
     let bands = ThirdOctave::report_bands(scenario.sweep.stop_hz);
     let fine_hz = fine_grid_hz(100.0, scenario.sweep.stop_hz.min(20_000.0));
     let half = 10f64.powf(0.3 / 48.0);
-    let of_seat = |edges: &dyn Fn(usize) -> (f64, f64), count: usize, points: usize, seat| {
-        (0..count)
-            .map(|i| {
-                let (low, high) = edges(i);
-                let f: Vec<f64> = (0..points)
-                    .map(|p| low + (high - low) * (p as f64 + 0.5) / points as f64)
-                    .collect();
-                let t = true_transmission(scenario, seat, &f);
-                let mean = t.iter().map(|t| t.norm_sqr()).sum::<f64>() / points as f64;
-                LossDb::from_power_ratio(mean).0
-            })
-            .collect::<Vec<f64>>()
-    };
-    let coarse = |i: usize| (bands[i].lower_hz(), bands[i].upper_hz());
-    let fine = |i: usize| (fine_hz[i] / half, fine_hz[i] * half);
-    let all = 0..scenario.seats.len();
-    let seats: Vec<_> = all.clone().map(|s| of_seat(&coarse, bands.len(), PER_BAND, s)).collect();
-    let fine_seats: Vec<_> = all.map(|s| of_seat(&fine, fine_hz.len(), PER_FINE_BAND, s)).collect();
+    let cosines: Vec<f64> = (0..scenario.seats.len()).map(|i| scenario.seat_cosine(i)).collect();
+    let mut seats = vec![Vec::new(); cosines.len()];
+    for band in &bands {
+        append_band(scenario, &cosines, [band.lower_hz(), band.upper_hz()], PER_BAND, &mut seats);
+    }
+    let mut fine_seats = vec![Vec::new(); cosines.len()];
+    for f in &fine_hz {
+        append_band(scenario, &cosines, [f / half, f * half], PER_FINE_BAND, &mut fine_seats);
+    }
     Truth {
         mean: mean_over_seats(&seats),
         fine_mean: mean_over_seats(&fine_seats),
@@ -62,6 +53,26 @@ pub(crate) fn truth(scenario: &Scenario, in_room_seats: Vec<Vec<f64>>) -> Truth 
         in_room_seats,
         fine_hz,
         fine_seats,
+    }
+}
+
+/// Appends to every seat its loss between two frequencies; the sheet is worked out once for all.
+fn append_band(
+    scenario: &Scenario,
+    cosines: &[f64],
+    [low_hz, high_hz]: [f64; 2],
+    points: usize,
+    seats: &mut [Vec<f64>],
+) {
+    let grid: Vec<f64> = (0..points)
+        .map(|p| low_hz + (high_hz - low_hz) * (p as f64 + 0.5) / points as f64)
+        .collect();
+    let c = scenario.speed_of_sound_m_s()[1];
+    let sheet = HungSheet::new(&scenario.sheet, scenario.front, scenario.gap_m, c, &grid);
+    for (seat, &cosine) in seats.iter_mut().zip(cosines) {
+        let mean =
+            (0..points).map(|k| sheet.total(k, cosine).norm_sqr()).sum::<f64>() / points as f64;
+        seat.push(LossDb::from_power_ratio(mean).0);
     }
 }
 
