@@ -14,6 +14,7 @@ use crate::analysis::seats::judge_seats;
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::finding::{SheetFinding, explain_loss};
 use crate::analysis::sheet::gap::{GapSearch, SeatTransmission as SeatRatio, estimate_gap};
+use crate::analysis::verification::verify;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
@@ -95,6 +96,16 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
         Err(CorrectionError::NothingMeasured) => None,
         Err(error) => return Err(error.into()),
     };
+    let verification =
+        correction.as_ref().filter(|_| !transfers.corrected.is_empty()).map(|setting| {
+            let (mut corrected, _) = losses(session, &transfers, &transfers.corrected);
+            if let Some(step) = &step {
+                subtract_step(&mut corrected, step);
+            }
+            let mut verification = verify(setting, &table, &corrected);
+            warnings.append(&mut verification.warnings);
+            verification
+        });
     let power = correction.as_ref().map(|correction| {
         let mut power = correction_power(correction, manifest.speaker.as_ref());
         warnings.append(&mut power.warnings);
@@ -122,6 +133,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     result.sheet = Some(sheet);
     result.seat_dependence = Some(dependence);
     result.correction = correction;
+    result.verification = verification;
     result.power = power;
     result.picture = Some(PictureResult { light, geometry });
     Ok(result)

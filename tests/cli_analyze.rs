@@ -203,3 +203,21 @@ fn the_demo_is_made_and_analysed_and_made_again() {
     demo().code(0);
     assert_eq!(contents(&folder), first);
 }
+
+#[test]
+fn sessions_are_compared_side_by_side() {
+    let dir = with_session("");
+    let copy = dir.path().join("again");
+    fs::create_dir_all(copy.join("takes")).unwrap();
+    for (name, bytes) in contents(&dir.path().join("room")) {
+        fs::write(copy.join(name), bytes).unwrap();
+    }
+    let run = scrimcheck(dir.path()).args(["compare", "room", "again", "--out", "c"]).assert();
+    run.code(0).stdout(contains("room").and(contains("again")).and(contains("no difference")));
+    let written = contents(&dir.path().join("c"));
+    for name in ["comparison.csv", "comparison.json", "plots/compare.svg", "plots/compare.png"] {
+        assert!(written.contains_key(Path::new(name)), "{name} is missing");
+    }
+    scrimcheck(dir.path()).args(["compare", "room"]).assert().code(2);
+    scrimcheck(dir.path()).args(["compare", "room", "nowhere"]).assert().code(3).stdout("");
+}

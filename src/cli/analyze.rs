@@ -42,9 +42,18 @@ pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
 /// As [`run`].
 pub fn analyze_into(session: &Session, out: &Path, force: bool) -> Result<SessionResult, Failure> {
     let folder = OutputFolder::open(out, force)?;
-    let progress = Progress::new("takes", session.takes.len());
-    let result = chain::analyze(session, &|| progress.tick())?;
-    progress.done();
+    let result = measure(session)?;
     write_report(&result, folder)?;
     Ok(result)
+}
+
+/// The result of an opened session, with a progress bar while its takes are read.
+///
+/// # Errors
+/// [`Failure::Chain`] when a take cannot be used.
+pub fn measure(session: &Session) -> Result<SessionResult, Failure> {
+    let progress = Progress::new("takes", session.takes.len());
+    let result = chain::analyze(session, &|| progress.tick());
+    progress.done();
+    Ok(result?)
 }

@@ -28,6 +28,8 @@ pub enum Command {
     Check(CheckArgs),
     /// Analyse a session folder and write the report
     Analyze(AnalyzeArgs),
+    /// Set sessions side by side: loss, spread, claims, power
+    Compare(CompareArgs),
     /// Write the test signal
     Sweep(SweepArgs),
     /// Say what a described sheet will lose, before buying it
@@ -101,6 +103,26 @@ pub struct CheckArgs {
     /// Print a JSON document instead of the list
     #[arg(long)]
     pub json: bool,
+}
+
+/// `scrimcheck compare`
+#[derive(Debug, ClapArgs)]
+pub struct CompareArgs {
+    /// Session folders, two or more
+    #[arg(value_name = "DIR", num_args = 2.., required = true)]
+    pub sessions: Vec<PathBuf>,
+    /// Folder for table and plot as files
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print JSON instead of the table
+    #[arg(long, conflicts_with = "csv")]
+    pub json: bool,
+    /// Print CSV instead of the table
+    #[arg(long)]
+    pub csv: bool,
+    /// Write also into a folder that holds other files (they are kept)
+    #[arg(long)]
+    pub force: bool,
 }
 
 /// `scrimcheck sweep`

@@ -29,6 +29,12 @@ pub enum Failure {
     /// The session is refused, or its folder cannot be written.
     #[error(transparent)]
     Ingest(#[from] IngestError),
+    /// The sessions cannot be compared.
+    #[error("{message}")]
+    Compare {
+        /// Why.
+        message: String,
+    },
     /// The session cannot be analysed.
     #[error(transparent)]
     Chain(#[from] ChainError),
@@ -53,7 +59,7 @@ impl Failure {
         ExitCode::from(match self {
             Self::Usage { .. } => USAGE,
             Self::Ingest(error) if !error.is_output() => REFUSED,
-            Self::Chain(_) => REFUSED,
+            Self::Chain(_) | Self::Compare { .. } => REFUSED,
             Self::Ingest(_) | Self::Simulated(_) | Self::Report(_) | Self::Print { .. } => {
                 NOT_WRITTEN
             }

@@ -6,6 +6,7 @@
 mod analyze;
 pub mod args;
 mod check;
+mod compare;
 mod demo;
 pub mod failure;
 mod predict;
@@ -41,6 +42,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<ExitCode, Fa
         Command::Demo(args) => demo::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Analyze(args) => analyze::run(&args),
+        Command::Compare(args) => compare::run(&args),
         Command::Start(args) => start::run(&args),
         Command::Predict(args) => predict::run(&args),
         Command::Sweep(args) => sweep::run(&args),

@@ -1,9 +1,7 @@
-//! `bands.csv`, `curve.csv`, `correction.csv`: for spreadsheets, one value a row.
+//! `bands.csv` and `curve.csv`: the losses for spreadsheets, one value a row.
 
 use super::error::ReportError;
 use super::result::{Band, SessionResult};
-use crate::analysis::biquad::SectionKind;
-use crate::analysis::correction::Correction;
 use std::borrow::Cow;
 
 /// Which two conditions a loss compares.
@@ -66,35 +64,6 @@ pub fn curve_csv(result: &SessionResult) -> Result<Vec<u8>, ReportError> {
         for (&hz, &loss) in curve.frequency_hz.iter().zip(loss_db) {
             table.row(&[&text_cell(name), &number(Some(hz))?, &number(loss)?, kind])?;
         }
-    }
-    table.finish()
-}
-
-/// The equaliser setting as a table to type in: columns `number`, `type`,
-/// `frequency_hz`, `gain_db`, `q`, `bandwidth_oct`. The first row is the trim,
-/// a gain of all frequencies.
-///
-/// # Errors
-/// [`ReportError::NotFinite`] when a number is NaN or infinite.
-pub fn correction_csv(correction: &Correction) -> Result<Vec<u8>, ReportError> {
-    let mut table =
-        Table::new(&["number", "type", "frequency_hz", "gain_db", "q", "bandwidth_oct"])?;
-    let trim_db = number(Some(correction.trim_setting_db))?;
-    table.row(&["0", "trim", "", &trim_db, "", ""])?;
-    for (i, section) in correction.sections.iter().enumerate() {
-        let setting = &section.setting;
-        let kind = match setting.kind {
-            SectionKind::HighShelf => "high_shelf",
-            SectionKind::Peaking => "peaking",
-        };
-        table.row(&[
-            &(i + 1).to_string(),
-            kind,
-            &number(Some(setting.frequency_hz))?,
-            &number(Some(setting.gain_db))?,
-            &number(Some(setting.q))?,
-            &number(Some(section.bandwidth_oct))?,
-        ])?;
     }
     table.finish()
 }

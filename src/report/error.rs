@@ -1,5 +1,6 @@
 //! Why a report could not be written.
 
+use super::correction_files::CorrectionFileError;
 use crate::ingest::error::shown;
 use std::path::PathBuf;
 
@@ -27,6 +28,9 @@ pub enum ReportError {
         #[source]
         source: Box<dyn std::error::Error + Send + Sync>,
     },
+    /// The files of the equaliser setting could not be made.
+    #[error(transparent)]
+    Correction(#[from] CorrectionFileError),
     /// A plot could not be drawn.
     #[error("the plot {plot} cannot be drawn: {reason}")]
     Plot {

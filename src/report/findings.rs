@@ -49,6 +49,11 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
         text.say(&correction.reason);
         text.say_all(correction.advice.as_ref());
     }
+    if let Some(verification) = &result.verification {
+        text.head("Equaliser as recorded");
+        text.say(&verification.sentence);
+        text.say_all(verification.advice.as_ref());
+    }
     if let Some(power) = &result.power {
         text.head("Power");
         text.say(&power.sentence);

@@ -13,6 +13,7 @@ use crate::analysis::picture::Light;
 use crate::analysis::power::PowerCost;
 use crate::analysis::seats::SeatDependence;
 use crate::analysis::sheet::finding::SheetFinding;
+use crate::analysis::verification::Verification;
 use crate::ingest::manifest::SeatInfo;
 use crate::ingest::session::Session;
 use crate::transfer::distortion::Distortion;
@@ -65,6 +66,8 @@ pub struct SessionResult {
     pub seat_dependence: Option<SeatDependence>,
     /// The equaliser setting, and whether it serves all seats.
     pub correction: Option<Correction>,
+    /// The setting as achieved, where takes with it active were made.
+    pub verification: Option<Verification>,
     /// Which physical description of the sheet the data support, and the gap
     /// between loudspeaker and sheet, stated and found.
     pub sheet: Option<SheetFinding>,
@@ -299,6 +302,7 @@ impl SessionResult {
             distortion: None,
             seat_dependence: None,
             correction: None,
+            verification: None,
             sheet: None,
             power: None,
             picture: None,

@@ -1,6 +1,7 @@
 //! The report folder: every file, from one finished result.
 
-use super::csv::{bands_csv, correction_csv, curve_csv};
+use super::correction_files::{correction_csv, correction_json};
+use super::csv::{bands_csv, curve_csv};
 use super::error::ReportError;
 use super::json::json_text;
 use super::output::OutputFolder;
@@ -35,8 +36,8 @@ pub fn report_files(result: &SessionResult) -> Result<Vec<NamedFile>, ReportErro
         ("curve.csv".to_owned(), curve_csv(result)?),
     ];
     if let Some(correction) = &result.correction {
-        files.push(("correction.json".to_owned(), json_text(correction)?));
-        files.push(("correction.csv".to_owned(), correction_csv(correction)?));
+        files.push(("correction.json".to_owned(), correction_json(correction)?.into_bytes()));
+        files.push(("correction.csv".to_owned(), correction_csv(correction)?.into_bytes()));
     }
     files.extend(plot_files(&figures(result))?);
     Ok(files)

@@ -302,6 +302,7 @@ impl Page<'_> {
         self.grid();
         self.area_labels();
         self.marks();
+        self.limit_words();
         self.direct_labels();
         self.strip();
         self.caption();
@@ -450,9 +451,41 @@ impl Page<'_> {
             return;
         }
         let look = Style::limit();
+        self.svg.open("g", &[("class", "limit"), ("data-series", label)]);
         self.path(&[ends.to_vec()], &look);
-        let text = style(CAPTION_SIZE, true, look.color, Anchor::Start);
-        self.svg.text([ends[0][0] + 6.0, ends[0][1] - 10.0], text, label);
+        self.svg.close("g");
+    }
+
+    /// The words of the limits, over everything else and with a white rim, since
+    /// a curve may run through them.
+    fn limit_words(&mut self) {
+        let plot = self.layout.plot;
+        let baselines = self.limit_baselines();
+        let limits = self.figure.marks.iter().filter_map(|mark| match mark {
+            Mark::Limit { from_to, label, .. } => Some((from_to, label)),
+            _ => None,
+        });
+        for ((from_to, label), y) in limits.zip(baselines) {
+            let start = self.layout.point(&self.figure.x, from_to[0], 0.0)[0].max(plot.left);
+            // A short line near the right edge has its words to the left.
+            let width = text_width(label, CAPTION_SIZE, true);
+            let x = (start + 6.0).min(plot.right - width - 6.0);
+            let text = style(CAPTION_SIZE, true, Style::limit().color, Anchor::Start);
+            self.svg.rimmed_text([x, y], text, label);
+        }
+    }
+
+    /// Baselines of the limits' words: above their lines, moved apart where two meet.
+    fn limit_baselines(&self) -> Vec<f64> {
+        let plot = self.layout.plot;
+        let lines = self.figure.marks.iter().filter_map(|mark| match mark {
+            Mark::Limit { value, from_to, .. } => {
+                Some(self.layout.point(&self.figure.x, from_to[0], *value)[1] - 10.0)
+            }
+            _ => None,
+        });
+        let wanted: Vec<f64> = lines.collect();
+        spread_labels(&wanted, CAPTION_SIZE * 1.3, [plot.top, plot.bottom - 6.0])
     }
 
     fn bar(&mut self, at: f64, ends: [f64; 2], width: f64, color: &str) {

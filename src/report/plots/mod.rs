@@ -9,6 +9,9 @@
 //! [`figure::Figure`] is what a plot is made of; [`render`] turns it into bytes.
 
 pub mod axes;
+pub mod claims;
+pub mod compare;
+pub mod correction;
 pub mod figure;
 pub mod forecast;
 pub mod levels;
@@ -24,8 +27,12 @@ use figure::Figure;
 
 /// Every plot that the result has data for, in the order of the papers.
 pub fn figures(result: &SessionResult) -> Vec<Figure> {
-    [Some(loss::loss_figure(result)), spread::spread_figure(result), levels::levels_figure(result)]
-        .into_iter()
-        .flatten()
-        .collect()
+    let always = loss::loss_figure(result);
+    let where_found = [
+        spread::spread_figure(result),
+        claims::claims_figure(result),
+        correction::correction_figure(result),
+        levels::levels_figure(result),
+    ];
+    std::iter::once(always).chain(where_found.into_iter().flatten()).collect()
 }

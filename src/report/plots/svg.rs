@@ -149,23 +149,37 @@ impl Svg {
 
     /// A line of text with its baseline at `at`.
     pub fn text(&mut self, at: [f64; 2], style: TextStyle, text: &str) {
+        self.styled_text(at, style, text, &[]);
+    }
+
+    /// The same with a white rim, readable over lines.
+    pub fn rimmed_text(&mut self, at: [f64; 2], style: TextStyle, text: &str) {
+        let rim = [
+            ("paint-order", "stroke"),
+            ("stroke", "#FFFFFF"),
+            ("stroke-width", "6"),
+            ("stroke-linejoin", "round"),
+        ];
+        self.styled_text(at, style, text, &rim);
+    }
+
+    fn styled_text(&mut self, at: [f64; 2], style: TextStyle, text: &str, more: &[(&str, &str)]) {
         let anchor = match style.anchor {
             Anchor::Start => "start",
             Anchor::Middle => "middle",
             Anchor::End => "end",
         };
-        self.leaf(
-            "text",
-            &[
-                ("x", &px(at[0])),
-                ("y", &px(at[1])),
-                ("font-size", &px(style.size)),
-                ("font-weight", if style.bold { "600" } else { "400" }),
-                ("fill", style.color),
-                ("text-anchor", anchor),
-            ],
-            text,
-        );
+        let (x, y, size) = (px(at[0]), px(at[1]), px(style.size));
+        let mut attributes = vec![
+            ("x", x.as_str()),
+            ("y", y.as_str()),
+            ("font-size", size.as_str()),
+            ("font-weight", if style.bold { "600" } else { "400" }),
+            ("fill", style.color),
+            ("text-anchor", anchor),
+        ];
+        attributes.extend(more);
+        self.leaf("text", &attributes, text);
     }
 }
 

@@ -1,0 +1,62 @@
+//! `scrimcheck compare DIR DIR ...`: sessions side by side.
+
+use super::analyze::measure;
+use super::args::CompareArgs;
+use super::failure::Failure;
+use super::terminal;
+use crate::analysis::compare::{Summary, compare, comparison_csv, comparison_table};
+use crate::ingest::error::{plain, shown};
+use crate::ingest::session::{OpenMode, Session};
+use crate::report::error::ReportError;
+use crate::report::json::json_text;
+use crate::report::output::OutputFolder;
+use crate::report::plots::compare::compare_figure;
+use crate::report::plots::render::plot_files;
+use std::path::Path;
+use std::process::ExitCode;
+
+/// Analyses every session and prints them side by side; with `--out` the table
+/// and the plot are written as files too.
+///
+/// # Errors
+/// [`Failure`] when a session is refused, nothing can be compared, or the folder
+/// cannot be written.
+pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
+    let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
+    let summaries =
+        args.sessions.iter().map(|root| summary(root)).collect::<Result<Vec<_>, _>>()?;
+    let comparison = compare(summaries).map_err(|e| Failure::Compare { message: e.to_string() })?;
+    let json = json_text(&comparison)?;
+    let csv = comparison_csv(&comparison)
+        .map_err(|e| ReportError::Encode { what: "CSV", source: e.into() })?;
+    if let Some(mut folder) = folder {
+        folder.write("comparison.json", &json)?;
+        folder.write("comparison.csv", &csv)?;
+        for (name, bytes) in plot_files(&[compare_figure(&comparison)])? {
+            folder.write(&name, &bytes)?;
+        }
+        folder.publish()?;
+    }
+    if args.json {
+        terminal::print(&String::from_utf8_lossy(&json))?;
+    } else if args.csv {
+        terminal::print(&String::from_utf8_lossy(&csv))?;
+    } else {
+        terminal::print(&comparison_table(&comparison))?;
+        if let Some(out) = &args.out {
+            terminal::print(&format!("\nWritten to: {}\n", shown(out)))?;
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// A session under the name of its folder and its title.
+fn summary(root: &Path) -> Result<Summary, Failure> {
+    let session = Session::open(root, OpenMode::Strict)?;
+    let result = measure(&session)?;
+    let name = root.file_name().map_or_else(|| root.to_string_lossy(), |n| n.to_string_lossy());
+    let document = serde_json::to_value(&result)
+        .map_err(|e| ReportError::Encode { what: "JSON", source: e.into() })?;
+    Summary::from_result(&plain(&name), &document)
+        .map_err(|e| Failure::Compare { message: e.to_string() })
+}

@@ -1,0 +1,100 @@
+//! Sessions side by side: mean loss of each, with its uncertainty.
+
+use super::axes::{Axis, Spare};
+use super::figure::{Figure, Mark, YAxis};
+use super::series::{Series, Style};
+use crate::analysis::compare::Comparison;
+use crate::report::words::{decibels, frequency_words};
+use crate::units::{Hertz, ThirdOctave};
+
+/// Up to this many shaded bands can be told apart.
+const BANDS_TOLD_APART: usize = 3;
+
+/// Mean loss of every session over frequency.
+pub fn compare_figure(comparison: &Comparison) -> Figure {
+    let entries = &comparison.entries;
+    let curves = entries.iter().enumerate().map(|(i, entry)| {
+        let summary = &entry.summary;
+        let points =
+            summary.bands_hz.iter().map(|hz| exact_hz(*hz)).zip(summary.loss_db.iter().copied());
+        let curve = Series::new(&summary.name, points.collect(), Style::nth(i)).with_dots();
+        if entries.len() <= BANDS_TOLD_APART {
+            curve.with_band(summary.u95_db.clone())
+        } else {
+            curve
+        }
+    });
+    let shaded = if entries.len() <= BANDS_TOLD_APART { " Shaded: 95 % uncertainty." } else { "" };
+    let all_hz = || entries.iter().flat_map(|e| &e.summary.bands_hz).copied();
+    let [low, high] = [all_hz().fold(100.0, f64::min), all_hz().fold(16_000.0, f64::max)];
+    Figure {
+        id: "compare",
+        title: finding(comparison),
+        subtitle: format!(
+            "Mean loss over the seats in third-octave bands, {} sessions",
+            entries.len()
+        ),
+        description: comparison.statement.join(" "),
+        caption: format!("Up = the screen takes energy away.{shaded}"),
+        x: Axis::frequency(low * 0.84, (high * 1.12).max(20_000.0)),
+        y: YAxis::Decibel {
+            title: "Mean loss, dB".into(),
+            include_db: [-1.0, 3.0],
+            spare: Spare::Top,
+        },
+        marks: curves.map(Mark::Curve).collect(),
+        strip: Vec::new(),
+    }
+}
+
+fn exact_hz(nominal_hz: f64) -> f64 {
+    Hertz::new(nominal_hz).map_or(nominal_hz, |hz| ThirdOctave::nearest(hz).exact_hz())
+}
+
+/// The least and the largest mean loss, in words.
+fn finding(comparison: &Comparison) -> String {
+    let by_loss = |a: &&_, b: &&_| {
+        let loss = |e: &crate::analysis::compare::Entry| e.mean_loss_db.value;
+        loss(a).total_cmp(&loss(b))
+    };
+    let range = comparison.common_bands_hz.first().zip(comparison.common_bands_hz.last()).map(
+        |(low, high)| format!(" from {} to {}", frequency_words(*low), frequency_words(*high)),
+    );
+    match (comparison.entries.iter().min_by(by_loss), comparison.entries.iter().max_by(by_loss)) {
+        (Some(least), Some(most)) => format!(
+            "{} takes {} on average{}, {} takes {}",
+            least.summary.name,
+            decibels(least.mean_loss_db.value),
+            range.unwrap_or_default(),
+            most.summary.name,
+            decibels(most.mean_loss_db.value)
+        ),
+        _ => "Nothing to compare".into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::compare::{Summary, compare};
+    use crate::report::example::example_result;
+
+    #[test]
+    fn every_session_is_a_curve_at_exact_mid_bands() {
+        let summary = |name: &str, more_db: f64| {
+            let mut result = example_result(3);
+            result.mean.loss_db.iter_mut().flatten().for_each(|l| *l += more_db);
+            let document = serde_json::to_value(&result).unwrap();
+            Summary::from_result(name, &document).unwrap()
+        };
+        let comparison = compare(vec![summary("light", 0.0), summary("heavy", 2.0)]).unwrap();
+        let figure = compare_figure(&comparison);
+        let result = example_result(3);
+        assert_eq!(figure.marks.len(), 2);
+        let Mark::Curve(light) = &figure.marks[0] else { panic!("no curve") };
+        let loss: Vec<_> = light.points.iter().map(|p| p.1).collect();
+        assert_eq!(loss, result.mean.loss_db);
+        assert!((light.points[15].0 - 10f64.powf(3.5)).abs() < 1e-6, "3.15 kHz");
+        assert!(figure.title.starts_with("light takes") && figure.title.contains("heavy takes"));
+    }
+}

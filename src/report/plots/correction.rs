@@ -1,0 +1,116 @@
+//! The equaliser setting: shape of the loss before, the filters, what is left.
+
+use super::axes::{Axis, Spare};
+use super::figure::{Figure, Mark, YAxis};
+use super::series::{PALETTE, Series, Style};
+use crate::analysis::correction::Correction;
+use crate::report::result::SessionResult;
+use crate::report::words::signed;
+
+/// Mean over the seats before and after, and the response of the filters;
+/// `None` without a setting.
+pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
+    let correction = result.correction.as_ref()?;
+    let series = correction.series();
+    let style = |color, dash, width| Style { color, dash, width };
+    let bands = |values: &[Option<f64>]| {
+        series.exact_hz.iter().copied().zip(values.iter().copied()).collect::<Vec<_>>()
+    };
+    let filter =
+        series.fine_hz.iter().copied().zip(series.fine_filter_db.iter().copied().map(Some));
+    let mut marks = vec![
+        Series::new("Loss before", bands(&series.before_db), style(PALETTE[1], "14 6", 3.4)),
+        Series::new("Left after", bands(&series.after_db), Style::main())
+            .with_band(series.u95_db.clone())
+            .with_dots(),
+    ];
+    if !correction.sections.is_empty() {
+        marks.insert(0, Series::new("Filters", filter.collect(), style(PALETTE[0], "", 3.4)));
+    }
+    let low = series.exact_hz.first().copied().unwrap_or(100.0);
+    let high = series.exact_hz.last().copied().unwrap_or(16_000.0);
+    Some(Figure {
+        id: "correction",
+        title: finding(correction),
+        subtitle: format!(
+            "Shape of the mean loss before and after, and gain of the filters, {}",
+            result.title
+        ),
+        description: format!("{} {}", correction.reason, setting_words(correction)),
+        caption: format!(
+            "Level made up apart ({} dB). Loss: up = taken away; filters: up = boost. Shaded: \
+             95 % uncertainty.",
+            signed(correction.trim_setting_db, 1)
+        ),
+        x: Axis::frequency(low * 0.84, (high * 1.12).max(20_000.0)),
+        y: YAxis::Decibel {
+            title: "Loss less level, and gain, dB".into(),
+            include_db: [-3.0, 3.0],
+            spare: Spare::BothEnds,
+        },
+        marks: marks.into_iter().map(Mark::Curve).collect(),
+        strip: Vec::new(),
+    })
+}
+
+fn finding(correction: &Correction) -> String {
+    let shape = correction
+        .before_rms_db
+        .zip(correction.after_rms_db)
+        .map(|(before, after)| format!(": shape {before:.1} dB rms before, {after:.1} dB after"))
+        .unwrap_or_default();
+    match (correction.serves_all_seats, correction.sections.is_empty()) {
+        (true, true) => format!("No filter is needed{shape}"),
+        (true, false) => format!("One setting serves all seats{shape}"),
+        (false, _) => format!("No single setting serves all seats{shape}"),
+    }
+}
+
+fn setting_words(correction: &Correction) -> String {
+    let filters: Vec<String> = correction
+        .sections
+        .iter()
+        .map(|s| {
+            let setting = &s.setting;
+            format!(
+                "{:.0} Hz {} dB Q {:.2}",
+                setting.frequency_hz,
+                signed(setting.gain_db, 1),
+                setting.q
+            )
+        })
+        .collect();
+    if filters.is_empty() { String::new() } else { format!("Filters: {}.", filters.join("; ")) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::correction::fit_correction;
+    use crate::ingest::manifest::CorrectionLimits;
+    use crate::report::example::{example_losses, example_result};
+
+    #[test]
+    fn the_curves_are_those_of_the_setting() {
+        let mut result = example_result(3);
+        assert!(correction_figure(&result).is_none());
+        let setting = fit_correction(&example_losses(3).1, &CorrectionLimits::default()).unwrap();
+        result.correction = Some(setting.clone());
+        let figure = correction_figure(&result).unwrap();
+        let curve = |name: &str| {
+            figure.marks.iter().find_map(|m| match m {
+                Mark::Curve(s) if s.label == name => Some(s.points.clone()),
+                _ => None,
+            })
+        };
+        let left = curve("Left after").unwrap();
+        for (band, (hz, value)) in setting.bands.iter().zip(&left) {
+            assert_eq!((band.exact_hz, band.left_db), (*hz, *value));
+        }
+        assert_eq!(curve("Filters").is_some(), !setting.sections.is_empty());
+        for section in &setting.sections {
+            let words = format!("{:.0} Hz", section.setting.frequency_hz);
+            assert!(figure.description.contains(&words), "{}", figure.description);
+        }
+    }
+}
