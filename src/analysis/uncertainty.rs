@@ -255,8 +255,7 @@ impl SeatScatter {
                 .collect(),
         };
         let tail = tail_power(&transfers.plan, seat);
-        for b in 0..n_bands {
-            let band = transfers.bands[b];
+        for (b, band) in transfers.bands.iter().enumerate() {
             let direct = parts.power[b];
             let total = 10f64.powf(-values.direct_db[b] / 10.0);
             let to_db = DB_PER_POWER / total;

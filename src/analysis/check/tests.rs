@@ -104,8 +104,12 @@ fn missing_takes_come_without_first_and_name_their_file() {
     let mut session = clean().0.session.clone();
     // Half-finished: seat 1 lacks its second take without, seat 2 all takes with.
     session.takes.retain(|t| {
-        !(t.seat == 0 && t.condition == Condition::Without && t.spot == 2)
-            && !(t.seat == 1 && t.condition == Condition::With)
+        let missing = match t.seat {
+            0 => t.condition == Condition::Without && t.spot == 2,
+            1 => t.condition == Condition::With,
+            _ => false,
+        };
+        !missing
     });
     let missing = missing_takes(&session);
     let said: Vec<(usize, Condition, usize)> =
