@@ -45,6 +45,6 @@ pub fn analyze_into(session: &Session, out: &Path, force: bool) -> Result<Sessio
     let progress = Progress::new("takes", session.takes.len());
     let result = chain::analyze(session, &|| progress.tick())?;
     progress.done();
-    write_report(&result, folder)?;
+    write_report(&result, session, folder)?;
     Ok(result)
 }

@@ -9,6 +9,7 @@
 //! [`figure::Figure`] is what a plot is made of; [`render`] turns it into bytes.
 
 pub mod axes;
+pub mod drawing;
 pub mod figure;
 pub mod forecast;
 pub mod levels;
@@ -20,7 +21,9 @@ pub mod svg;
 pub mod text;
 
 use super::result::SessionResult;
+use drawing::Drawing;
 use figure::Figure;
+use rayon::prelude::*;
 
 /// Every plot that the result has data for, in the order of the papers.
 pub fn figures(result: &SessionResult) -> Vec<Figure> {
@@ -28,4 +31,9 @@ pub fn figures(result: &SessionResult) -> Vec<Figure> {
         .into_iter()
         .flatten()
         .collect()
+}
+
+/// Every plot that the result has data for, drawn.
+pub fn drawings(result: &SessionResult) -> Vec<Drawing> {
+    figures(result).par_iter().map(Drawing::from).collect()
 }
