@@ -43,7 +43,7 @@ pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
 pub fn analyze_into(session: &Session, out: &Path, force: bool) -> Result<SessionResult, Failure> {
     let folder = OutputFolder::open(out, force)?;
     let result = measure(session)?;
-    write_report(&result, folder)?;
+    write_report(&result, session, folder)?;
     Ok(result)
 }
 

@@ -11,6 +11,7 @@ use crate::analysis::sheet::models::Gap;
 use crate::report::error::ReportError;
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
+use crate::report::plots::drawing::Drawing;
 use crate::report::plots::forecast::forecast_figures;
 use crate::report::plots::render::plot_files;
 use serde::Serialize;
@@ -43,7 +44,9 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
         folder.write("forecast.csv", &bands_csv)?;
         folder.write("forecast-curve.csv", &forecast_curve_csv(&forecast).map_err(encode)?)?;
         folder.write("forecast.json", &json)?;
-        for (name, bytes) in plot_files(&forecast_figures(&forecast))? {
+        let drawings: Vec<Drawing> =
+            forecast_figures(&forecast).iter().map(Drawing::from).collect();
+        for (name, bytes) in plot_files(&drawings)? {
             folder.write(&name, &bytes)?;
         }
         let written = folder.publish()?;

@@ -72,6 +72,18 @@ pub enum ReportError {
         /// The name.
         name: String,
     },
+    /// The logo of the papers cannot be used.
+    #[error(
+        "handover.logo in session.toml: {path}: {reason}; \
+         name a PNG or SVG file in the session folder, or leave the key out",
+        path = shown(.path)
+    )]
+    Logo {
+        /// The file as named in the manifest.
+        path: PathBuf,
+        /// What is wrong with it.
+        reason: String,
+    },
     /// The system refused to write.
     #[error(
         "{path} cannot be written; see that the folder may be written to and that the disk \

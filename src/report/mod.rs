@@ -6,6 +6,7 @@ pub mod csv;
 pub mod error;
 pub mod findings;
 pub mod finite;
+pub mod html;
 pub mod json;
 pub mod look;
 pub mod output;

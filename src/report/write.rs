@@ -3,11 +3,15 @@
 use super::correction_files::{correction_csv, correction_json};
 use super::csv::{bands_csv, curve_csv};
 use super::error::ReportError;
+use super::html::html_page;
 use super::json::json_text;
 use super::output::OutputFolder;
-use super::plots::figures;
+use super::paper::content::paper;
+use super::paper::logo::read_logo;
+use super::plots::drawings;
 use super::plots::render::{NamedFile, plot_files};
 use super::result::SessionResult;
+use crate::ingest::session::Session;
 use std::path::PathBuf;
 
 /// Makes every file of the report in memory, then writes them and puts the
@@ -17,9 +21,10 @@ use std::path::PathBuf;
 /// [`ReportError`]; the previous report is then unchanged.
 pub fn write_report(
     result: &SessionResult,
+    session: &Session,
     mut folder: OutputFolder,
 ) -> Result<Vec<PathBuf>, ReportError> {
-    for (name, bytes) in report_files(result)? {
+    for (name, bytes) in report_files(result, session)? {
         folder.write(&name, &bytes)?;
     }
     folder.publish()
@@ -28,8 +33,12 @@ pub fn write_report(
 /// Every file of the report: name inside the folder, and contents.
 ///
 /// # Errors
-/// [`ReportError`] when a figure is not finite or a plot cannot be drawn.
-pub fn report_files(result: &SessionResult) -> Result<Vec<NamedFile>, ReportError> {
+/// [`ReportError`] when a figure is not finite, a plot cannot be drawn, or the
+/// logo cannot be used.
+pub fn report_files(
+    result: &SessionResult,
+    session: &Session,
+) -> Result<Vec<NamedFile>, ReportError> {
     let mut files = vec![
         ("result.json".to_owned(), json_text(result)?),
         ("bands.csv".to_owned(), bands_csv(result)?),
@@ -39,6 +48,10 @@ pub fn report_files(result: &SessionResult) -> Result<Vec<NamedFile>, ReportErro
         files.push(("correction.json".to_owned(), correction_json(correction)?.into_bytes()));
         files.push(("correction.csv".to_owned(), correction_csv(correction)?.into_bytes()));
     }
-    files.extend(plot_files(&figures(result))?);
+    let drawings = drawings(result);
+    files.extend(plot_files(&drawings)?);
+    let paper = paper(result, session, &drawings, read_logo(session)?);
+    let seats: Vec<String> = result.seats.iter().map(|seat| seat.id.clone()).collect();
+    files.push(("report.html".to_owned(), html_page(&paper, &seats).into_bytes()));
     Ok(files)
 }

@@ -1,5 +1,12 @@
 //! The handover paper: one content, written once, laid out as a web page and as a PDF.
 
+mod cautions;
+pub mod content;
+pub mod logo;
+pub mod measures;
+mod method;
+mod seats;
+
 /// Everything a reader gets, in reading order.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Paper {

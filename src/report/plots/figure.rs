@@ -4,6 +4,7 @@ use super::axes::{Axis, Scale, Spare, decibel_axis};
 use super::series::{INK, MUTED_INK, QUIET, Rect, Series, Style, clip, spread_labels};
 use super::svg::{Anchor, Svg, TextStyle, px};
 use super::text::{FAMILY, fit, text_width, wrap};
+use crate::units::{Hertz, ThirdOctave};
 
 /// Width of every figure, px.
 pub const WIDTH: f64 = 1600.0;
@@ -108,6 +109,27 @@ pub enum Mark {
     },
     /// A curve.
     Curve(Series),
+}
+
+impl Mark {
+    /// Positions and values that can be read off: those of named curves and dots.
+    fn values(&self) -> Vec<(f64, Option<f64>)> {
+        match self {
+            Self::Curve(Series { label, points, .. }) | Self::Dots { label, points, .. }
+                if !label.is_empty() =>
+            {
+                points.clone()
+            }
+            _ => Vec::new(),
+        }
+    }
+}
+
+/// Name of a position: the nominal name of a band, else the number itself.
+fn stop_name(x: f64) -> String {
+    let band = Hertz::new(x).ok().map(ThirdOctave::nearest);
+    let band = band.filter(|band| (band.exact_hz() / x - 1.0).abs() < 1e-6);
+    px(band.map_or(x, ThirdOctave::nominal_hz))
 }
 
 /// A row of numbers under the horizontal axis.
@@ -292,6 +314,8 @@ impl Page<'_> {
                 ("role", "img"),
                 ("aria-labelledby", &format!("{id}-title {id}-desc")),
                 ("id", id),
+                ("data-plot", &self.plot_edges()),
+                ("data-stops", &self.stops()),
             ],
         );
         self.svg.leaf("title", &[("id", &format!("{id}-title"))], &self.figure.title);
@@ -307,6 +331,27 @@ impl Page<'_> {
         self.strip();
         self.caption();
         self.svg.close("svg");
+    }
+
+    /// Edges of the plot, px, for pages that read values off it.
+    fn plot_edges(&self) -> String {
+        let p = self.layout.plot;
+        [p.left, p.top, p.right, p.bottom].map(px).join(" ")
+    }
+
+    /// Where values can be read: position by name, and px from the left.
+    fn stops(&self) -> String {
+        let mut stops: Vec<f64> =
+            self.figure.marks.iter().flat_map(Mark::values).map(|(x, _)| x).collect();
+        stops.sort_by(f64::total_cmp);
+        stops.dedup();
+        let words: Vec<String> = stops
+            .iter()
+            .map(|&x| {
+                format!("{}={}", stop_name(x), px(self.layout.point(&self.figure.x, x, 0.0)[0]))
+            })
+            .collect();
+        words.join(" ")
     }
 
     fn header(&mut self) {
@@ -428,7 +473,19 @@ impl Page<'_> {
 
     fn open_series(&mut self, index: usize, label: &str) {
         let id = format!("{}-series-{index}", self.figure.id);
-        self.svg.open("g", &[("id", &id), ("class", "series"), ("data-series", label)]);
+        let values: Vec<String> = self.figure.marks[index]
+            .values()
+            .into_iter()
+            .map(|(x, v)| {
+                format!("{}={}", stop_name(x), v.map_or_else(String::new, |v| format!("{v:.2}")))
+            })
+            .collect();
+        let mut attributes = vec![("id", id.as_str()), ("class", "series"), ("data-series", label)];
+        let values = values.join(" ");
+        if !values.is_empty() {
+            attributes.push(("data-points", &values));
+        }
+        self.svg.open("g", &attributes);
     }
 
     fn divide(&mut self, at: f64, words: &[String; 2]) {

@@ -12,6 +12,7 @@ pub mod axes;
 pub mod claims;
 pub mod compare;
 pub mod correction;
+pub mod drawing;
 pub mod figure;
 pub mod forecast;
 pub mod levels;
@@ -23,7 +24,9 @@ pub mod svg;
 pub mod text;
 
 use super::result::SessionResult;
+use drawing::Drawing;
 use figure::Figure;
+use rayon::prelude::*;
 
 /// Every plot that the result has data for, in the order of the papers.
 pub fn figures(result: &SessionResult) -> Vec<Figure> {
@@ -35,4 +38,9 @@ pub fn figures(result: &SessionResult) -> Vec<Figure> {
         levels::levels_figure(result),
     ];
     std::iter::once(always).chain(where_found.into_iter().flatten()).collect()
+}
+
+/// Every plot that the result has data for, drawn.
+pub fn drawings(result: &SessionResult) -> Vec<Drawing> {
+    figures(result).par_iter().map(Drawing::from).collect()
 }

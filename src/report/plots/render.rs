@@ -1,6 +1,7 @@
 //! Figures as files: SVG text and PNG pictures, drawn on all cores.
 
-use super::figure::{Figure, HEIGHT, WIDTH};
+use super::drawing::Drawing;
+use super::figure::{HEIGHT, WIDTH};
 use super::text::{REGULAR, SEMIBOLD};
 use crate::report::error::ReportError;
 use rayon::prelude::*;
@@ -11,25 +12,26 @@ use std::sync::{Arc, OnceLock};
 /// A finished file: name inside the report folder, and contents.
 pub type NamedFile = (String, Vec<u8>);
 
-/// SVG, PNG at 1600 x 1000 and PNG at twice that (`@2x`) of every figure, under
-/// `plots/`, in the order of the figures.
+/// SVG, PNG at 1600 x 1000 and PNG at twice that (`@2x`) of every drawing, under
+/// `plots/`, in the order of the drawings.
 ///
 /// # Errors
 /// [`ReportError::Plot`] when a picture cannot be drawn: a mistake of this program.
-pub fn plot_files(figures: &[Figure]) -> Result<Vec<NamedFile>, ReportError> {
-    let svgs: Vec<String> = figures.par_iter().map(Figure::to_svg).collect();
-    let pictures: Vec<(usize, u32)> = (0..figures.len()).flat_map(|i| [(i, 2), (i, 1)]).collect();
+pub fn plot_files(drawings: &[Drawing]) -> Result<Vec<NamedFile>, ReportError> {
+    let pictures: Vec<(usize, u32)> = (0..drawings.len()).flat_map(|i| [(i, 2), (i, 1)]).collect();
     let mut pngs = pictures
         .par_iter()
-        .map(|&(i, scale)| png(figures[i].id, &svgs[i], scale).map(|bytes| ((i, scale), bytes)))
+        .map(|&(i, scale)| {
+            png(drawings[i].id, &drawings[i].svg, scale).map(|bytes| ((i, scale), bytes))
+        })
         .collect::<Result<std::collections::BTreeMap<_, _>, _>>()?;
     let mut files = Vec::new();
-    for (i, (figure, svg)) in figures.iter().zip(svgs).enumerate() {
-        files.push((format!("plots/{}.svg", figure.id), svg.into_bytes()));
+    for (i, drawing) in drawings.iter().enumerate() {
+        files.push((format!("plots/{}.svg", drawing.id), drawing.svg.clone().into_bytes()));
         for (scale, ending) in [(1, ".png"), (2, "@2x.png")] {
             files.extend(
                 pngs.remove(&(i, scale))
-                    .map(|bytes| (format!("plots/{}{ending}", figure.id), bytes)),
+                    .map(|bytes| (format!("plots/{}{ending}", drawing.id), bytes)),
             );
         }
     }
@@ -92,15 +94,15 @@ pub fn png(plot: &str, svg: &str, scale: u32) -> Result<Vec<u8>, ReportError> {
 mod tests {
     use super::*;
     use crate::report::example::example_result;
-    use crate::report::plots::figures;
+    use crate::report::plots::{drawings, figures};
 
     #[test]
     fn every_plot_is_drawn_for_any_number_of_seats() {
         for n_seats in [1, 3, 6, 12, 40] {
-            let figures = figures(&example_result(n_seats));
-            assert_eq!(figures.len(), if n_seats == 1 { 2 } else { 3 });
-            let files = plot_files(&figures).unwrap();
-            assert_eq!(files.len(), 3 * figures.len());
+            let drawings = drawings(&example_result(n_seats));
+            assert_eq!(drawings.len(), if n_seats == 1 { 2 } else { 3 });
+            let files = plot_files(&drawings).unwrap();
+            assert_eq!(files.len(), 3 * drawings.len());
             for (name, bytes) in &files {
                 if let Some(zoom) =
                     name.ends_with(".png").then(|| 1 + u32::from(name.contains("@2x")))

@@ -1,0 +1,220 @@
+//! For the next engineer: how it was measured, how sure it is, what is doubtful,
+//! and what was not measured at all.
+
+use super::content::{Writer, figure, with_u};
+use crate::analysis::claims::{ClaimVerdict, DECISION_RULE};
+use crate::ingest::manifest::{PerCondition, SweepKind};
+use crate::ingest::session::Session;
+use crate::report::findings::warning_line;
+use crate::report::result::SessionResult;
+use crate::report::words::{frequency_words, signed};
+
+pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
+    writer.blocks.push(super::Block::PageBreak);
+    writer.part("Method");
+    writer.say(&method_sentence(session));
+    writer.say(
+        "Each recording is divided by the played signal, which gives the response at the seat. From \
+         500 Hz up the loss is that of the direct sound: a short filter that turns the response \
+         without the screen into the one with it, before the room answers; echoes between screen \
+         and loudspeaker that return later are looked at on their own. Below 500 Hz the loss is \
+         that of all that reaches the seat. Bands are third octaves of IEC 61260-1, base ten.",
+    );
+    if let Some(level) = &result.level {
+        writer.say(&level.statement);
+    }
+    if let Some(sheet) = &result.sheet {
+        writer.section("What kind of sheet this is");
+        let stated = sheet.stated.iter().flat_map(|s| &s.statement);
+        let gap = std::iter::once(&sheet.gap.statement);
+        writer.list(sheet.evidence.statement.iter().chain(stated).chain(gap));
+    }
+    for id in ["levels", "rattle", "distortion"] {
+        writer.figure(id);
+    }
+    writer.other_figures();
+
+    writer.section("Uncertainty");
+    writer.say(
+        "All uncertainties are expanded ones for a coverage of 95 % (GUM, with Student's t for the \
+         degrees of freedom at hand). The terms add as squares; those that all seats share do not \
+         shrink in the mean.",
+    );
+    budget(result, writer);
+
+    if !result.claims.is_empty() {
+        writer.section("Claims in figures");
+        writer.say(DECISION_RULE);
+        writer.table(
+            "Claims, and the figure that decides each",
+            &["Claim", "Measured", "Guard band", "At most", "At least", "Probability", "Verdict"],
+            result.claims.iter().map(claim_row).collect(),
+        );
+    }
+
+    writer.section("Instruments");
+    let instruments = &session.manifest.handover.instruments;
+    if instruments.is_empty() {
+        writer.say("No instruments are listed.");
+    } else {
+        writer.list(instruments);
+    }
+    if !result.warnings.is_empty() {
+        writer.section("What is doubtful");
+        writer.list(result.warnings.iter().map(|w| capital(&warning_line(w))));
+    }
+}
+
+fn method_sentence(session: &Session) -> String {
+    let manifest = &session.manifest;
+    let sweep = &manifest.sweep;
+    let kind = match sweep.kind {
+        SweepKind::Exponential => "an exponential sweep",
+        SweepKind::Other => "a broadband signal",
+    };
+    let mut text = format!(
+        "Signal: {kind} from {} to {}",
+        frequency_words(sweep.start_hz),
+        frequency_words(sweep.stop_hz)
+    );
+    text += &sweep.duration_s.map(|s| format!(", {s} s")).unwrap_or_default();
+    text += &format!(", recorded at {} Hz", session.sweep.rate_hz);
+    text += if manifest.recording.loopback_channel.is_some() {
+        " with an electrical reference. "
+    } else {
+        " without an electrical reference. "
+    };
+    text += &format!(
+        "The microphone goes back to its mark within {} mm.",
+        manifest.session.placement_tolerance_mm
+    );
+    let per_condition = |name: &str, unit: &str, value: Option<PerCondition>| match value {
+        None => String::new(),
+        Some(PerCondition::One(v)) => format!(" {name}: {v} {unit}."),
+        Some(PerCondition::Each(each)) => {
+            format!(
+                " {name}: {} {unit} without, {} {unit} with the screen.",
+                each.without, each.with
+            )
+        }
+    };
+    text += &per_condition("Air", "\u{b0}C", manifest.session.temperature_c);
+    text += &per_condition("Humidity", "%", manifest.session.humidity_percent);
+    text
+}
+
+/// Nominal bands of the budget table, Hz: octaves are enough to see what matters where.
+const BUDGET_HZ: [f64; 8] = [125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16_000.0];
+
+fn budget(result: &SessionResult, writer: &mut Writer) {
+    let columns: Vec<usize> = (0..result.bands.len())
+        .filter(|&b| BUDGET_HZ.contains(&result.bands[b].nominal_hz))
+        .collect();
+    let labels: Vec<String> = columns.iter().map(|&b| result.bands[b].label()).collect();
+    let mut head = vec!["Term"];
+    head.extend(labels.iter().map(String::as_str));
+    let mut rows: Vec<Vec<String>> = result
+        .budget
+        .iter()
+        .map(|term| {
+            let shared = if term.common { " (shared)" } else { "" };
+            let name = capital(&term.term.replace('_', " ")) + shared;
+            std::iter::once(name)
+                .chain(columns.iter().map(|&b| figure(term.u_db.get(b).copied().flatten(), 3)))
+                .collect()
+        })
+        .collect();
+    if rows.is_empty() {
+        return;
+    }
+    let expanded = std::iter::once("U (95 %) of the mean".to_owned())
+        .chain(columns.iter().map(|&b| figure(result.mean.u95_db[b], 2)));
+    rows.push(expanded.collect());
+    writer.table(
+        "Uncertainty budget: standard uncertainties in dB, root mean square over the seats, by \
+         band in Hz",
+        &head,
+        rows,
+    );
+    writer.list(
+        result
+            .budget
+            .iter()
+            .map(|term| format!("{}: {}.", capital(&term.term.replace('_', " ")), term.origin)),
+    );
+}
+
+fn claim_row(claim: &ClaimVerdict) -> Vec<String> {
+    let db = |v: Option<f64>| v.map(|v| format!("{} dB", signed(v, 2)));
+    let plain = |v: Option<f64>| v.map(|v| signed(v, 2));
+    let dash = |text: Option<String>| text.unwrap_or_else(|| figure(None, 0));
+    let light = claim.measured.is_some() || claim.maximum.is_some() || claim.minimum.is_some();
+    let measured = if light {
+        with_u(claim.measured, claim.u95, 2)
+    } else {
+        let unit = if claim.measured_db.is_some() { " dB" } else { "" };
+        with_u(claim.measured_db, claim.u95_db, 2) + unit
+    };
+    vec![
+        claim_name(claim),
+        measured,
+        dash(if light { plain(claim.guard) } else { db(claim.guard) }),
+        dash(plain(claim.maximum).or_else(|| db(claim.limit_db))),
+        dash(plain(claim.minimum).or_else(|| db(claim.lower_limit_db))),
+        dash(claim.probability.map(|p| format!("{:.1} %", 100.0 * p))),
+        claim.verdict.label().to_owned(),
+    ]
+}
+
+fn claim_name(claim: &ClaimVerdict) -> String {
+    let word = serde_json::to_value(claim.quantity)
+        .ok()
+        .and_then(|v| v.as_str().map(|s| capital(&s.replace('_', " "))))
+        .unwrap_or_default();
+    let range = claim
+        .band_hz
+        .map(|[low, high]| format!(", {} to {}", frequency_words(low), frequency_words(high)));
+    let source = claim.source.as_ref().map(|s| format!(" ({s})"));
+    word + &range.unwrap_or_default() + &source.unwrap_or_default()
+}
+
+/// With a capital letter at the start.
+pub(super) fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().collect::<String>() + chars.as_str())
+}
+
+pub(super) fn not_measured(result: &SessionResult, session: &Session, writer: &mut Writer) {
+    writer.part("What was not measured");
+    let manifest = &session.manifest;
+    let mut points: Vec<String> = manifest.handover.not_measured.clone();
+    if let (Some(first), Some(last)) = (result.bands.first(), result.bands.last()) {
+        points.push(format!(
+            "Sound outside the bands from {} to {}",
+            frequency_words(first.nominal_hz),
+            frequency_words(last.nominal_hz)
+        ));
+    }
+    if result.correction.is_some()
+        && result.levels.as_ref().is_none_or(|l| l.corrected_db.is_empty())
+    {
+        points.push(
+            "The sound with the equaliser setting active: the setting is a prediction".into(),
+        );
+    }
+    if manifest.sweep.kind == SweepKind::Other {
+        points.push("Rattle and distortion, which need an exponential sweep".into());
+    }
+    if result.picture.as_ref().is_none_or(|p| p.light.is_none()) {
+        points.push("The picture: no light readings were taken".into());
+    }
+    if result.level.as_ref().is_none_or(|l| l.step_db.is_none()) {
+        points.push(
+            "The level between the conditions by a control loudspeaker: a changed level control \
+             and an even loss look the same"
+                .into(),
+        );
+    }
+    points.push("Other places in the room than the seats named, and other loudspeakers".into());
+    writer.list(points);
+}

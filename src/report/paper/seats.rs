@@ -1,0 +1,145 @@
+//! Seat by seat: where each sits, what it loses, band by band.
+
+use super::Block;
+use super::content::{Writer, figure, with_u};
+use super::measures::length;
+use crate::ingest::manifest::DisplayUnits;
+use crate::report::result::{SeatResult, SessionResult};
+use crate::report::words::{frequency_words, list_words, signed};
+use std::collections::BTreeMap;
+
+/// Seats whose losses stand side by side in one table, with their uncertainties.
+const SEATS_A_TABLE: usize = 6;
+
+/// Seats up to which each has its column; beyond it the papers would be long,
+/// and the same figures stand in `bands.csv`.
+const SEATS_IN_FULL: usize = 18;
+
+pub(super) fn seats(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
+    writer.blocks.push(Block::PageBreak);
+    writer.part("Seat by seat");
+    overview(result, units, writer);
+    writer.figure("seat-map");
+    writer.figure("spread");
+    by_band(result, writer);
+}
+
+fn overview(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
+    let geometry = result.picture.as_ref().map(|p| &p.geometry);
+    let rows = result.seats.iter().enumerate().map(|(s, seat)| {
+        let place = geometry.and_then(|g| g.seats.iter().find(|g| g.id == seat.id));
+        let level = result.seat_dependence.as_ref().and_then(|d| *d.level_db.get(s)?);
+        let most = most(result, seat);
+        let left =
+            result.correction.as_ref().and_then(|c| c.seats.iter().find(|p| p.id == seat.id));
+        vec![
+            seat.id.clone(),
+            if seat.name == seat.id { String::new() } else { seat.name.clone() },
+            place.map_or_else(|| figure(None, 0), |p| length(p.distance_m, units)),
+            place.map_or_else(
+                || figure(None, 0),
+                |p| format!("{}\u{b0}", signed(p.loudspeaker_deg, 0)),
+            ),
+            place
+                .and_then(|p| p.full)
+                .map_or_else(|| figure(None, 0), |p| format!("{:.0}\u{b0}", p.angle_deg)),
+            most.map_or_else(
+                || figure(None, 0),
+                |(hz, db)| format!("{} dB at {}", signed(db, 1), frequency_words(hz)),
+            ),
+            figure(level, 2),
+            figure(left.and_then(|l| l.after_rms_db), 2),
+        ]
+    });
+    writer.table(
+        "The seats",
+        &[
+            "Seat",
+            "Name",
+            "From the screen",
+            "Off the loudspeaker's axis",
+            "Sees the picture under",
+            "Largest loss, from 500 Hz",
+            "Level against the mean, dB",
+            "Tone left after the setting, dB rms",
+        ],
+        rows.collect(),
+    );
+    writer.say(
+        "Angles to the right, seen from the loudspeaker, are positive. A level above 0 dB means \
+         that this seat loses more than the mean.",
+    );
+}
+
+/// The band from 500 Hz up in which a seat loses most.
+fn most(result: &SessionResult, seat: &SeatResult) -> Option<(f64, f64)> {
+    let [low, high] = result.headline.band_hz;
+    let bands = result.bands.iter().zip(&seat.loss_db);
+    bands
+        .filter(|(band, _)| (low..=high).contains(&band.nominal_hz))
+        .filter_map(|(band, loss)| Some((band.nominal_hz, (*loss)?)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+fn by_band(result: &SessionResult, writer: &mut Writer) {
+    writer.section("Loss by band");
+    writer.say(
+        "Loss in dB \u{b1} expanded uncertainty (95 %), in third-octave bands. From 500 Hz up it \
+         is that of the direct sound, below that of all that reaches the seat.",
+    );
+    let mean = &result.mean;
+    if result.seats.len() > 1 {
+        let rows = (0..result.bands.len()).map(|b| {
+            vec![
+                result.bands[b].label(),
+                with_u(mean.loss_db[b], mean.u95_db[b], 2),
+                figure(mean.dof[b], 0),
+                figure(mean.sd_db[b], 2),
+                figure(mean.range_db[b], 2),
+                mean.seats[b].to_string(),
+            ]
+        });
+        writer.table(
+            "Mean over the seats",
+            &["Band, Hz", "Mean loss, dB", "Degrees of freedom", "s, dB", "Range, dB", "Seats"],
+            rows.collect(),
+        );
+    }
+    if result.seats.len() > SEATS_IN_FULL {
+        writer.say("The figures of each seat are in bands.csv.");
+        return;
+    }
+    for group in result.seats.chunks(SEATS_A_TABLE) {
+        let mut head = vec!["Band, Hz"];
+        head.extend(group.iter().map(|seat| seat.id.as_str()));
+        let rows = (0..result.bands.len()).map(|b| {
+            let mark = |seat: &SeatResult| if seat.doubtful[b] { " ?" } else { "" };
+            let cells =
+                group.iter().map(|seat| with_u(seat.loss_db[b], seat.u95_db[b], 2) + mark(seat));
+            std::iter::once(result.bands[b].label()).chain(cells).collect()
+        });
+        let ids: Vec<String> = group.iter().map(|seat| seat.id.clone()).collect();
+        writer.table(&format!("Loss, dB, at {}", list_words(&ids)), &head, rows.collect());
+    }
+    writer.list(absences(result));
+    if result.seats.iter().any(|seat| seat.doubtful.contains(&true)) {
+        writer.say("?: the level stands only 4 to 10 dB above the noise.");
+    }
+}
+
+/// Why values are missing, one sentence a seat and reason.
+fn absences(result: &SessionResult) -> Vec<String> {
+    let mut sentences = Vec::new();
+    for seat in &result.seats {
+        let mut by_reason: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+        for (band, reason) in result.bands.iter().zip(&seat.absent) {
+            if let Some(reason) = reason {
+                by_reason.entry(reason).or_default().push(frequency_words(band.nominal_hz));
+            }
+        }
+        sentences.extend(by_reason.iter().map(|(reason, bands)| {
+            format!("No value at {}, {}: {reason}.", seat.id, list_words(bands))
+        }));
+    }
+    sentences
+}
