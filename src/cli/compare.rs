@@ -11,6 +11,7 @@ use crate::report::error::ReportError;
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
 use crate::report::plots::compare::compare_figure;
+use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::plot_files;
 use std::path::Path;
 use std::process::ExitCode;
@@ -32,7 +33,7 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     if let Some(mut folder) = folder {
         folder.write("comparison.json", &json)?;
         folder.write("comparison.csv", &csv)?;
-        for (name, bytes) in plot_files(&[compare_figure(&comparison)])? {
+        for (name, bytes) in plot_files(&[Drawing::from(&compare_figure(&comparison))])? {
             folder.write(&name, &bytes)?;
         }
         folder.publish()?;

@@ -8,11 +8,15 @@ use super::json::json_text;
 use super::output::OutputFolder;
 use super::paper::content::paper;
 use super::paper::logo::read_logo;
+use super::pdf::drawing::Sheet;
+use super::pdf::pdf;
 use super::plots::drawings;
 use super::plots::render::{NamedFile, plot_files};
 use super::result::SessionResult;
+use crate::ingest::manifest::DisplayUnits;
 use crate::ingest::session::Session;
 use std::path::PathBuf;
+use time::UtcDateTime;
 
 /// Makes every file of the report in memory, then writes them and puts the
 /// folder into place. Returns the paths of the files.
@@ -53,5 +57,16 @@ pub fn report_files(
     let paper = paper(result, session, &drawings, read_logo(session)?);
     let seats: Vec<String> = result.seats.iter().map(|seat| seat.id.clone()).collect();
     files.push(("report.html".to_owned(), html_page(&paper, &seats).into_bytes()));
+    let sheet = match session.manifest.handover.units {
+        DisplayUnits::Metric => Sheet::A4,
+        DisplayUnits::Imperial => Sheet::LETTER,
+    };
+    files.push(("handover.pdf".to_owned(), pdf(&paper, source_date(), &sheet)?));
     Ok(files)
+}
+
+/// The date that makes documents the same on every run, where the environment gives one.
+fn source_date() -> Option<UtcDateTime> {
+    let seconds = std::env::var("SOURCE_DATE_EPOCH").ok()?.trim().parse().ok()?;
+    UtcDateTime::from_unix_timestamp(seconds).ok()
 }

@@ -252,8 +252,8 @@ mod tests {
 
     #[test]
     fn a_new_page_begins_once() {
-        let mut flow = Flow::default();
-        flow.strips = vec![strip(5.0, false), strip(5.0, false)];
+        let mut flow =
+            Flow { strips: vec![strip(5.0, false), strip(5.0, false)], ..Flow::default() };
         flow.strips[0].new_page = true;
         flow.strips[1].new_page = true;
         assert_eq!(pages(&flow, 100.0).len(), 2, "no empty page in front");

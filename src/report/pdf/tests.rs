@@ -78,7 +78,8 @@ fn poppler(program: &str, options: &[&str], bytes: &[u8]) -> String {
     let complaints = String::from_utf8_lossy(&output.stderr)
         .replace("Syntax Error: Suspects object is wrong type (boolean)\n", "");
     assert!(output.status.success() && complaints.is_empty(), "{program}: {output:?}");
-    String::from_utf8(output.stdout).unwrap()
+    // Its lists of tags show titles byte by byte.
+    String::from_utf8_lossy(&output.stdout).into_owned()
 }
 
 #[test]
@@ -138,17 +139,18 @@ fn equal_content_gives_equal_bytes() {
 fn hostile_text_stays_text_and_the_file_valid() {
     let nasty =
         "<b>&\"'\u{0}\u{7}\u{1b}[31m 席番号 🎬 א\u{202e}abc\u{feff}\u{e001}\u{fffe}\u{ad} \u{301}x";
-    let long = "unbreakable".repeat(300);
+    let long = "unbreakable".repeat(60);
     let mut result = example_result(3);
     result.seats[0].id = text(nasty);
     let mut content = paper();
     content.title = text(nasty);
     content.subtitle = long.clone();
-    content.logo = Some(Logo::Svg(format!(
+    content.logo = Some(Logo::Svg(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80\" height=\"40\">\
          <rect width=\"80\" height=\"40\" fill=\"#246\" opacity=\"0.5\"/>\
          <text x=\"4\" y=\"20\" font-size=\"9\">&#x1F3AC; &#xE001; A</text></svg>"
-    )));
+            .to_owned(),
+    ));
     content.blocks.extend([
         Block::Heading { level: 9, text: text(nasty) },
         Block::Heading { level: 0, text: long.clone() },
@@ -196,7 +198,8 @@ fn a_png_logo_is_shown() {
     let mut content = paper();
     content.logo = Some(Logo::Png(png));
     let tags = poppler("pdfinfo", &["-struct"], &made(&content));
-    assert!(tags.contains("Logo of the installer"), "{tags}");
+    let place = |tag| tags.find(tag).unwrap_or_else(|| panic!("{tag} in {tags}"));
+    assert!(place("Figure") < place("H1"), "the logo stands first: {tags}");
     content.logo = Some(Logo::Png(vec![1, 2, 3]));
     assert!(pdf(&content, None, &Sheet::A4).is_err());
 }

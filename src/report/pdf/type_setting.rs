@@ -3,7 +3,7 @@
 
 use crate::report::plots::text::{REGULAR, SEMIBOLD};
 use krilla::text::{GlyphId, KrillaGlyph};
-use rustybuzz::{Direction, Face, UnicodeBuffer};
+use rustybuzz::{Direction, Face, ShapePlan, UnicodeBuffer, script};
 use std::sync::OnceLock;
 
 /// Stands for a character that the fonts have not, or that cannot be seen.
@@ -14,6 +14,17 @@ fn face(bold: bool) -> Option<&'static Face<'static>> {
     static SEMIBOLD_FACE: OnceLock<Option<Face<'static>>> = OnceLock::new();
     let (cell, data) = if bold { (&SEMIBOLD_FACE, SEMIBOLD) } else { (&REGULAR_FACE, REGULAR) };
     cell.get_or_init(|| Face::from_slice(data, 0)).as_ref()
+}
+
+/// How the fonts shape text: made once, because that takes longer than the shaping.
+/// The fonts have Latin, Greek and Cyrillic letters only, which go by the same rules.
+fn plan(bold: bool) -> Option<&'static ShapePlan> {
+    static REGULAR_PLAN: OnceLock<Option<ShapePlan>> = OnceLock::new();
+    static SEMIBOLD_PLAN: OnceLock<Option<ShapePlan>> = OnceLock::new();
+    let cell = if bold { &SEMIBOLD_PLAN } else { &REGULAR_PLAN };
+    let direction = Direction::LeftToRight;
+    let make = |face| ShapePlan::new(face, direction, Some(script::LATIN), None, &[]);
+    cell.get_or_init(|| face(bold).map(make)).as_ref()
 }
 
 /// Text in which every character can be printed and read: white space becomes a
@@ -64,13 +75,13 @@ pub fn property(text: &str, n_max: usize) -> String {
 
 /// Glyphs of a line of printable text, left to right, and its width in em.
 pub fn shape(text: &str, bold: bool) -> (Vec<KrillaGlyph>, f32) {
-    let Some(face) = face(bold) else { return (Vec::new(), 0.0) };
+    let (Some(face), Some(plan)) = (face(bold), plan(bold)) else { return (Vec::new(), 0.0) };
     let em = face.units_per_em() as f32;
     let mut buffer = UnicodeBuffer::new();
     buffer.push_str(text);
-    buffer.guess_segment_properties();
+    buffer.set_script(script::LATIN);
     buffer.set_direction(Direction::LeftToRight);
-    let shaped = rustybuzz::shape(face, &[], buffer);
+    let shaped = rustybuzz::shape_with_plan(face, plan, buffer);
     let (infos, positions) = (shaped.glyph_infos(), shaped.glyph_positions());
     let mut glyphs = Vec::with_capacity(infos.len());
     let mut width = 0;
@@ -117,13 +128,17 @@ pub fn lines(text: &str, size: f32, bold: bool, width: f32) -> Vec<String> {
             }
             _ => {}
         }
-        while word_width > width {
+        // Rounding may leave a little width where no letter is left.
+        while word_width > width && !word.is_empty() {
             let cut = fitting(word, size, bold, width);
             lines.push(word[..cut].to_owned());
+            // Shaping the rest again for every line would take the square of its length.
+            word_width -= line_width(&word[..cut], size, bold);
             word = &word[cut..];
-            word_width = line_width(word, size, bold);
         }
-        lines.push(word.to_owned());
+        if !word.is_empty() {
+            lines.push(word.to_owned());
+        }
         used = word_width;
     }
     if lines.is_empty() {
@@ -134,7 +149,10 @@ pub fn lines(text: &str, size: f32, bold: bool, width: f32) -> Vec<String> {
 
 /// Bytes of the longest beginning of `word` that fits, at least one character.
 fn fitting(word: &str, size: f32, bold: bool, width: f32) -> usize {
-    let ends: Vec<usize> = word.char_indices().map(|(i, c)| i + c.len_utf8()).collect();
+    // No letter is narrower than a fifth of the font size: the rest cannot fit.
+    let n_most = (width / (0.2 * size)).clamp(1.0, 1e4) as usize + 1;
+    let end = word.char_indices().nth(n_most).map_or(word.len(), |(i, _)| i);
+    let ends: Vec<usize> = word[..end].char_indices().map(|(i, c)| i + c.len_utf8()).collect();
     let n_fit = ends.partition_point(|&end| line_width(&word[..end], size, bold) <= width);
     ends.get(n_fit.max(1) - 1).copied().unwrap_or(word.len())
 }
