@@ -14,7 +14,8 @@ const EDGE: f64 = 1.025;
 
 /// Smallest length of the form 2^a 3^b 5^c at or above `n`: these transform fast.
 pub fn fast_length(n: usize) -> usize {
-    let mut best = n.max(1).next_power_of_two();
+    let n = n.max(2);
+    let mut best = n.next_power_of_two();
     let mut fives = 1usize;
     while fives < best {
         let mut threes = fives;

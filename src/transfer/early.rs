@@ -170,7 +170,8 @@ mod tests {
         assert!((delay_s * 48_000.0 - 2.3).abs() < 0.04, "{}", delay_s * 48_000.0);
         let back = plan.advance(&b, 2.3 / 48_000.0);
         let worst = a.iter().zip(&back).map(|(x, y)| (x - y).abs()).fold(0.0, f64::max);
-        assert!(worst < 1e-6, "{worst}");
+        // The pulse itself holds that much above half the rate.
+        assert!(worst < 1e-5, "{worst}");
     }
 
     #[test]
@@ -182,11 +183,17 @@ mod tests {
     #[test]
     fn the_envelope_of_a_pulse_is_its_outline() {
         let plan = EarlyPlan::new(48_000.0);
-        let envelope = plan.treble_envelope(&pulse(&plan, 0.0));
-        for t in -3i64..=3 {
-            let want = (-(t * t) as f64 / 8.0).exp();
+        // Narrow against the band: a Gaussian of 6 samples' deviation on 6 kHz.
+        let outline = |t: f64| (-t * t / 72.0).exp();
+        let pulse: Vec<f64> = (0..plan.fft.n_points())
+            .map(|i| i as f64 - plan.zero as f64)
+            .map(|t| outline(t) * (PI / 4.0 * t).cos())
+            .collect();
+        let envelope = plan.treble_envelope(&pulse);
+        for t in -6i64..=6 {
             let got = envelope[(plan.zero as i64 + t) as usize];
-            assert!((got - want).abs() < 0.08, "{t}: {got} {want}");
+            let want = outline(t as f64);
+            assert!((got - want).abs() < 0.03, "{t}: {got} {want}");
         }
     }
 }

@@ -167,8 +167,7 @@ impl Setter {
 
     fn heading_element(&mut self, level: u16, text: &str, leaf: Leaf) {
         let level = NonZeroU16::new(level).unwrap_or(NonZeroU16::MIN);
-        let title = Some(property(text, MAX_PROPERTY));
-        self.push(Element::new(Tag::Hn(level, title), vec![Child::Leaf(leaf)]));
+        self.push(Element::new(Tag::Hn(level, Some(heading_title(text))), vec![Child::Leaf(leaf)]));
     }
 
     /// A heading inside the paper: level 1 for parts, 2 below.
@@ -180,7 +179,7 @@ impl Setter {
         let style = Style { size, bold: true, space, ..self.body() };
         let leaf = self.text(text, style, self.measures.width, true);
         let level = level.clamp(1, 2);
-        self.flow.strips[first].outline = Some((level, property(text, MAX_PROPERTY)));
+        self.flow.strips[first].outline = Some((level, heading_title(text)));
         // The title of the paper is the heading above all.
         self.heading_element(u16::from(level) + 1, text, leaf);
     }
@@ -379,6 +378,14 @@ impl Setter {
             self.flow.strips.push(strip);
             self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
         }
+    }
+}
+
+/// Title of a heading in the properties; PDF/UA-1 asks for one even where there are no words.
+fn heading_title(text: &str) -> String {
+    match property(text.trim(), MAX_PROPERTY) {
+        empty if empty.is_empty() => "Untitled".to_owned(),
+        title => title,
     }
 }
 
