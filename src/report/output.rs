@@ -295,10 +295,17 @@ fn resolve(target: &Path) -> io::Result<PathBuf> {
     }
 }
 
+/// Looks again for a while before it refuses: another run may exchange the folder
+/// between the reading of its list and of its files.
 fn refuse_foreign(folder: &Path, shown: &Path) -> Result<(), ReportError> {
-    match foreign_files(folder).into_iter().next() {
-        None => Ok(()),
-        Some(found) => Err(ReportError::Foreign { folder: shown.to_owned(), found }),
+    let mut looks = 0;
+    loop {
+        let Some(found) = foreign_files(folder).into_iter().next() else { return Ok(()) };
+        looks += 1;
+        if looks == 20 {
+            return Err(ReportError::Foreign { folder: shown.to_owned(), found });
+        }
+        std::thread::sleep(std::time::Duration::from_millis(3));
     }
 }
 
