@@ -1,6 +1,7 @@
 //! Which models the data support, in numbers and in words.
 
-use super::fit::{FitInput, ModelFit, ModelKind, Parameter, Quantity, fit_model};
+use super::fit::{FitInput, ModelFit, ModelKind, Parameter, Quantity, fit_all};
+use super::models::Sheet;
 use serde::Serialize;
 
 /// What kind of loss the measured curve shows.
@@ -45,9 +46,7 @@ const SMALLEST_P: f64 = 1e-3;
 
 /// Fits all models and says which of them the data support.
 pub fn weigh_models(input: &FitInput) -> Evidence {
-    let mut fits: Vec<ModelFit> =
-        ModelKind::ALL.into_iter().filter_map(|kind| fit_model(input, kind)).collect();
-    fits.sort_by(|a, b| a.aicc.total_cmp(&b.aicc));
+    let fits = fit_all(input);
     let nothing = |sentence: &str, fits| Evidence {
         kind: LossKind::NothingToExplain,
         fits,
@@ -84,7 +83,11 @@ pub fn weigh_models(input: &FitInput) -> Evidence {
         .filter(|f| !near.iter().any(|s| s.aicc < f.aicc && holds(f.kind, s.kind)))
         .map(|f| f.kind)
         .collect();
-    let kind = if best.p_value < SMALLEST_P { LossKind::NoModelFits } else { verdict(&supported) };
+    let kind = if best.p_value < SMALLEST_P {
+        LossKind::NoModelFits
+    } else {
+        verdict(near.iter().copied().filter(|f| supported.contains(&f.kind)))
+    };
     let statement = describe(kind, &supported, &fits, input);
     Evidence { kind, weights, supported, statement, fits }
 }
@@ -100,14 +103,41 @@ fn holds(larger: ModelKind, smaller: ModelKind) -> bool {
     }
 }
 
-fn verdict(supported: &[ModelKind]) -> LossKind {
-    use ModelKind::{Holes, Mass, Parallel, Resistive, Series};
-    let all = |of: &[ModelKind]| supported.iter().all(|kind| of.contains(kind));
-    if all(&[Resistive, Parallel]) {
+/// What takes the energy in a fitted sheet.
+#[derive(Clone, Copy, PartialEq)]
+enum Role {
+    Friction,
+    Mass,
+    Both,
+}
+
+fn role(fit: &ModelFit) -> Role {
+    match (fit.kind, fit.sheet) {
+        (ModelKind::Resistive, _) => Role::Friction,
+        (ModelKind::Mass, _) => Role::Mass,
+        // Side by side the smaller of the two rules.
+        (_, Sheet::Parallel { flow_resistance_pa_s_m, areal_mass_kg_m2 }) => {
+            let inertia = |f_hz: f64| std::f64::consts::TAU * f_hz * areal_mass_kg_m2;
+            if flow_resistance_pa_s_m > inertia(10_000.0) {
+                Role::Mass
+            } else if flow_resistance_pa_s_m < inertia(1000.0) {
+                Role::Friction
+            } else {
+                Role::Both
+            }
+        }
+        _ => Role::Both,
+    }
+}
+
+fn verdict<'a>(supported: impl Iterator<Item = &'a ModelFit>) -> LossKind {
+    let roles: Vec<Role> = supported.map(role).collect();
+    let all = |of: &[Role]| roles.iter().all(|r| of.contains(r));
+    if all(&[Role::Friction]) {
         LossKind::Resistive
-    } else if all(&[Series, Holes]) {
+    } else if all(&[Role::Both]) {
         LossKind::Both
-    } else if all(&[Mass, Series, Holes]) {
+    } else if all(&[Role::Mass, Role::Both]) {
         LossKind::MassLike
     } else {
         LossKind::Untold
@@ -163,6 +193,13 @@ fn describe(
     if kind != LossKind::Untold {
         out.extend(best.parameters.iter().filter_map(say));
         out.extend(hidden(best.kind, fits));
+        if matches!(best.kind, ModelKind::Mass | ModelKind::Series) {
+            out.push(
+                "This is the mass that moves with the sound; a sheet that air passes through \
+                 weighs more on the scales."
+                    .into(),
+            );
+        }
         if best.parameters.iter().all(|p| p.quantity != Quantity::Corner || p.value.is_none()) {
             out.push("Half the power (3 dB) is not lost anywhere below 80 kHz.".into());
         }
@@ -254,7 +291,7 @@ pub(crate) fn round(value: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::fit::tests::measured;
-    use super::super::models::{Gap, Hanging, Sheet};
+    use super::super::models::{Gap, Hanging};
     use super::*;
 
     const SEATS: [f64; 3] = [1.0, 0.98, 0.95];

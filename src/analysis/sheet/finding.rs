@@ -3,7 +3,7 @@
 use super::air::Air;
 use super::choice::{Evidence, LossKind, weigh_models};
 use super::fit::FitInput;
-use super::gap::{GapEstimate, compare_gap};
+use super::gap::{GapEstimate, choose_gap_m, compare_gap, stated_u95_m};
 use super::stated::{StatedComparison, compare_stated, stated_sheet};
 use crate::analysis::loss::LossTable;
 use crate::ingest::manifest::ScreenInfo;
@@ -52,14 +52,7 @@ pub fn explain_loss(
 ) -> (SheetFinding, Vec<Warning>) {
     let stated_m = screen.gap_m.filter(|g| g.is_finite() && *g > 0.0);
     let gap_warning = compare_gap(stated_m, found, screen.backing);
-    let used_m = match (stated_m, found) {
-        (Some(stated), Some(found)) if gap_warning.is_some() => {
-            // Both cannot be right; the takes have seen the echo.
-            Some(if found.gap_m.is_finite() { found.gap_m } else { stated })
-        }
-        (Some(stated), _) => Some(stated),
-        (None, found) => found.map(|f| f.gap_m),
-    };
+    let used_m = choose_gap_m(stated_m, found, screen.backing);
     let gap = GapFinding {
         stated_m,
         found: found.copied(),
@@ -71,12 +64,17 @@ pub fn explain_loss(
         loss: table.mean.loss.clone(),
         cos_theta: cos_theta.to_vec(),
         gap_m: used_m,
+        // A stated gap that the takes confirm is known at least as well as they show it.
+        gap_u_m: match found {
+            Some(found) => 0.5 * found.u95_m,
+            None => 0.5 * stated_u95_m(used_m.unwrap_or(0.0)),
+        },
         air: *air,
         from_hz: FROM_HZ,
     };
     let evidence = weigh_models(&input);
-    let front_reflection = evidence.fits.first().and_then(|f| f.front_reflection);
-    let stated = stated_sheet(screen).and_then(|s| compare_stated(s, &input, front_reflection));
+    let stated =
+        stated_sheet(screen).and_then(|s| compare_stated(s, &input, evidence.fits.first()));
     let mut warnings: Vec<Warning> = gap_warning.into_iter().collect();
     if evidence.kind == LossKind::NoModelFits {
         warnings.push(sheet_warning(

@@ -12,24 +12,45 @@ use nalgebra::{DMatrix, DVector, Dyn};
 use realfft::num_complex::Complex;
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
-/// Error of a model that is not in the data's U, dB: thin-sheet theory, plane waves.
-const MODEL_DB: f64 = 0.02;
-/// Front reflection before looking: cabinets reflect much, drivers and foam less (own choice).
+/// Error of a model that is not in the data's U, dB, without and with a gap: thin-sheet theory,
+/// plane waves; a front that is no mirror (own choice; simulated sheets are met to 0.05-0.1 dB).
+const MODEL_DB: [f64; 2] = [0.05, 0.08];
+/// Front reflection before looking, mean and standard deviation: cabinets reflect much, drivers
+/// and foam less (own choice).
 const FRONT_PRIOR: [f64; 2] = [0.6, 0.3];
+/// Below this frequency a front is small against the wave and throws back less, Hz, with its
+/// uncertainty as natural logarithm (own choice: cabinets 0.15-0.4 m wide).
+const FRONT_CORNER: [f64; 2] = [800.0, 1.2];
+/// What is left of the front's reflection far below that, as a share.
+const FRONT_LOW: f64 = 0.3;
 /// Fewest bands that make a fit worth it.
 const FEWEST_BANDS: usize = 8;
 
 /// Everything that does not change while a model is fitted.
 pub(super) struct Setup {
-    bands: Vec<ThirdOctave>,
+    pub(super) bands: Vec<ThirdOctave>,
     pub(super) measured_db: Vec<f64>,
     sd_db: Vec<f64>,
     pub(super) offset_sd_db: f64,
     pub(super) cos_theta: Vec<f64>,
-    gap_m: Option<f64>,
+    /// Gap and its standard uncertainty, m.
+    gap_m: Option<[f64; 2]>,
     pub(super) air: Air,
-    /// Per band: frequencies, and per frequency and seat the turn of the echo.
-    grid: Vec<Vec<(f64, Vec<Complex<f64>>)>>,
+    /// Frequencies of each band, Hz.
+    grid_hz: Vec<Vec<f64>>,
+}
+
+/// What is fitted along and is not the sheet's: level offset, and where the gap is known the
+/// front's reflection, its corner, and the gap itself.
+struct Nuisances {
+    offset_db: f64,
+    echo: Option<Echo>,
+}
+
+struct Echo {
+    front: f64,
+    corner_hz: f64,
+    gap_m: f64,
 }
 
 impl Setup {
@@ -55,71 +76,80 @@ impl Setup {
             cos_theta.push(1.0);
         }
         thin_out(&mut cos_theta, if input.gap_m.is_some() { 6 } else { 1 });
-        let grid = used
-            .iter()
-            .map(|(band, _)| {
-                band_frequencies_hz(*band, input.gap_m.unwrap_or(0.0), &input.air)
-                    .into_iter()
-                    .map(|f| {
-                        let turn = |c: &f64| {
-                            let gap_m = input.gap_m.unwrap_or(0.0);
-                            Complex::from_polar(
-                                1.0,
-                                -TAU * f * 2.0 * gap_m * c / input.air.speed_m_s,
-                            )
-                        };
-                        (f, cos_theta.iter().map(turn).collect())
-                    })
-                    .collect()
-            })
-            .collect();
+        let model_db = MODEL_DB[usize::from(input.gap_m.is_some())];
+        let longest_gap_m = input.gap_m.map_or(0.0, |g| g + 2.0 * input.gap_u_m);
         Some(Self {
+            grid_hz: used
+                .iter()
+                // A mean over ripples needs fewer points than a curve.
+                .map(|(band, _)| band_frequencies_hz(*band, 0.7 * longest_gap_m, &input.air))
+                .collect(),
             bands: used.iter().map(|u| u.0).collect(),
             measured_db: used.iter().map(|u| u.1.value_db).collect(),
             sd_db: used
                 .iter()
                 .map(|(_, l)| {
-                    (l.u_db.powi(2) - 0.5 * l.u_common_db.powi(2)).max(0.0).sqrt().hypot(MODEL_DB)
+                    (l.u_db.powi(2) - 0.5 * l.u_common_db.powi(2)).max(0.0).sqrt().hypot(model_db)
                 })
                 .collect(),
             offset_sd_db,
             cos_theta,
-            gap_m: input.gap_m,
+            gap_m: input.gap_m.map(|g| [g, input.gap_u_m.clamp(1e-4, 0.2 * g)]),
             air: input.air,
-            grid,
         })
     }
 
-    /// Offset, and the front's reflection where the gap is known.
+    /// Number of parameters that are not the sheet's.
     pub(super) fn n_nuisance(&self) -> usize {
-        1 + usize::from(self.gap_m.is_some())
+        if self.gap_m.is_some() { 4 } else { 1 }
     }
 
-    pub(super) fn front(&self, p: &DVector<f64>, n_sheet: usize) -> Option<f64> {
-        self.gap_m.map(|_| (FRONT_PRIOR[0] + FRONT_PRIOR[1] * p[n_sheet + 1]).clamp(0.0, 1.0))
+    /// Reads the nuisances: each is a standard normal number before looking.
+    fn nuisances(&self, p: &[f64]) -> Nuisances {
+        Nuisances {
+            offset_db: p[0] * self.offset_sd_db,
+            echo: self.gap_m.map(|[gap_m, u_m]| Echo {
+                front: (FRONT_PRIOR[0] + FRONT_PRIOR[1] * p[1]).clamp(0.0, 1.0),
+                corner_hz: FRONT_CORNER[0] * (FRONT_CORNER[1] * p[2]).clamp(-3.0, 3.0).exp(),
+                gap_m: (gap_m + u_m * p[3]).max(0.001),
+            }),
+        }
+    }
+
+    /// The front's reflection and the gap, where there is one.
+    pub(super) fn front_and_gap(&self, p: &DVector<f64>, n_sheet: usize) -> Option<[f64; 2]> {
+        self.nuisances(&p.as_slice()[n_sheet..]).echo.map(|e| [e.front, e.gap_m])
     }
 
     /// Loss per band as the takes would show it, offset included, dB.
     pub(super) fn model_db(&self, kind: ModelKind, p: &DVector<f64>) -> Vec<f64> {
         let n_sheet = kind.parameters().len();
         let sheet = kind.sheet(p.as_slice());
-        let front = self.front(p, n_sheet).unwrap_or(0.0);
+        let Nuisances { offset_db, echo } = self.nuisances(&p.as_slice()[n_sheet..]);
         let per_unit = 0.5 / self.air.impedance_pa_s_m();
-        self.grid
+        self.grid_hz
             .iter()
             .map(|band| {
                 let mut power = vec![0.0; self.cos_theta.len()];
-                for (f, turns) in band {
+                for &f in band {
                     let half = sheet.impedance_pa_s_m(TAU * f, &self.air) * per_unit;
-                    for ((sum, turn), cos) in power.iter_mut().zip(turns).zip(&self.cos_theta) {
+                    let front = echo.as_ref().map(|e| {
+                        let x = f / e.corner_hz;
+                        let mirror = Complex::new(FRONT_LOW, x) / Complex::new(1.0, x);
+                        (e.front * mirror, TAU * f * 2.0 * e.gap_m / self.air.speed_m_s)
+                    });
+                    for (sum, cos) in power.iter_mut().zip(&self.cos_theta) {
                         let half = half * cos;
                         // T / (1 - q R e) with T = 1 / (1 + z/2), R = z/2 / (1 + z/2).
-                        *sum += 1.0 / (1.0 + half - front * half * turn).norm_sqr();
+                        let back = front.map_or(Complex::default(), |(q, phase)| {
+                            q * Complex::from_polar(1.0, -phase * cos)
+                        });
+                        *sum += 1.0 / (1.0 + half - half * back).norm_sqr();
                     }
                 }
                 let n = band.len() as f64;
                 let loss: f64 = power.iter().map(|p| -10.0 * (p / n).log10()).sum();
-                loss / power.len() as f64 + p[n_sheet] * self.offset_sd_db
+                loss / power.len() as f64 + offset_db
             })
             .collect()
     }
@@ -154,7 +184,8 @@ impl Setup {
         free: &[usize],
     ) -> (DVector<f64>, f64) {
         let problem = Problem { setup: self, kind, p: start, free };
-        let (solved, _) = LevenbergMarquardt::new().with_patience(20).minimize(problem);
+        let solver = LevenbergMarquardt::new().with_tol(1e-6).with_patience(10);
+        let (solved, _) = solver.minimize(problem);
         let cost = self.residuals(kind, &solved.p).norm_squared();
         (solved.p, if cost.is_finite() { cost } else { f64::INFINITY })
     }
