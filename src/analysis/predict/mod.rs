@@ -406,6 +406,24 @@ mod tests {
     }
 
     #[test]
+    fn delays_of_the_published_comb_table() {
+        // Everest & Pohlmann, Master Handbook of Acoustics, ch. 10: 1 ms has its first null at
+        // 500 Hz and a spacing of 1000 Hz; 8 ms a spacing of 125 Hz; spacing is 1/t throughout.
+        for (delay_s, spacing_hz, first_dip_hz) in
+            [(1e-3, 1000.0, Some(500.0)), (8e-3, 125.0, None), (0.1e-3, 10_000.0, Some(5000.0))]
+        {
+            let gap_m = delay_s * Air::AT_20_C.speed_m_s / 2.0;
+            let weave = vec![sheet("w:flow_resistance_pa_s_m=100")];
+            let f = forecast(weave, plan(Some(gap_m))).unwrap();
+            let comb = f.sheets[0].angles[0].comb.as_ref().unwrap();
+            assert!((comb.spacing_hz - spacing_hz).abs() < 1e-6 * spacing_hz);
+            if let Some(hz) = first_dip_hz {
+                assert!((comb.dips_hz[0] - hz).abs() < 0.006 * spacing_hz, "{:?}", comb.dips_hz);
+            }
+        }
+    }
+
+    #[test]
     fn plans_outside_their_range_are_refused() {
         let w = || vec![sheet("w:flow_resistance_pa_s_m=100")];
         assert_eq!(forecast(Vec::new(), plan(None)), Err(PlanError::NoSheet));
