@@ -186,7 +186,7 @@ fn distortion(session: &Session, transfers: &Transfers) -> Option<DistortionResu
 }
 
 /// Kind of loss and gap, from the mean loss and the ripple at the seats.
-fn explain(
+pub fn explain(
     session: &Session,
     transfers: &Transfers,
     table: &LossTable,

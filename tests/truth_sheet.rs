@@ -1,12 +1,11 @@
 //! Kind of loss and areal mass from whole simulated sessions: the chain from recordings to the
 //! fitted sheet against the sheet that the simulation hung up. Simulation and fit share no code.
 
-use scrimcheck::analysis::geometry::cos_theta;
 use scrimcheck::analysis::loss::losses;
-use scrimcheck::analysis::sheet::air::Air;
 use scrimcheck::analysis::sheet::choice::LossKind;
-use scrimcheck::analysis::sheet::finding::{SheetFinding, explain_loss};
+use scrimcheck::analysis::sheet::finding::SheetFinding;
 use scrimcheck::analysis::sheet::fit::{ModelKind, Quantity};
+use scrimcheck::chain::explain;
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::random::Kind;
 use scrimcheck::simulate::scenario::Scenario;
@@ -26,9 +25,7 @@ fn find(sheet: Sheet, gap_m: f64, seed: u64) -> SheetFinding {
     let stated = session.manifest.screen.gap_m;
     let transfers = measure(session, &read, stated, &|| ()).unwrap();
     let (table, _) = losses(session, &transfers, &transfers.seats);
-    let cosines: Vec<f64> = session.manifest.seat.iter().filter_map(cos_theta).collect();
-    let air = Air { speed_m_s: transfers.speed_m_s, ..Air::AT_20_C };
-    explain_loss(&table, &session.manifest.screen, &cosines, transfers.gap.as_ref(), &air).0
+    explain(session, &transfers, &table).0
 }
 
 fn value(finding: &SheetFinding, kind: ModelKind, quantity: Quantity) -> f64 {
