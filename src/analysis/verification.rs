@@ -338,7 +338,7 @@ fn fit(
     let eigen = normal.clone().symmetric_eigen();
     let (small, large) = (eigen.eigenvalues.min(), eigen.eigenvalues.max());
     // Regressors that are nearly zero or nearly the same cannot be told apart.
-    if !(small > 1e-6 * large) {
+    if small.is_nan() || small <= 1e-6 * large {
         return None;
     }
     let covariance = normal.try_inverse()?;
