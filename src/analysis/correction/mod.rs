@@ -349,3 +349,5 @@ fn judged(table: &LossTable) -> Vec<usize> {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod truth;

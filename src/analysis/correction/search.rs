@@ -19,19 +19,24 @@ use std::sync::Arc;
 const EARN_CHANCE: f64 = 0.01;
 
 /// Least gain in error that is worth a filter, dB rms over seats and bands.
-const EARN_DB: f64 = 0.03;
+const EARN_DB: f64 = 0.02;
 
 /// Continuous solutions that are polished for each structure, on fine and on coarse
 /// steps: the coarser the steps, the less the order before rounding says about after.
-const POLISHED: usize = 3;
+const POLISHED: usize = 5;
 const POLISHED_COARSE: usize = 12;
 
-/// Starts of the optimiser with filters anywhere, for each structure.
-const ANYWHERE: usize = 3;
+/// Starts of the optimiser with filters anywhere, for each structure, on fine and on
+/// coarse steps.
+const ANYWHERE: usize = 8;
+const ANYWHERE_COARSE: usize = 30;
 
 /// Kicks out of place for each structure, on fine and on coarse steps.
 const KICKS: usize = 3;
 const KICKS_COARSE: usize = 24;
+
+/// How many times the error of the better structure another may have and still be refined.
+const CATCH_UP: f64 = 1.3;
 
 /// Lists of gains up to this length are coarse (1 dB steps between +-6 dB are 13).
 const COARSE: usize = 16;
@@ -114,6 +119,17 @@ pub(super) fn search(
             || if n <= max_filters { fit(false) } else { None },
             || if shelf { fit(true) } else { None },
         );
+        // A structure far behind the other does not catch up by finer search.
+        let limit_db = [&plain, &shelved]
+            .into_iter()
+            .flatten()
+            .map(|found| found[0].error_db)
+            .fold(f64::INFINITY, f64::min)
+            * CATCH_UP;
+        let refine = |found: Option<Vec<Candidate>>| {
+            found.map(|c| Search::new(objective, steps, target).refine(c, limit_db))
+        };
+        let (plain, shelved) = rayon::join(|| refine(plain), || refine(shelved));
         last = [plain.clone(), shelved.clone()];
         let Some(best) =
             [plain, shelved].into_iter().flatten().min_by(|a, b| a.error_db.total_cmp(&b.error_db))
@@ -174,6 +190,10 @@ type Part = Arc<[f64]>;
 impl<'a> Search<'a> {
     fn new(objective: &'a Objective, steps: &'a Steps, target: &'a Target) -> Self {
         Self { objective, steps, ranges: ranges(steps), target, seen: RefCell::default() }
+    }
+
+    fn coarse(&self) -> bool {
+        self.steps.gain_db.len() <= COARSE
     }
 
     fn setting(&self, f: &OnGrid) -> Setting {
@@ -268,8 +288,9 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// The best chain of `n` filters with or without a shelf, from several starts.
-    fn best(&self, shelf: bool, n: usize, last: &[Option<Candidate>; 2]) -> Option<Candidate> {
+    /// Chains of `n` filters with or without a shelf from several starts, the best first;
+    /// `None` or at least one.
+    fn best(&self, shelf: bool, n: usize, last: &[Option<Candidate>; 2]) -> Option<Vec<Candidate>> {
         let mut found: Vec<(f64, Vec<Setting>)> = self
             .starts(shelf, n, last)
             .iter()
@@ -279,7 +300,7 @@ impl<'a> Search<'a> {
         found.sort_by(|a, b| a.0.total_cmp(&b.0));
         // Two starts that came to the same place are one.
         found.dedup_by(|a, b| (a.0 - b.0).abs() < 1e-6);
-        let coarse = self.steps.gain_db.len() <= COARSE;
+        let coarse = self.coarse();
         let mut polished: Vec<Candidate> = found
             .iter()
             .take(if coarse { POLISHED_COARSE } else { POLISHED })
@@ -293,21 +314,31 @@ impl<'a> Search<'a> {
         }
         polished.sort_by(|a, b| a.error_db.total_cmp(&b.error_db));
         polished.dedup_by(|a, b| a.filters == b.filters);
+        (!polished.is_empty()).then_some(polished)
+    }
+
+    /// The best of what was found, sought more finely unless its error is above `limit_db`.
+    fn refine(&self, found: Vec<Candidate>, limit_db: f64) -> Candidate {
         // On coarse steps valleys lie far apart and the second best may hide the best.
-        let around = if coarse { 3 } else { 1 };
-        let best = polished
+        let around = if self.coarse() { 3 } else { 1 };
+        let first = found[0].clone();
+        if first.error_db > limit_db {
+            return first;
+        }
+        let best = found
             .into_iter()
             .take(around)
             .map(|c| self.polish_around(c))
-            .min_by(|a, b| a.error_db.total_cmp(&b.error_db))?;
-        Some(self.kick(best))
+            .min_by(|a, b| a.error_db.total_cmp(&b.error_db))
+            .unwrap_or(first);
+        self.kick(best)
     }
 
     /// Kicks all numbers a few steps out of place and walks downhill again, several times.
     /// The kicks are seeded: the same losses give the same setting.
     fn kick(&self, mut best: Candidate) -> Candidate {
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(best.filters.len() as u64);
-        let kicks = if self.steps.gain_db.len() <= COARSE { KICKS_COARSE } else { KICKS };
+        let kicks = if self.coarse() { KICKS_COARSE } else { KICKS };
         for _ in 0..kicks {
             let mut filters = best.filters.clone();
             for f in &mut filters {
@@ -362,6 +393,40 @@ impl<'a> Search<'a> {
             .map_or(0.0, |r| r.target_db)
     }
 
+    /// A chain grown from a shelf that begins below the middle and a broad cut above it, which
+    /// together make a steady tilt; growing filter by filter from a shelf alone never passes
+    /// by this pair, since half of it is worse than nothing.
+    fn tilt(&self, n: usize, top_db: f64) -> Vec<Setting> {
+        let shelf = Setting {
+            kind: SectionKind::HighShelf,
+            frequency_hz: 1000.0,
+            gain_db: 1.2 * top_db,
+            q: 0.5,
+        };
+        let mut chain = vec![shelf, peak(3500.0, -top_db, 0.35)];
+        loop {
+            if chain.len() == n {
+                return chain;
+            }
+            chain = minimise(self.objective, &self.ranges, &chain);
+            let parts: Vec<Vec<f64>> =
+                chain.iter().filter_map(|s| self.objective.powers(*s)).collect();
+            let left = self.objective.residuals_db(&parts);
+            let most = self
+                .target
+                .rows
+                .iter()
+                .zip(&left)
+                .filter(|(row, _)| row.variance.is_some())
+                .max_by(|a, b| {
+                    let size = |(row, r): &(&super::target::Row, &f64)| row.weight * *r * *r;
+                    size(a).total_cmp(&size(b))
+                });
+            let (hz, gain_db) = most.map_or((2500.0, 0.5), |(row, r)| (row.band.exact_hz(), *r));
+            chain.push(peak(hz, gain_db, 2.0));
+        }
+    }
+
     /// Starts of the optimiser: the best with one filter fewer and a new one where most is
     /// left (twice, narrow and broad); a shelf under it; and filters spread evenly.
     fn starts(&self, shelf: bool, n: usize, last: &[Option<Candidate>; 2]) -> Vec<Vec<Setting>> {
@@ -406,19 +471,30 @@ impl<'a> Search<'a> {
         if shelf {
             even.push(shelf_at(7000.0, 0.8 * top));
         }
+        if shelf && n > 2 {
+            starts.push(self.tilt(n, top));
+        }
         starts.push(even);
         if n > 1 {
             // Seeded, so that the same losses give the same setting.
             let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(n as u64);
-            for _ in 0..ANYWHERE {
-                let mut start: Vec<Setting> = (0..peaks)
-                    .map(|_| {
-                        let hz = rng.random_range(low..=high).exp();
-                        peak(hz, self.target_near(hz) * rng.random_range(-0.5..1.0), 1.5)
-                    })
-                    .collect();
+            let [q_low, q_high] = self.ranges.ln_peak_q;
+            let [cut, boost] = self.ranges.gain_db.map(|db| 0.8 * db);
+            for _ in 0..if self.coarse() { ANYWHERE_COARSE } else { ANYWHERE } {
+                // Gains too: cuts and boosts that overlap make slopes no single filter has.
+                let mut hz_and_db =
+                    || (rng.random_range(low..=high).exp(), rng.random_range(cut..=boost));
+                let mut start: Vec<Setting> = Vec::with_capacity(n);
                 if shelf {
-                    start.push(shelf_at(rng.random_range(low..=high).exp(), 0.8 * top));
+                    let (hz, db) = hz_and_db();
+                    start.push(shelf_at(hz, db));
+                }
+                for _ in 0..peaks {
+                    let (hz, db) = hz_and_db();
+                    start.push(peak(hz, db, 1.0));
+                }
+                for s in start.iter_mut().filter(|s| s.kind == SectionKind::Peaking) {
+                    s.q = rng.random_range(q_low..=q_high).exp();
                 }
                 starts.push(start);
             }

@@ -6,7 +6,7 @@ use crate::analysis::made_tables::{
 };
 use crate::support::assert_close;
 
-fn limits() -> CorrectionLimits {
+pub(super) fn limits() -> CorrectionLimits {
     CorrectionLimits::default()
 }
 
@@ -20,7 +20,11 @@ fn cloth(hz: f64) -> f64 {
 }
 
 /// Shape of the *true* loss over seats and bands, 500 Hz-16 kHz, before and after, dB rms.
-fn true_shape(c: &Correction, n_seats: usize, truth: impl Fn(usize, f64) -> f64) -> (f64, f64) {
+pub(super) fn true_shape(
+    c: &Correction,
+    n_seats: usize,
+    truth: impl Fn(usize, f64) -> f64,
+) -> (f64, f64) {
     let bands: Vec<ThirdOctave> = (-3..=12).map(ThirdOctave::from_index).collect();
     let gains = c.band_gains_db(&bands);
     let (mut before, mut after) = (0.0, 0.0);

@@ -290,11 +290,13 @@ fn cause(
     let judged = super::judged(table);
     // What is left at the failing seats: the share of level, of the mean over seats, the rest.
     let (mut total, mut level, mut common) = (0.0, 0.0, 0.0);
+    let levels: Vec<f64> = counted.iter().filter_map(|s| s.level_db).collect();
+    let mean_level = levels.iter().sum::<f64>() / levels.len().max(1) as f64;
     for s in &off {
         for &b in &judged {
             let Some(p) = s.predicted[b] else { continue };
             total += p.value_db.powi(2);
-            level += s.level_db.unwrap_or(0.0).powi(2);
+            level += s.level_db.map_or(0.0, |l| (l - mean_level).powi(2));
             common += c.bands[b].left_db.unwrap_or(0.0).powi(2);
         }
     }
