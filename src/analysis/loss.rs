@@ -1,16 +1,13 @@
 //! The loss per seat and its mean: what every later step and paper reads.
 
-use super::echo::{
-    SeatEchoes, SeatParts, band_power, columns, common_late, direct_spectrum, echo_ratio, rows,
-    seat_echoes, seat_parts,
-};
+use super::joint::{self, Spectrum};
+use super::passage::{SeatPassage, band_power, seat_passage};
 use super::uncertainty::{Budget, SeatScatter, SessionScatter};
 use crate::ingest::session::Session;
 use crate::transfer::measure::Transfers;
 use crate::transfer::seat::SeatTransmission;
 use crate::units::ThirdOctave;
 use rayon::prelude::*;
-use realfft::num_complex::Complex;
 use serde::Serialize;
 
 /// A value with its uncertainty (GUM): `u95_db = t(0.975, dof) x u_db`.
@@ -110,22 +107,24 @@ pub fn losses(
     transfers: &Transfers,
     seats: &[SeatTransmission],
 ) -> (LossTable, Budget) {
-    let parts: Vec<SeatParts> = seats.par_iter().map(|s| seat_parts(&transfers.plan, s)).collect();
-    let ratio = echo_ratio(&transfers.plan, &parts);
-    let late = common_late(&transfers.plan, &parts);
+    let plan = &transfers.plan;
+    let joint = joint::fit(plan, seats);
+    let passages: Vec<SeatPassage> = (0..seats.len())
+        .into_par_iter()
+        .map(|at| seat_passage(plan, &seats[at], &joint, at))
+        .collect();
     let measured: Vec<SeatValues> = seats
         .par_iter()
-        .zip(&parts)
-        .map(|(seat, parts)| {
-            let echoes = seat_echoes(&transfers.plan, seat, parts, ratio.as_ref(), late.as_ref());
-            measure_seat(transfers, seat, parts, echoes)
-        })
+        .zip(&passages)
+        .map(|(seat, passage)| measure_seat(transfers, seat, passage))
         .collect();
     let scatter: Vec<SeatScatter> = seats
         .iter()
-        .zip(&parts)
+        .zip(&passages)
         .zip(&measured)
-        .map(|((seat, parts), values)| SeatScatter::new(session, transfers, seat, parts, values))
+        .map(|((seat, passage), values)| {
+            SeatScatter::new(session, transfers, seat, passage, values)
+        })
         .collect();
     let budget = SessionScatter::new(transfers, &scatter).budget();
     let table = tabulate(session, transfers, seats, &measured, &budget);
@@ -143,41 +142,20 @@ pub struct SeatValues {
     pub by_with_db: Vec<Vec<f64>>,
     /// Direct loss by each take without the screen.
     pub by_without_db: Vec<Vec<f64>>,
-    /// Echoes as they were taken.
-    pub echoes: SeatEchoes,
 }
 
 fn measure_seat(
     transfers: &Transfers,
     seat: &SeatTransmission,
-    parts: &SeatParts,
-    echoes: SeatEchoes,
+    passage: &SeatPassage,
 ) -> SeatValues {
     let plan = &transfers.plan;
-    let n_bands = transfers.bands.len();
-    let unresolved = |band: usize| {
-        if band < n_bands {
-            return echoes.unresolved[band];
-        }
-        let at = band_position(transfers, transfers.fine_hz[band - n_bands]);
-        let i = (at as usize).min(n_bands.saturating_sub(2));
-        let next = echoes.unresolved[(i + 1).min(n_bands - 1)];
-        echoes.unresolved[i] + (next - echoes.unresolved[i]) * (at - i as f64)
+    let loss_db = |total: &Spectrum, n: usize| -> Vec<f64> {
+        (0..n).map(|band| -10.0 * band_power(plan, total, band).log10()).collect()
     };
-    let loss_db = |direct: &[Complex<f64>], n: usize| -> Vec<f64> {
-        let total: Vec<Complex<f64>> =
-            direct.iter().zip(&echoes.spectrum).map(|(d, e)| d + e).collect();
-        (0..n)
-            .map(|band| -10.0 * (band_power(plan, &total, band) + unresolved(band)).log10())
-            .collect()
-    };
-    let direct_db = loss_db(&parts.direct, plan.bins.len());
-    let by = |groups: Vec<Vec<usize>>| -> Vec<Vec<f64>> {
-        groups.iter().map(|g| loss_db(&direct_spectrum(plan, seat, g), n_bands)).collect()
-    };
-    let [n_without, n_with] = seat.takes;
-    let by_with_db = by(rows(n_without, n_with));
-    let by_without_db = by(columns(n_without, n_with));
+    let by = |all: &[Spectrum]| all.iter().map(|s| loss_db(s, plan.n_bands)).collect();
+    let direct_db = loss_db(&passage.total, plan.bins.len());
+    let (by_with_db, by_without_db) = (by(&passage.by_with), by(&passage.by_without));
     let in_room_db = (0..plan.bins.len())
         .map(|band| {
             let mean = |rows: &[[Vec<f64>; 2]]| {
@@ -188,7 +166,7 @@ fn measure_seat(
             10.0 * (mean(&seat.room_without) / mean(&seat.room_with)).log10()
         })
         .collect();
-    SeatValues { direct_db, in_room_db, by_with_db, by_without_db, echoes }
+    SeatValues { direct_db, in_room_db, by_with_db, by_without_db }
 }
 
 /// Position of a frequency among the third-octave bands, 0 = first mid-band.

@@ -7,7 +7,7 @@
 //! truth ([`WEIGHTS`]), see the table and its command in `DEVELOPERS.md`.
 
 use super::claims::student_quantile;
-use super::echo::{SeatParts, smooth_bands, tail_power};
+use super::passage::{SeatPassage, smooth_bands};
 use super::loss::{DIRECT_FROM_HZ, Estimate, SeatValues};
 use crate::ingest::session::Session;
 use crate::transfer::measure::Transfers;
@@ -224,7 +224,7 @@ impl SeatScatter {
         session: &Session,
         transfers: &Transfers,
         seat: &SeatTransmission,
-        parts: &SeatParts,
+        passage: &SeatPassage,
         values: &SeatValues,
     ) -> Self {
         let n_bands = transfers.bands.len();
@@ -254,9 +254,9 @@ impl SeatScatter {
                 .map(|b| values.direct_db[b] - values.in_room_db[b])
                 .collect(),
         };
-        let tail = tail_power(&transfers.plan, seat);
+        let tail = &passage.tail_power;
         for (b, band) in transfers.bands.iter().enumerate() {
-            let direct = parts.power[b];
+            let direct = passage.own_power[b];
             let total = 10f64.powf(-values.direct_db[b] / 10.0);
             let to_db = DB_PER_POWER / total;
             // An echo's cross product with the direct sound averages out over a band that is
@@ -270,8 +270,8 @@ impl SeatScatter {
                 scatter.unknown[b] = unknown_gap_variance(values.direct_db[b], band.width_hz());
                 continue;
             };
-            let error = values.echoes.error[b];
-            let lag_s = values.echoes.first_order as f64 * round_trip_s;
+            let error = passage.echo_error[b];
+            let lag_s = passage.first_order as f64 * round_trip_s;
             scatter.echo[b] = to_db.powi(2) * error * (2.0 * direct * coherence(lag_s) + error);
         }
         scatter

@@ -2,11 +2,10 @@
 //! in an echo's slot.
 
 use super::bands::BandBins;
-use super::direct::{PairTransmission, SeatTiming, outside, pair_transmission, seat_timing};
+use super::direct::{DirectPair, SeatTiming, direct_pair, seat_timing};
 use super::early::EarlyPlan;
 use super::fft::RealFft;
 use super::take::{TakeResponse, all_edges_hz};
-use super::window::{HANN_POWER, hann};
 use crate::units::ThirdOctave;
 use realfft::num_complex::Complex;
 
@@ -35,10 +34,7 @@ pub struct SeatTransmission {
     /// Direct window and echo lag.
     pub timing: SeatTiming,
     /// All pairs, with-take by with-take: index `w * takes[0] + o`.
-    pub pairs: Vec<PairTransmission>,
-    /// Power per third-octave band that reflections and the moved microphone are
-    /// expected to leave in the late filter of one pair (linear, of the transmission).
-    pub floor: Vec<f64>,
+    pub pairs: Vec<DirectPair>,
     /// Band power in the room window, noise, per third-octave then fine band, one row a take:
     /// without.
     pub room_without: Vec<[Vec<f64>; 2]>,
@@ -65,15 +61,6 @@ impl SeatPlan {
         Self { fft, bins, n_bands: bands.len(), bands: bands.to_vec(), short, rate_hz }
     }
 
-    /// Energy density per sample, per third-octave band, of a stretch under a Hann window.
-    fn density(&self, stretch: &[f64]) -> Vec<f64> {
-        let n = stretch.len();
-        let windowed: Vec<f64> = stretch.iter().zip(hann(n)).map(|(x, w)| x * w).collect();
-        let spectrum = self.fft.forward(&windowed);
-        let scale = 1.0 / (HANN_POWER * n as f64);
-        (0..self.n_bands).map(|b| scale * self.bins.mean(b, |k| spectrum[k].norm_sqr())).collect()
-    }
-
     /// Energy of the direct sound (1 ms before to 1 ms after) per third-octave band.
     fn direct_energy(&self, early: &EarlyPlan, response: &[f64]) -> Vec<f64> {
         let spectrum = self.fft.forward(&early.direct_window(response, 0.001, 0.001));
@@ -83,11 +70,6 @@ impl SeatPlan {
 
 /// Early sound in which ripple of the gap is looked for, s after the crest.
 const RATIO_S: f64 = 0.006;
-/// Bounds of how much denser the reflections in a slot may be than on average.
-const DENSITY_BOUNDS: [f64; 2] = [0.3, 10.0];
-/// Power of the slot's taps after their fades, over a full-width slot.
-const SLOT_POWER: f64 = 0.85;
-
 /// Pairs the takes of one seat; `None` where a condition has no take or nothing can be fitted.
 pub fn transmit(
     plan: &SeatPlan,
@@ -103,33 +85,17 @@ pub fn transmit(
     let all_without: Vec<&[f64]> = without.iter().map(|(_, t)| t.early.as_slice()).collect();
     let timing = seat_timing(early, &all_without, round_trip_s);
     let mut pairs = Vec::with_capacity(without.len() * with.len());
-    let mut floor = vec![0.0; plan.n_bands];
     let mut ratio = vec![Complex::default(); plan.short.n_bins()];
-    let [from, to] = outside(early, timing);
     for (_, w) in with {
         for (_, o) in without {
-            let pair = pair_transmission(early, &o.early, &w.early, timing)?;
-            let left = plan.density(&pair.residual);
-            let direct = plan.direct_energy(early, &o.early);
-            let around = plan.density(&o.early[from..to]);
-            if let Some(taps) = &pair.late {
-                let n = taps.values.len();
-                let start = (early.zero as i64 + taps.first_lag) as usize;
-                let here = plan.density(&o.early[start..start + n]);
-                for b in 0..plan.n_bands {
-                    let denser = (here[b] / around[b]).clamp(DENSITY_BOUNDS[0], DENSITY_BOUNDS[1]);
-                    floor[b] += SLOT_POWER * n as f64 * left[b] / direct[b] * denser;
-                }
-            }
             let delay_s = early.delay_s(&o.early, &w.early);
             let aligned = early.advance(&w.early, delay_s);
             plan.add_ratio(early, &aligned, &o.early, &mut ratio);
-            pairs.push(pair);
+            pairs.push(direct_pair(early, &o.early, &aligned));
         }
     }
     let n_pairs = pairs.len() as f64;
     ratio.iter_mut().for_each(|x| *x /= n_pairs);
-    floor.iter_mut().for_each(|x| *x /= n_pairs);
     let rows = |takes: &[(u32, &TakeResponse)]| {
         takes.iter().map(|(_, t)| [t.power.clone(), t.noise.clone()]).collect()
     };
@@ -161,7 +127,6 @@ pub fn transmit(
         spots: [spots(without), spots(with)],
         timing,
         pairs,
-        floor,
         room_without: rows(without),
         room_with: rows(with),
         ratio,

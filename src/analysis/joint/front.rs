@@ -1,0 +1,77 @@
+//! The loudspeaker's front as what sends sound back to the sheet.
+//!
+//! A front is a smooth thing: a main reflection, parts some centimetres before or behind it
+//! (horn, dome, frame), and less of it where it is small against the wavelength. A few
+//! numbers hold it, and all seats and frequencies tell of them together.
+
+use nalgebra::DMatrix;
+use realfft::num_complex::Complex;
+use std::f64::consts::PI;
+
+/// Parts around the main one, at multiples of [`TAP_S`].
+const TAPS: std::ops::RangeInclusive<i32> = -2..=5;
+/// Time between parts, s: 7 mm of way.
+const TAP_S: f64 = 1.0 / 48_000.0;
+/// Standard deviation expected of the main reflection (pressure) ...
+const MAIN_SD: f64 = 0.6;
+/// ... of its neighbours, halved every two parts ...
+const SIDE_SD: f64 = 0.2;
+/// ... and of the shelves by which less comes back at low frequencies.
+const SHELF_SD: f64 = 0.3;
+/// Corners of these shelves, Hz: fronts of 0.1 to 0.5 m.
+const SHELVES_HZ: [f64; 3] = [300.0, 700.0, 1600.0];
+
+/// Number of terms a front is made of.
+pub const N_TERMS: usize = 8 + SHELVES_HZ.len();
+/// Index of the main reflection.
+pub const MAIN: usize = 2;
+
+/// Terms of a front at a frequency, around the main reflection's own lag; linear.
+pub fn terms(hz: f64) -> [Complex<f64>; N_TERMS] {
+    std::array::from_fn(|i| match i.checked_sub(8) {
+        None => {
+            let lag_s = f64::from(TAPS.start() + i as i32) * TAP_S;
+            Complex::from_polar(1.0, -2.0 * PI * hz * lag_s)
+        }
+        Some(shelf) => Complex::new(1.0, hz / SHELVES_HZ[shelf]).inv(),
+    })
+}
+
+/// Standard deviation expected of each term before any measurement.
+pub fn expected_sd() -> [f64; N_TERMS] {
+    std::array::from_fn(|i| match i {
+        MAIN => MAIN_SD,
+        0..8 => SIDE_SD * 0.5f64.powf(f64::from((i as i32 - MAIN as i32).abs()) / 2.0),
+        _ => SHELF_SD,
+    })
+}
+
+/// A front as it was found.
+#[derive(Debug, Clone)]
+pub struct Front {
+    /// Weights of the terms.
+    pub weights: [f64; N_TERMS],
+    /// Covariance of the weights.
+    pub covariance: DMatrix<f64>,
+    /// Lag found over the lag of the stated gap.
+    pub lag_factor: f64,
+}
+
+impl Front {
+    /// Pressure reflection at a frequency.
+    pub fn at(&self, hz: f64) -> Complex<f64> {
+        terms(hz).iter().zip(&self.weights).map(|(t, w)| t * w).sum()
+    }
+
+    /// Mean square error of [`Front::at`].
+    pub fn variance(&self, hz: f64) -> f64 {
+        let t = terms(hz);
+        let mut sum = 0.0;
+        for i in 0..N_TERMS {
+            for j in 0..N_TERMS {
+                sum += (t[i].conj() * t[j]).re * self.covariance[(i, j)];
+            }
+        }
+        sum.max(0.0)
+    }
+}

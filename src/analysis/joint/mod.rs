@@ -1,0 +1,607 @@
+//! Sheet and loudspeaker front, found together from all seats.
+//!
+//! All that passes a sheet in front of a loudspeaker is
+//!
+//! `t = T / (1 - R B z)`, `R = 1 - T`, `z = exp(-j 2 pi f tau)`, `tau = 2 gap cos(theta)/c`:
+//!
+//! the sheet's own transmission `T`, and echoes between its reflection `R` and the front `B`.
+//! `T` is a short causal filter, at each seat its own (angle). `B` is the same for all seats
+//! and a few numbers hold it (`front`), and a thin sheet reflects what it does not pass
+//! (`thin`). So `h_with = t * h_without` is solved for the taps of `T` and the terms of `B`
+//! at once, by Gauss-Newton least squares over the samples in which the direct sound and its
+//! first echoes arrive; samples after the first reflection of the room count less, as far as
+//! the moved microphone disturbs them there. `T` is left free wherever the direct sound tells
+//! of it, so that no model of the cloth or of its holes comes in.
+
+pub mod front;
+mod pair;
+mod thin;
+
+use crate::transfer::direct::{DirectPair, HEAD_S};
+use crate::transfer::fft::RealFft;
+use crate::transfer::seat::{SeatPlan, SeatTransmission};
+use front::{Front, MAIN, N_TERMS, expected_sd, terms};
+use nalgebra::{DMatrix, DVector};
+use pair::{Reduced, Rows};
+use rayon::prelude::*;
+use realfft::num_complex::Complex;
+use std::f64::consts::PI;
+
+/// One-sided spectrum.
+pub type Spectrum = Vec<Complex<f64>>;
+
+/// The equations begin this long before the crest, s.
+const BEFORE_S: f64 = 0.001;
+/// The filter may lead by this much (band-limited sheets ring both ways), s.
+const LEAD_S: f64 = 0.0003;
+/// Rows go on this far beyond the last tap, s ...
+const ROWS_BEYOND_S: f64 = 0.0002;
+/// ... and this far beyond the first round trip, where there is one.
+const ROWS_AFTER_TRIP_S: f64 = 0.0009;
+/// No row is taken later than this, s.
+const LAST_ROW_S: f64 = 0.0035;
+/// Fade of the first rows, s.
+const ROW_FADE_S: f64 = 0.0003;
+/// Error power of a row before any reflection, relative to the energy of the direct sound.
+const ROW_ERROR: f64 = 1e-5;
+/// Standard deviation expected of a tap near lag 0 ...
+const TAP_SD: f64 = 0.3;
+/// ... up to this lag, s; beyond it falls off ...
+const TAP_NEAR_S: f64 = 0.0003;
+/// ... with this time constant, s ...
+const TAP_FALL_S: f64 = 0.0002;
+/// ... down to this: what may still come is slow and small.
+const TAP_LEAST_SD: f64 = 0.01;
+/// Reflections are told from the residual by its power over this, s.
+const LOCAL_S: f64 = 0.0005;
+/// Gauss-Newton steps.
+const STEPS: usize = 5;
+/// The first step ends this long before the first echo, s ...
+const CLEAR_S: f64 = 0.00008;
+/// ... but not before this, s.
+const SHORTEST_S: f64 = 0.00025;
+/// The stated gap may be off by this part, and by this lag, s.
+const LAG_PART: f64 = 0.06;
+const LAG_STEP: f64 = 0.004;
+
+/// Sheet and front of a session.
+pub struct Joint {
+    /// Front, where a gap places its echoes.
+    pub front: Option<Front>,
+    /// Seats, in the order of the transmissions.
+    pub seats: Vec<SeatFit>,
+}
+
+/// The sheet at one seat.
+pub struct SeatFit {
+    /// Lag of the first tap, samples.
+    pub first_lag: i64,
+    /// Taps of the sheet's own transmission, one row a pair (`w * takes_without + o`).
+    pub taps: Vec<Vec<f64>>,
+    /// Delay of the taps after a minimum-phase sheet, s.
+    pub delay_s: f64,
+    /// First lag at which an echo may stand in the taps, s.
+    pub clear_s: f64,
+    /// Round trip, s, with the lag found.
+    pub round_trip_s: Option<f64>,
+    /// Mean square of what the fit leaves in its rows, over what was expected.
+    pub misfit: f64,
+}
+
+/// Everything of a seat that does not change from step to step.
+struct Seat<'a> {
+    given: &'a SeatTransmission,
+    pairs: Vec<Pair<'a>>,
+}
+
+struct Pair<'a> {
+    given: &'a DirectPair,
+    source: Spectrum,
+    energy: f64,
+}
+
+struct Fitter<'a> {
+    fft: RealFft,
+    rate_hz: f64,
+    head: usize,
+    seats: Vec<Seat<'a>>,
+}
+
+/// What a step knows of one seat.
+#[derive(Clone)]
+struct State {
+    first_lag: i64,
+    /// Taps of all pairs.
+    taps: Vec<Vec<f64>>,
+    /// Power of the residual per row and pair.
+    left: Vec<Vec<f64>>,
+    delay_s: f64,
+    misfit: f64,
+}
+
+/// Fits all seats. Where nothing can be fitted all taps are NaN, and so no band gets a value.
+pub fn fit(plan: &SeatPlan, seats: &[SeatTransmission]) -> Joint {
+    Fitter::new(plan, seats).run().unwrap_or_else(|| Joint {
+        front: None,
+        seats: seats
+            .iter()
+            .map(|seat| SeatFit {
+                first_lag: 0,
+                taps: vec![vec![f64::NAN]; seat.pairs.len()],
+                delay_s: 0.0,
+                clear_s: seat.timing.end_s,
+                round_trip_s: None,
+                misfit: f64::NAN,
+            })
+            .collect(),
+    })
+}
+
+impl<'a> Fitter<'a> {
+    fn new(plan: &SeatPlan, seats: &'a [SeatTransmission]) -> Self {
+        let rate_hz = plan.rate_hz();
+        let fft = RealFft::new(crate::transfer::deconvolve::fast_length((0.06 * rate_hz) as usize));
+        let head = (HEAD_S * rate_hz) as usize;
+        let seats = seats
+            .iter()
+            .map(|given| {
+                let until = head + ((given.timing.end_s + ROWS_BEYOND_S) * rate_hz) as usize;
+                let pairs = given
+                    .pairs
+                    .iter()
+                    .map(|pair| Pair {
+                        given: pair,
+                        source: fft.forward(&pair.without),
+                        energy: pair.without[..until].iter().map(|x| x * x).sum(),
+                    })
+                    .collect();
+                Seat { given, pairs }
+            })
+            .collect();
+        Self { fft, rate_hz, head, seats }
+    }
+
+    fn df_hz(&self) -> f64 {
+        self.rate_hz / self.fft.n_points() as f64
+    }
+
+    fn samples(&self, time_s: f64) -> usize {
+        (time_s * self.rate_hz) as usize
+    }
+
+    fn run(&self) -> Option<Joint> {
+        let trips: Vec<Option<f64>> =
+            self.seats.iter().map(|s| s.given.timing.round_trip_s).collect();
+        let mut states: Vec<State> = self
+            .seats
+            .par_iter()
+            .map(|seat| self.start(seat))
+            .collect::<Option<_>>()?;
+        let mut front = None;
+        if trips.iter().any(Option::is_some) {
+            let lag_factor = self.find_lag(&states);
+            let mut found = Front {
+                weights: [0.0; N_TERMS],
+                covariance: DMatrix::zeros(N_TERMS, N_TERMS),
+                lag_factor,
+            };
+            for _ in 0..STEPS {
+                self.step(&mut states, &mut found)?;
+            }
+            front = Some(found);
+        }
+        let factor = front.as_ref().map_or(1.0, |f| f.lag_factor);
+        let seats = self
+            .seats
+            .iter()
+            .zip(states)
+            .map(|(seat, state)| SeatFit {
+                first_lag: state.first_lag,
+                taps: state.taps,
+                delay_s: state.delay_s,
+                clear_s: clear_s(seat.given),
+                round_trip_s: seat.given.timing.round_trip_s.map(|t| t * factor),
+                misfit: state.misfit,
+            })
+            .collect();
+        Some(Joint { front, seats })
+    }
+
+    /// Taps alone, from what comes before the first echo.
+    fn start(&self, seat: &Seat) -> Option<State> {
+        let end_s = clear_s(seat.given).min(seat.given.timing.end_s);
+        let has_echo = seat.given.timing.round_trip_s.is_some();
+        let rows_end_s = if has_echo && end_s < seat.given.timing.end_s {
+            end_s
+        } else {
+            end_s + ROWS_BEYOND_S
+        };
+        let first_lag = -(self.samples(LEAD_S) as i64);
+        let mut state = State {
+            first_lag,
+            taps: Vec::new(),
+            left: Vec::new(),
+            delay_s: 0.0,
+            misfit: 0.0,
+        };
+        let n_taps = (self.samples(end_s) as i64 + 1 - first_lag) as usize;
+        for pair in &seat.pairs {
+            let weights = self.row_weights(rows_end_s, |_| 1.0);
+            let ridge = self.ridge(first_lag, n_taps, pair.energy);
+            let rows = Rows {
+                source: &pair.given.without,
+                target: &pair.given.with,
+                terms: &[],
+                first: self.first_row(),
+                weights: &weights,
+                first_lag,
+                ridge: &ridge,
+            };
+            let taps = rows.reduce(&[0.0; N_TERMS])?.taps_with(&[]);
+            let left = self.local_power(&self.residual(&pair.given.without, pair, first_lag, &taps));
+            state.taps.push(taps);
+            state.left.push(left);
+        }
+        state.delay_s = self.delay_s(seat, &state)?;
+        Some(state)
+    }
+
+    fn first_row(&self) -> usize {
+        self.head - self.samples(BEFORE_S)
+    }
+
+    /// Weights of the rows to `end_s`, the first ones faded in.
+    fn row_weights(&self, end_s: f64, of_row: impl Fn(usize) -> f64) -> Vec<f64> {
+        let first = self.first_row();
+        let last = self.head + (end_s * self.rate_hz).ceil() as usize;
+        let mut weights: Vec<f64> = (first..=last).map(of_row).collect();
+        let fade = self.samples(ROW_FADE_S);
+        weights.iter_mut().zip(crate::transfer::window::rise(fade)).for_each(|(w, r)| *w *= r);
+        weights
+    }
+
+    fn ridge(&self, first_lag: i64, n_taps: usize, energy: f64) -> Vec<f64> {
+        (0..n_taps)
+            .map(|i| {
+                let lag_s = (first_lag + i as i64).unsigned_abs() as f64 / self.rate_hz;
+                let fall = (-(lag_s - TAP_NEAR_S).max(0.0) / TAP_FALL_S).exp();
+                let sd = (TAP_SD * fall).max(TAP_LEAST_SD);
+                // Taps of a finer grid are smaller: the same filter is spread over more of them.
+                ROW_ERROR * energy / sd.powi(2)
+            })
+            .collect()
+    }
+
+    /// With minus filtered source, per sample.
+    fn residual(&self, source: &[f64], pair: &Pair, first_lag: i64, taps: &[f64]) -> Vec<f64> {
+        let n = source.len() as i64;
+        (0..source.len())
+            .map(|row| {
+                let filtered: f64 = taps
+                    .iter()
+                    .enumerate()
+                    .filter_map(|(c, t)| {
+                        let at = row as i64 - first_lag - c as i64;
+                        (at >= 0 && at < n).then(|| t * source[at as usize])
+                    })
+                    .sum();
+                pair.given.with[row] - filtered
+            })
+            .collect()
+    }
+
+    /// Mean square around each sample.
+    fn local_power(&self, x: &[f64]) -> Vec<f64> {
+        let half = self.samples(0.5 * LOCAL_S);
+        let mut sums = Vec::with_capacity(x.len() + 1);
+        sums.push(0.0);
+        for v in x {
+            sums.push(sums[sums.len() - 1] + v * v);
+        }
+        (0..x.len())
+            .map(|i| {
+                let (from, to) = (i.saturating_sub(half), (i + half + 1).min(x.len()));
+                (sums[to] - sums[from]) / (to - from) as f64
+            })
+            .collect()
+    }
+
+    /// Mean taps of a seat that hold no echo, as a spectrum on the fitter's grid.
+    fn through(&self, seat: &Seat, state: &State) -> Spectrum {
+        self.fft.forward_at(state.first_lag, &clear_taps(
+            &mean_of(&state.taps),
+            state.first_lag,
+            clear_s(seat.given),
+            self.rate_hz,
+        ))
+    }
+
+    fn delay_s(&self, seat: &Seat, state: &State) -> Option<f64> {
+        thin::excess_delay_s(&self.fft, self.rate_hz, &self.through(seat, state))
+    }
+
+    /// Which part of the stated lag explains most of what the first step leaves.
+    fn find_lag(&self, states: &[State]) -> f64 {
+        let n = (LAG_PART / LAG_STEP) as i32;
+        let floor = 1.0 / expected_sd()[MAIN].powi(2);
+        (-n..=n)
+            .map(|i| {
+                let factor = 1.0 + f64::from(i) * LAG_STEP;
+                let parts: Vec<[f64; 2]> = self
+                    .seats
+                    .par_iter()
+                    .zip(states)
+                    .filter_map(|(seat, state)| self.agreement(seat, state, factor))
+                    .collect();
+                let [normal, target] =
+                    parts.iter().fold([0.0; 2], |sum, p| [sum[0] + p[0], sum[1] + p[1]]);
+                (factor, target.max(0.0).powi(2) / (normal + floor))
+            })
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or(1.0, |(factor, _)| factor)
+    }
+
+    /// Normal matrix and right-hand side of the main reflection alone, at a lag.
+    fn agreement(&self, seat: &Seat, state: &State, factor: f64) -> Option<[f64; 2]> {
+        let mut sum = [0.0; 2];
+        let echo = self.echo(seat, state, None, factor)?;
+        for (i, pair) in seat.pairs.iter().enumerate() {
+            let term = self.term(pair, &echo.derivative, MAIN);
+            let reduced = self.reduce(seat, state, i, &echo, &[term], &[0.0; N_TERMS])?;
+            let scale = ROW_ERROR * pair.energy;
+            sum[0] += reduced.normal[(0, 0)] / scale;
+            sum[1] += reduced.target[0] / scale;
+        }
+        Some(sum)
+    }
+
+    /// Echo series of a seat, and what each term changes.
+    fn echo(
+        &self,
+        seat: &Seat,
+        state: &State,
+        front: Option<&Front>,
+        factor: f64,
+    ) -> Option<Echo> {
+        let round_trip_s = seat.given.timing.round_trip_s? * factor;
+        let through = self.through(seat, state);
+        let reflection = thin::reflection(self.df_hz(), &through, state.delay_s);
+        let one = Complex::new(1.0, 0.0);
+        let mut series = Vec::with_capacity(through.len());
+        let mut derivative = Vec::with_capacity(through.len());
+        let whole = self.fft.forward_at(state.first_lag, &mean_of(&state.taps));
+        for (k, r) in reflection.iter().enumerate() {
+            let hz = k as f64 * self.df_hz();
+            let returned = r * Complex::from_polar(1.0, -2.0 * PI * hz * round_trip_s);
+            let ratio = limited(front.map_or(Complex::default(), |f| f.at(hz) * returned));
+            let g = one / (one - ratio);
+            series.push(g);
+            derivative.push(whole[k] * g * g * returned);
+        }
+        Some(Echo { series, derivative, round_trip_s })
+    }
+
+    /// What a unit of one term of the front adds to a take with the screen.
+    fn term(&self, pair: &Pair, derivative: &[Complex<f64>], term: usize) -> Vec<f64> {
+        let df_hz = self.df_hz();
+        let spectrum = pair
+            .source
+            .iter()
+            .zip(derivative)
+            .enumerate()
+            .map(|(k, (x, d))| x * d * terms(k as f64 * df_hz)[term])
+            .collect();
+        let mut added = self.fft.inverse(spectrum);
+        added.truncate(pair.given.with.len());
+        added
+    }
+
+    fn reduce(
+        &self,
+        seat: &Seat,
+        state: &State,
+        pair: usize,
+        echo: &Echo,
+        columns: &[Vec<f64>],
+        around: &[f64; N_TERMS],
+    ) -> Option<Reduced> {
+        let timing = seat.given.timing;
+        let given = &seat.pairs[pair];
+        let source = self.with_echoes(given, echo);
+        let rows_end_s = (timing.end_s + ROWS_BEYOND_S)
+            .max(echo.round_trip_s + ROWS_AFTER_TRIP_S)
+            .min(LAST_ROW_S);
+        let expected = ROW_ERROR * given.energy;
+        let clean = self.head + self.samples(timing.end_s);
+        let left = &state.left[pair];
+        let weights = self.row_weights(rows_end_s, |row| {
+            if row < clean { 1.0 } else { expected / (expected + left[row]) }
+        });
+        let n_taps = (self.samples(timing.end_s) as i64 + 1 - state.first_lag) as usize;
+        let ridge = self.ridge(state.first_lag, n_taps, given.energy);
+        Rows {
+            source: &source,
+            target: &given.given.with,
+            terms: columns,
+            first: self.first_row(),
+            weights: &weights,
+            first_lag: state.first_lag,
+            ridge: &ridge,
+        }
+        .reduce(around)
+    }
+
+    fn with_echoes(&self, pair: &Pair, echo: &Echo) -> Vec<f64> {
+        let product = pair.source.iter().zip(&echo.series).map(|(x, g)| x * g).collect();
+        let mut source = self.fft.inverse(product);
+        source.truncate(pair.given.without.len());
+        source
+    }
+
+    /// One Gauss-Newton step for all taps and the front.
+    fn step(&self, states: &mut Vec<State>, front: &mut Front) -> Option<()> {
+        let factor = front.lag_factor;
+        let reduced: Vec<Vec<Reduced>> = self
+            .seats
+            .par_iter()
+            .zip(states.par_iter())
+            .map(|(seat, state)| {
+                let Some(echo) = self.echo(seat, state, Some(front), factor) else {
+                    return Some(Vec::new());
+                };
+                (0..seat.pairs.len())
+                    .map(|i| {
+                        let columns: Vec<Vec<f64>> = (0..N_TERMS)
+                            .map(|t| self.term(&seat.pairs[i], &echo.derivative, t))
+                            .collect();
+                        self.reduce(seat, state, i, &echo, &columns, &front.weights)
+                    })
+                    .collect()
+            })
+            .collect::<Option<_>>()?;
+        let mut normal = DMatrix::zeros(N_TERMS, N_TERMS);
+        let mut target = DVector::zeros(N_TERMS);
+        for (seat, pairs) in self.seats.iter().zip(&reduced) {
+            for (pair, r) in seat.pairs.iter().zip(pairs) {
+                let scale = ROW_ERROR * pair.energy;
+                normal += &r.normal / scale;
+                target += &r.target / scale;
+            }
+        }
+        for (i, sd) in expected_sd().iter().enumerate() {
+            normal[(i, i)] += 1.0 / sd.powi(2);
+        }
+        let solver = normal.cholesky()?;
+        let found = solver.solve(&target);
+        front.weights.copy_from_slice(found.as_slice());
+        front.covariance = solver.inverse();
+        let next: Vec<State> = self
+            .seats
+            .par_iter()
+            .zip(states.par_iter())
+            .zip(&reduced)
+            .map(|((seat, state), pairs)| self.update(seat, state, pairs, front))
+            .collect::<Option<_>>()?;
+        *states = next;
+        Some(())
+    }
+
+    fn update(
+        &self,
+        seat: &Seat,
+        state: &State,
+        pairs: &[Reduced],
+        front: &Front,
+    ) -> Option<State> {
+        if pairs.is_empty() {
+            return Some(state.clone());
+        }
+        let mut next = state.clone();
+        next.taps = pairs.iter().map(|r| r.taps_with(&front.weights)).collect();
+        next.delay_s = self.delay_s(seat, &next)?;
+        let echo = self.echo(seat, &next, Some(front), front.lag_factor)?;
+        let mut misfit = 0.0;
+        for (i, pair) in seat.pairs.iter().enumerate() {
+            let source = self.with_echoes(pair, &echo);
+            let left = self.residual(&source, pair, next.first_lag, &next.taps[i]);
+            let clean = self.first_row()..self.head + self.samples(seat.given.timing.end_s);
+            let n = clean.len() as f64;
+            misfit += left[clean].iter().map(|x| x * x).sum::<f64>() / n / (ROW_ERROR * pair.energy);
+            next.left[i] = self.local_power(&left);
+        }
+        next.misfit = misfit / seat.pairs.len() as f64;
+        Some(next)
+    }
+}
+
+struct Echo {
+    /// `1/(1 - R B z)`.
+    series: Spectrum,
+    /// `T g^2 R z`: what a unit of front adds to the transmission.
+    derivative: Spectrum,
+    round_trip_s: f64,
+}
+
+/// From this lag on the taps may hold an echo, s.
+fn clear_s(seat: &SeatTransmission) -> f64 {
+    seat.timing.round_trip_s.map_or(seat.timing.end_s, |t| (t - CLEAR_S).max(SHORTEST_S))
+}
+
+/// Taps before `until_s`, faded out over the end.
+fn clear_taps(taps: &[f64], first_lag: i64, until_s: f64, rate_hz: f64) -> Vec<f64> {
+    let n = ((until_s * rate_hz) as i64 + 1 - first_lag).clamp(1, taps.len() as i64) as usize;
+    let mut clear = taps[..n].to_vec();
+    let fade = ((0.00006 * rate_hz) as usize).max(2);
+    clear.iter_mut().rev().zip(crate::transfer::window::rise(fade)).for_each(|(t, w)| *t *= w);
+    clear
+}
+
+fn mean_of(rows: &[Vec<f64>]) -> Vec<f64> {
+    let mut mean = vec![0.0; rows.first().map_or(0, Vec::len)];
+    for row in rows {
+        mean.iter_mut().zip(row).for_each(|(m, x)| *m += x / rows.len() as f64);
+    }
+    mean
+}
+
+/// No sheet and front return more than this part of the power at a round trip.
+const MOST_PER_TRIP: f64 = 0.75;
+
+/// Keeps a ratio inside the circle in which the echoes die away.
+fn limited(ratio: Complex<f64>) -> Complex<f64> {
+    let most = MOST_PER_TRIP.sqrt();
+    let size = ratio.norm();
+    if size > most { ratio * (most / size) } else { ratio }
+}
+
+impl SeatFit {
+    /// Whole transmission of some pairs, on the grid of `plan`; the echoes are those of all
+    /// pairs.
+    pub fn transmission(
+        &self,
+        plan: &SeatPlan,
+        front: Option<&Front>,
+        pairs: &[usize],
+    ) -> Spectrum {
+        let rows: Vec<Vec<f64>> = pairs.iter().map(|&i| self.taps[i].clone()).collect();
+        let own = plan.fft.forward_at(self.first_lag, &mean_of(&rows));
+        match self.ratio(plan, front) {
+            None => own,
+            Some(ratio) => {
+                let one = Complex::new(1.0, 0.0);
+                own.iter().zip(ratio).map(|(t, r)| t / (one - r)).collect()
+            }
+        }
+    }
+
+    /// What each echo is of the one before it; `None` without a front.
+    pub fn ratio(&self, plan: &SeatPlan, front: Option<&Front>) -> Option<Spectrum> {
+        let (front, round_trip_s) = (front?, self.round_trip_s?);
+        let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
+        let returned = self.reflection(plan);
+        Some(
+            returned
+                .iter()
+                .enumerate()
+                .map(|(k, r)| {
+                    let hz = k as f64 * df_hz;
+                    let lag = Complex::from_polar(1.0, -2.0 * PI * hz * round_trip_s);
+                    limited(r * front.at(hz) * lag)
+                })
+                .collect(),
+        )
+    }
+
+    /// Taps of the sheet, mean over pairs.
+    pub fn mean_taps(&self) -> Vec<f64> {
+        mean_of(&self.taps)
+    }
+
+    /// Reflection of the sheet, as a thin one.
+    pub fn reflection(&self, plan: &SeatPlan) -> Spectrum {
+        let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
+        let taps = clear_taps(&mean_of(&self.taps), self.first_lag, self.clear_s, plan.rate_hz());
+        let through = plan.fft.forward_at(self.first_lag, &taps);
+        thin::reflection(df_hz, &through, self.delay_s)
+    }
+}

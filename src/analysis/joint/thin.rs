@@ -1,0 +1,106 @@
+//! What a thin sheet reflects, from what it passes.
+//!
+//! A sheet thin against the wavelength lets the same particle velocity out as comes in, so
+//! `R = 1 - T` whatever it is made of; with a series impedance `z` (in `rho c`),
+//! `T = 1/(1 + z/2)` and `R = (z/2)/(1 + z/2)`.
+
+use crate::transfer::fft::RealFft;
+use realfft::num_complex::Complex;
+use std::f64::consts::PI;
+
+type Spectrum = Vec<Complex<f64>>;
+
+/// The magnitude is trusted from here ...
+const LOW_HZ: f64 = 100.0;
+/// ... to the second figure; its slope from the first one on is carried on beyond, Hz.
+const TRUSTED_HZ: [f64; 2] = [8000.0, 16_000.0];
+/// Frequencies of the minimum-phase counterpart reach so many times higher.
+const BEYOND: usize = 8;
+/// The delay is judged between these, Hz.
+const DELAY_HZ: [f64; 2] = [1000.0, 14_000.0];
+
+/// Delay of a transmission after its minimum-phase counterpart, s; the takes were aligned by
+/// their crests, and what a passive sheet does (`1/(1 + z/2)`) is minimum-phase. `None` for
+/// a spectrum that carries nothing.
+pub fn excess_delay_s(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> Option<f64> {
+    let phase = minimum_phase(fft, rate_hz, through)?;
+    let df_hz = rate_hz / fft.n_points() as f64;
+    // Slope of the phase difference by least squares on differences between neighbours,
+    // which need no unwrapping: the mean turn per step, weighted by strength.
+    let from = (DELAY_HZ[0] / df_hz).ceil() as usize;
+    let to = ((DELAY_HZ[1].min(0.38 * rate_hz)) / df_hz) as usize;
+    let aligned: Vec<Complex<f64>> =
+        (from..=to).map(|k| through[k] * Complex::from_polar(1.0, -phase[k])).collect();
+    // First the coarse delay from far-apart steps, then the fine one around it.
+    let mut delay_s = 0.0;
+    for _ in 0..3 {
+        let (mut num, mut den) = (0.0, 0.0);
+        for (i, a) in aligned.iter().enumerate() {
+            let hz = (from + i) as f64 * df_hz;
+            let left = a * Complex::from_polar(1.0, 2.0 * PI * hz * delay_s);
+            let w = a.norm_sqr();
+            num += w * 2.0 * PI * hz * left.arg();
+            den += w * (2.0 * PI * hz).powi(2);
+        }
+        delay_s -= num / den;
+    }
+    delay_s.is_finite().then_some(delay_s)
+}
+
+/// Phase of the minimum-phase spectrum of the same magnitude: the folded real cepstrum
+/// (Oppenheim and Schafer, Discrete-Time Signal Processing), on a grid that reaches far beyond
+/// the sweep so that the end of the band does not bend the phase inside it.
+fn minimum_phase(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> Option<Vec<f64>> {
+    let n_bins = fft.n_bins();
+    let df_hz = rate_hz / fft.n_points() as f64;
+    let bin = |hz: f64| ((hz / df_hz) as usize).clamp(1, n_bins - 1);
+    let low = bin(LOW_HZ);
+    let from = bin(TRUSTED_HZ[0].min(0.2 * rate_hz));
+    let top = bin(TRUSTED_HZ[1].min(0.4 * rate_hz));
+    if through[low..=top].iter().all(|x| x.norm() < 1e-9) {
+        return None;
+    }
+    let log = |k: usize| through[k].norm().max(1e-6).ln();
+    let smooth = |k: usize| {
+        let half = k / 16;
+        let last = (k + half).min(n_bins - 1);
+        (k - half..=last).map(log).sum::<f64>() / (last + 1 - (k - half)) as f64
+    };
+    let (at_from, at_top) = (smooth(from), smooth(top));
+    let slope = ((at_top - at_from) / (top as f64 / from as f64).ln()).clamp(-2.0, 0.0);
+    let grid: Spectrum = (0..n_bins)
+        .map(|i| {
+            let k = i * BEYOND;
+            let value =
+                if k > top { at_top + slope * (k as f64 / top as f64).ln() } else { log(k.max(low)) };
+            Complex::new(value, 0.0)
+        })
+        .collect();
+    let mut cepstrum = fft.inverse(grid);
+    let half = cepstrum.len() / 2;
+    cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
+    cepstrum[half + 1..].fill(0.0);
+    let phase = fft.forward(&cepstrum);
+    Some(
+        (0..n_bins)
+            .map(|k| {
+                let at = k as f64 / BEYOND as f64;
+                let i = at as usize;
+                phase[i].im + (phase[(i + 1).min(n_bins - 1)].im - phase[i].im) * (at - i as f64)
+            })
+            .collect(),
+    )
+}
+
+/// `1 - T` with `T` moved earlier by `advance_s`; no more than all is reflected.
+pub fn reflection(df_hz: f64, through: &[Complex<f64>], advance_s: f64) -> Spectrum {
+    let one = Complex::new(1.0, 0.0);
+    through
+        .iter()
+        .enumerate()
+        .map(|(k, t)| {
+            let r = one - t * Complex::from_polar(1.0, 2.0 * PI * k as f64 * df_hz * advance_s);
+            if r.norm() > 1.0 { r / r.norm() } else { r }
+        })
+        .collect()
+}

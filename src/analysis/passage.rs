@@ -1,0 +1,123 @@
+//! What passes to each seat, as spectra: the sheet and the echoes behind it together.
+
+use super::joint::front::Front;
+use super::joint::{Joint, Spectrum};
+use crate::transfer::seat::{SeatPlan, SeatTransmission};
+use realfft::num_complex::Complex;
+
+/// Transmission to one seat.
+#[derive(Debug, Clone)]
+pub struct SeatPassage {
+    /// Mean over its pairs of takes.
+    pub total: Spectrum,
+    /// The same by each take with the screen (mean over those without), where there are several.
+    pub by_with: Vec<Spectrum>,
+    /// The same by each take without the screen.
+    pub by_without: Vec<Spectrum>,
+    /// Power of the sheet's own transmission, third-octave bands.
+    pub own_power: Vec<f64>,
+    /// Mean square error of what the echoes add to the transmission, third-octave bands.
+    pub echo_error: Vec<f64>,
+    /// Order of the first echo that the taps do not hold; 0 without echoes.
+    pub first_order: usize,
+    /// Power of the last taps, third-octave bands: what has not died away goes on unseen.
+    pub tail_power: Vec<f64>,
+}
+
+/// The end of a filter that is judged for what may follow it, s.
+const TAIL_S: f64 = 0.00012;
+
+/// Spectra of a seat from what was fitted.
+pub fn seat_passage(
+    plan: &SeatPlan,
+    seat: &SeatTransmission,
+    joint: &Joint,
+    at: usize,
+) -> SeatPassage {
+    let fit = &joint.seats[at];
+    let front = joint.front.as_ref();
+    let [n_without, n_with] = seat.takes;
+    let all: Vec<usize> = (0..seat.pairs.len()).collect();
+    let of = |groups: Vec<Vec<usize>>| -> Vec<Spectrum> {
+        groups.iter().map(|g| fit.transmission(plan, front, g)).collect()
+    };
+    let own = fit.transmission(plan, None, &all);
+    let own_power: Vec<f64> = (0..plan.n_bands).map(|b| band_power(plan, &own, b)).collect();
+    let (echo_error, first_order) = match (front, fit.round_trip_s) {
+        (Some(front), Some(round_trip_s)) => {
+            let inside = (seat.timing.end_s / round_trip_s).floor();
+            let ratio = fit.ratio(plan, Some(front)).unwrap_or_default();
+            let error = echo_error(plan, front, &fit.reflection(plan), &ratio, inside);
+            (
+                error.iter().zip(&own_power).map(|(e, p)| e * p).collect(),
+                inside as usize + 1,
+            )
+        }
+        _ => (vec![0.0; plan.n_bands], 0),
+    };
+    let taps: Vec<f64> = fit.mean_taps();
+    let n = ((TAIL_S * plan.rate_hz()).round() as usize).min(taps.len());
+    let tail = plan.fft.forward(&taps[taps.len() - n..]);
+    SeatPassage {
+        total: fit.transmission(plan, front, &all),
+        by_with: of(rows(n_without, n_with)),
+        by_without: of(columns(n_without, n_with)),
+        own_power,
+        echo_error,
+        first_order,
+        tail_power: (0..plan.n_bands).map(|b| band_power(plan, &tail, b)).collect(),
+    }
+}
+
+/// Mean square error of the echoes from the order `inside + 1` on, relative to the sheet's own
+/// power: the error of the front times what the sheet reflects.
+fn echo_error(
+    plan: &SeatPlan,
+    front: &Front,
+    reflection: &[Complex<f64>],
+    ratio: &[Complex<f64>],
+    inside: f64,
+) -> Vec<f64> {
+    let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
+    (0..plan.n_bands)
+        .map(|b| {
+            let reflected = band_power(plan, reflection, b);
+            let returned = band_power(plan, ratio, b).min(0.9);
+            let mid_hz = (plan.band_mid_hz(b) / df_hz).round() * df_hz;
+            (inside + 1.0).powi(2) * returned.powf(inside) * reflected * front.variance(mid_hz)
+        })
+        .collect()
+}
+
+/// Pairs that share a take with the screen, one group for each such take.
+fn rows(n_without: usize, n_with: usize) -> Vec<Vec<usize>> {
+    (0..n_with).map(|w| (w * n_without..(w + 1) * n_without).collect()).collect()
+}
+
+/// Pairs that share a take without the screen.
+fn columns(n_without: usize, n_with: usize) -> Vec<Vec<usize>> {
+    (0..n_without).map(|o| (o..n_without * n_with).step_by(n_without).collect()).collect()
+}
+
+/// Mean power of a spectrum in a band (third octave, then fine).
+pub fn band_power(plan: &SeatPlan, spectrum: &[Complex<f64>], band: usize) -> f64 {
+    plan.bins.mean(band, |k| spectrum[k].norm_sqr())
+}
+
+/// Mean of each band and its neighbours; the end bands count twice in their own mean.
+pub fn smooth_bands(x: &[f64]) -> Vec<f64> {
+    let n = x.len();
+    (0..n).map(|i| (x[i.saturating_sub(1)] + x[i] + x[(i + 1).min(n - 1)]) / 3.0).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pairs_are_grouped_by_their_takes() {
+        // Two takes without, three with; pair w * 2 + o.
+        assert_eq!(rows(2, 3), [vec![0, 1], vec![2, 3], vec![4, 5]]);
+        assert_eq!(columns(2, 3), [vec![0, 2, 4], vec![1, 3, 5]]);
+    }
+}
