@@ -52,6 +52,11 @@ const TAP_NEAR_S: f64 = 0.0003;
 const TAP_FALL_S: f64 = 0.0002;
 /// ... down to this: what may still come is slow and small.
 const TAP_LEAST_SD: f64 = 0.01;
+/// Time constants of the slow parts of a sheet, s: heavy cloth answers with real poles whose
+/// response outlasts the direct sound; a few of them carry it on beyond the taps.
+const SLOW_S: [f64; 3] = [0.0006, 0.0015, 0.004];
+/// Standard deviation expected of the gain of a slow part at 0 Hz.
+const SLOW_SD: f64 = 0.15;
 /// Reflections are told from the residual by its power over this, s.
 const LOCAL_S: f64 = 0.0005;
 /// Gauss-Newton steps.
@@ -78,6 +83,8 @@ pub struct SeatFit {
     pub first_lag: i64,
     /// Taps of the sheet's own transmission, one row a pair (`w * takes_without + o`).
     pub taps: Vec<Vec<f64>>,
+    /// Gains at 0 Hz of the slow parts that come on top, one row a pair.
+    pub slow: Vec<Vec<f64>>,
     /// Delay of the taps after a minimum-phase sheet, s.
     pub delay_s: f64,
     /// First lag at which an echo may stand in the taps, s.
@@ -113,6 +120,8 @@ struct State {
     first_lag: i64,
     /// Taps of all pairs.
     taps: Vec<Vec<f64>>,
+    /// Gains of the slow parts of all pairs.
+    slow: Vec<Vec<f64>>,
     /// Power of the residual per row and pair.
     left: Vec<Vec<f64>>,
     delay_s: f64,
@@ -128,6 +137,7 @@ pub fn fit(plan: &SeatPlan, seats: &[SeatTransmission]) -> Joint {
             .map(|seat| SeatFit {
                 first_lag: 0,
                 taps: vec![vec![f64::NAN]; seat.pairs.len()],
+                slow: vec![vec![0.0; SLOW_S.len()]; seat.pairs.len()],
                 delay_s: 0.0,
                 clear_s: seat.timing.end_s,
                 round_trip_s: None,
@@ -198,6 +208,7 @@ impl<'a> Fitter<'a> {
             .map(|(seat, state)| SeatFit {
                 first_lag: state.first_lag,
                 taps: state.taps,
+                slow: state.slow,
                 delay_s: state.delay_s,
                 clear_s: clear_s(seat.given),
                 round_trip_s: seat.given.timing.round_trip_s.map(|t| t * factor),
@@ -220,6 +231,7 @@ impl<'a> Fitter<'a> {
         let mut state = State {
             first_lag,
             taps: Vec::new(),
+            slow: Vec::new(),
             left: Vec::new(),
             delay_s: 0.0,
             misfit: 0.0,
@@ -230,6 +242,7 @@ impl<'a> Fitter<'a> {
             let ridge = self.ridge(first_lag, n_taps, pair.energy);
             let rows = Rows {
                 source: &pair.given.without,
+                slow: &slow_parts(&pair.given.without, self.rate_hz),
                 target: &pair.given.with,
                 terms: &[],
                 first: self.first_row(),
@@ -237,9 +250,12 @@ impl<'a> Fitter<'a> {
                 first_lag,
                 ridge: &ridge,
             };
-            let taps = rows.reduce(&[0.0; N_TERMS])?.taps_with(&[]);
-            let left = self.local_power(&self.residual(&pair.given.without, pair, first_lag, &taps));
+            let mut taps = rows.reduce(&[0.0; N_TERMS])?.taps_with(&[]);
+            let slow = taps.split_off(n_taps);
+            let left = self.residual(&pair.given.without, pair, first_lag, &taps, &slow);
+            let left = self.local_power(&left);
             state.taps.push(taps);
+            state.slow.push(slow);
             state.left.push(left);
         }
         state.delay_s = self.delay_s(seat, &state)?;
@@ -261,6 +277,7 @@ impl<'a> Fitter<'a> {
     }
 
     fn ridge(&self, first_lag: i64, n_taps: usize, energy: f64) -> Vec<f64> {
+        let slow = ROW_ERROR * energy / SLOW_SD.powi(2);
         (0..n_taps)
             .map(|i| {
                 let lag_s = (first_lag + i as i64).unsigned_abs() as f64 / self.rate_hz;
@@ -269,12 +286,21 @@ impl<'a> Fitter<'a> {
                 // Taps of a finer grid are smaller: the same filter is spread over more of them.
                 ROW_ERROR * energy / sd.powi(2)
             })
+            .chain([slow; SLOW_S.len()])
             .collect()
     }
 
     /// With minus filtered source, per sample.
-    fn residual(&self, source: &[f64], pair: &Pair, first_lag: i64, taps: &[f64]) -> Vec<f64> {
+    fn residual(
+        &self,
+        source: &[f64],
+        pair: &Pair,
+        first_lag: i64,
+        taps: &[f64],
+        slow: &[f64],
+    ) -> Vec<f64> {
         let n = source.len() as i64;
+        let slow_parts = slow_parts(source, self.rate_hz);
         (0..source.len())
             .map(|row| {
                 let filtered: f64 = taps
@@ -285,7 +311,8 @@ impl<'a> Fitter<'a> {
                         (at >= 0 && at < n).then(|| t * source[at as usize])
                     })
                     .sum();
-                pair.given.with[row] - filtered
+                let slow: f64 = slow_parts.iter().zip(slow).map(|(p, a)| p[row] * a).sum();
+                pair.given.with[row] - filtered - slow
             })
             .collect()
     }
@@ -306,14 +333,13 @@ impl<'a> Fitter<'a> {
             .collect()
     }
 
-    /// Mean taps of a seat that hold no echo, as a spectrum on the fitter's grid.
+    /// Mean transmission of a seat without what may be echo, on the fitter's grid.
     fn through(&self, seat: &Seat, state: &State) -> Spectrum {
-        self.fft.forward_at(state.first_lag, &clear_taps(
-            &mean_of(&state.taps),
-            state.first_lag,
-            clear_s(seat.given),
-            self.rate_hz,
-        ))
+        let until_s = clear_s(seat.given);
+        let taps = clear_taps(&mean_of(&state.taps), state.first_lag, until_s, self.rate_hz);
+        let mut through = self.fft.forward_at(state.first_lag, &taps);
+        add_slow(&mut through, &mean_of(&state.slow), self.df_hz());
+        through
     }
 
     fn delay_s(&self, seat: &Seat, state: &State) -> Option<f64> {
@@ -369,7 +395,8 @@ impl<'a> Fitter<'a> {
         let one = Complex::new(1.0, 0.0);
         let mut series = Vec::with_capacity(through.len());
         let mut derivative = Vec::with_capacity(through.len());
-        let whole = self.fft.forward_at(state.first_lag, &mean_of(&state.taps));
+        let mut whole = self.fft.forward_at(state.first_lag, &mean_of(&state.taps));
+        add_slow(&mut whole, &mean_of(&state.slow), self.df_hz());
         for (k, r) in reflection.iter().enumerate() {
             let hz = k as f64 * self.df_hz();
             let returned = r * Complex::from_polar(1.0, -2.0 * PI * hz * round_trip_s);
@@ -421,6 +448,7 @@ impl<'a> Fitter<'a> {
         let ridge = self.ridge(state.first_lag, n_taps, given.energy);
         Rows {
             source: &source,
+            slow: &slow_parts(&source, self.rate_hz),
             target: &given.given.with,
             terms: columns,
             first: self.first_row(),
@@ -497,13 +525,19 @@ impl<'a> Fitter<'a> {
             return Some(state.clone());
         }
         let mut next = state.clone();
-        next.taps = pairs.iter().map(|r| r.taps_with(&front.weights)).collect();
+        let n_slow = SLOW_S.len();
+        let solved = |r: &Reduced| {
+            let mut taps = r.taps_with(&front.weights);
+            let slow = taps.split_off(taps.len() - n_slow);
+            (taps, slow)
+        };
+        (next.taps, next.slow) = pairs.iter().map(solved).unzip();
         next.delay_s = self.delay_s(seat, &next)?;
         let echo = self.echo(seat, &next, Some(front), front.lag_factor)?;
         let mut misfit = 0.0;
         for (i, pair) in seat.pairs.iter().enumerate() {
             let source = self.with_echoes(pair, &echo);
-            let left = self.residual(&source, pair, next.first_lag, &next.taps[i]);
+            let left = self.residual(&source, pair, next.first_lag, &next.taps[i], &next.slow[i]);
             let clean = self.first_row()..self.head + self.samples(seat.given.timing.end_s);
             let n = clean.len() as f64;
             misfit += left[clean].iter().map(|x| x * x).sum::<f64>() / n / (ROW_ERROR * pair.energy);
@@ -536,6 +570,34 @@ fn clear_taps(taps: &[f64], first_lag: i64, until_s: f64, rate_hz: f64) -> Vec<f
     clear
 }
 
+/// A response through each slow part of unit gain at 0 Hz.
+fn slow_parts(source: &[f64], rate_hz: f64) -> Vec<Vec<f64>> {
+    SLOW_S
+        .iter()
+        .map(|time_s| {
+            let keep = (-1.0 / (time_s * rate_hz)).exp();
+            let mut level = 0.0;
+            source
+                .iter()
+                .map(|x| {
+                    level = keep * level + (1.0 - keep) * x;
+                    level
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// Adds slow parts of these gains to a transmission.
+fn add_slow(spectrum: &mut [Complex<f64>], gains: &[f64], df_hz: f64) {
+    for (k, x) in spectrum.iter_mut().enumerate() {
+        let omega = 2.0 * PI * k as f64 * df_hz;
+        for (gain, time_s) in gains.iter().zip(SLOW_S) {
+            *x += Complex::new(1.0, omega * time_s).inv() * *gain;
+        }
+    }
+}
+
 fn mean_of(rows: &[Vec<f64>]) -> Vec<f64> {
     let mut mean = vec![0.0; rows.first().map_or(0, Vec::len)];
     for row in rows {
@@ -563,8 +625,12 @@ impl SeatFit {
         front: Option<&Front>,
         pairs: &[usize],
     ) -> Spectrum {
-        let rows: Vec<Vec<f64>> = pairs.iter().map(|&i| self.taps[i].clone()).collect();
-        let own = plan.fft.forward_at(self.first_lag, &mean_of(&rows));
+        let of = |rows: &[Vec<f64>]| -> Vec<f64> {
+            mean_of(&pairs.iter().map(|&i| rows[i].clone()).collect::<Vec<_>>())
+        };
+        let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
+        let mut own = plan.fft.forward_at(self.first_lag, &of(&self.taps));
+        add_slow(&mut own, &of(&self.slow), df_hz);
         match self.ratio(plan, front) {
             None => own,
             Some(ratio) => {
@@ -601,7 +667,8 @@ impl SeatFit {
     pub fn reflection(&self, plan: &SeatPlan) -> Spectrum {
         let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
         let taps = clear_taps(&mean_of(&self.taps), self.first_lag, self.clear_s, plan.rate_hz());
-        let through = plan.fft.forward_at(self.first_lag, &taps);
+        let mut through = plan.fft.forward_at(self.first_lag, &taps);
+        add_slow(&mut through, &mean_of(&self.slow), df_hz);
         thin::reflection(df_hz, &through, self.delay_s)
     }
 }

@@ -7,6 +7,8 @@ use nalgebra::{DMatrix, DVector};
 pub struct Rows<'a> {
     /// Response without the screen, with the echoes known so far.
     pub source: &'a [f64],
+    /// The same through each slow part of the sheet.
+    pub slow: &'a [Vec<f64>],
     /// Response with the screen.
     pub target: &'a [f64],
     /// What a unit of each term of the front adds to the target; may be empty.
@@ -17,7 +19,7 @@ pub struct Rows<'a> {
     pub weights: &'a [f64],
     /// Lag of the first tap, samples; negative or zero.
     pub first_lag: i64,
-    /// Ridge of each tap, in the units of the squared source.
+    /// Ridge of each tap, then of each slow part, in the units of the squared source.
     pub ridge: &'a [f64],
 }
 
@@ -47,14 +49,18 @@ impl Rows<'_> {
     /// Solves for the taps; `around` are the terms' weights of which the echoes in `source`
     /// know already. `None` where the equations are singular.
     pub fn reduce(&self, around: &[f64; N_TERMS]) -> Option<Reduced> {
-        let (n_rows, n_taps, n_terms) = (self.weights.len(), self.ridge.len(), self.terms.len());
+        let (n_rows, n_terms) = (self.weights.len(), self.terms.len());
+        let n_taps = self.ridge.len() - self.slow.len();
         let root: Vec<f64> = self.weights.iter().map(|w| w.sqrt()).collect();
         let newest = (self.first + n_rows) as i64 - 1 - self.first_lag;
         let oldest = self.first as i64 - self.first_lag - n_taps as i64 + 1;
         if newest >= self.source.len() as i64 || oldest < 0 {
             return None;
         }
-        let matrix = DMatrix::from_fn(n_rows, n_taps, |r, c| {
+        let matrix = DMatrix::from_fn(n_rows, self.ridge.len(), |r, c| {
+            if let Some(part) = c.checked_sub(n_taps) {
+                return root[r] * self.slow[part][self.first + r];
+            }
             let at = (self.first + r) as i64 - self.first_lag - c as i64;
             root[r] * self.source[at as usize]
         });
