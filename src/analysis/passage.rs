@@ -48,10 +48,7 @@ pub fn seat_passage(
             let inside = (seat.timing.end_s / round_trip_s).floor();
             let ratio = fit.ratio(plan, Some(front)).unwrap_or_default();
             let error = echo_error(plan, front, &fit.reflection(plan), &ratio, inside);
-            (
-                error.iter().zip(&own_power).map(|(e, p)| e * p).collect(),
-                inside as usize + 1,
-            )
+            (error.iter().zip(&own_power).map(|(e, p)| e * p).collect(), inside as usize + 1)
         }
         _ => (vec![0.0; plan.n_bands], 0),
     };

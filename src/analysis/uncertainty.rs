@@ -7,8 +7,8 @@
 //! truth ([`WEIGHTS`]), see the table and its command in `DEVELOPERS.md`.
 
 use super::claims::student_quantile;
-use super::passage::{SeatPassage, smooth_bands};
 use super::loss::{DIRECT_FROM_HZ, Estimate, SeatValues};
+use super::passage::{SeatPassage, smooth_bands};
 use crate::ingest::session::Session;
 use crate::transfer::measure::Transfers;
 use crate::transfer::seat::SeatTransmission;

@@ -309,6 +309,8 @@ impl Draw {
 
 /// Room, loudspeaker, seats and recorder, common to all kinds.
 fn base(draw: &mut Draw, seed: u64) -> Scenario {
+    // Of its own, so that all else stays as it is.
+    let mut inside = Draw(ChaCha8Rng::seed_from_u64(seed ^ 0xF407));
     let size_m = [draw.between(5.0, 7.5), draw.between(3.8, 5.5), draw.between(2.3, 2.8)];
     let speaker = draw.speaker(size_m[1]);
     let front_row = draw.between(2.7, 3.6);
@@ -355,6 +357,8 @@ fn base(draw: &mut Draw, seed: u64) -> Scenario {
             low: draw.between(0.15, 0.4),
             high: draw.between(0.5, 0.9),
             corner_hz: draw.log_between(500.0, 1500.0),
+            deep: inside.between(0.0, 0.5),
+            deep_s: inside.between(0.00003, 0.00025),
         },
         gap_m: 0.1,
         stated_gap_m: None,

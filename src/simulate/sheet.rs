@@ -200,12 +200,17 @@ pub struct FrontReflection {
     pub high: f64,
     /// Frequency of the change, Hz.
     pub corner_hz: f64,
+    /// Part of it that comes back from deeper inside (cone, horn, frame), 0-1 ...
+    pub deep: f64,
+    /// ... and later by this, s.
+    pub deep_s: f64,
 }
 
 impl FrontReflection {
     /// Pressure reflection at `f_hz`.
     pub fn at(&self, f_hz: f64) -> Complex64 {
-        shelf(f_hz / self.corner_hz, self.low, self.high)
+        let later = Complex64::cis(-2.0 * PI * f_hz * self.deep_s);
+        shelf(f_hz / self.corner_hz, self.low, self.high) * (later * self.deep + (1.0 - self.deep))
     }
 }
 
@@ -397,7 +402,8 @@ mod tests {
     #[test]
     fn echoes_ripple_with_the_period_of_the_gap() {
         let sheet = Sheet::FabricSeries { flow_resistance_pa_s_m: 100.0, areal_mass_kg_m2: 0.0 };
-        let front = FrontReflection { low: 0.9, high: 0.9, corner_hz: 500.0 };
+        let front =
+            FrontReflection { low: 0.9, high: 0.9, corner_hz: 500.0, deep: 0.0, deep_s: 0.0 };
         for cosine in [1.0, 0.8] {
             let period = SPEED_OF_SOUND / 0.4 / cosine;
             let z = 100.0 / RHO_C * cosine;
@@ -414,7 +420,8 @@ mod tests {
     #[test]
     fn echo_sum_written_out() {
         let sheet = Sheet::FabricSeries { flow_resistance_pa_s_m: 200.0, areal_mass_kg_m2: 0.1 };
-        let front = FrontReflection { low: 0.3, high: 0.9, corner_hz: 800.0 };
+        let front =
+            FrontReflection { low: 0.3, high: 0.9, corner_hz: 800.0, deep: 0.0, deep_s: 0.0 };
         let (f, gap, cosine) = (2345.0, 0.3, 0.9);
         let got = HungSheet::new(&sheet, front, gap, SPEED_OF_SOUND, &[f]).total(0, cosine);
         let (t, r) = sheet.on_grid(&[f]).transmission_reflection(0, cosine);

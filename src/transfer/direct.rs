@@ -20,7 +20,7 @@ const CREST_S: f64 = 0.0003;
 /// Kept before the crest, s: the first equation and the longest filter before it.
 pub const HEAD_S: f64 = 0.0026;
 /// Kept after the crest, s: the second echo of a sheet 0.3 m away.
-const REACH_S: f64 = 0.0045;
+const REACH_S: f64 = 0.0075;
 
 /// The start of two responses, aligned by their direct sounds; the crest stands
 /// [`HEAD_S`] after the first sample.

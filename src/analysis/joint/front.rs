@@ -8,27 +8,32 @@ use nalgebra::DMatrix;
 use realfft::num_complex::Complex;
 use std::f64::consts::PI;
 
-/// Parts around the main one, at multiples of [`TAP_S`].
-const TAPS: std::ops::RangeInclusive<i32> = -2..=5;
+/// Parts around the main one, at multiples of [`TAP_S`]: cones, horns and frames stand some
+/// centimetres deeper.
+const TAPS: std::ops::RangeInclusive<i32> = -2..=11;
 /// Time between parts, s: 7 mm of way.
 const TAP_S: f64 = 1.0 / 48_000.0;
-/// Standard deviation expected of the main reflection (pressure) ...
-const MAIN_SD: f64 = 0.6;
-/// ... of its neighbours, halved every two parts ...
-const SIDE_SD: f64 = 0.2;
+/// Main reflection (pressure) expected, its standard deviation ...
+const MAIN: [f64; 2] = [0.45, 0.3];
+/// ... that of earlier parts, halved every two, ...
+const EARLIER_SD: f64 = 0.06;
+/// ... that of later ones, halved every eight, ...
+const LATER_SD: f64 = 0.12;
 /// ... and of the shelves by which less comes back at low frequencies.
-const SHELF_SD: f64 = 0.3;
+const SHELF: [f64; 2] = [-0.07, 0.25];
 /// Corners of these shelves, Hz: fronts of 0.1 to 0.5 m.
 const SHELVES_HZ: [f64; 3] = [300.0, 700.0, 1600.0];
+/// Number of parts.
+const N_TAPS: usize = 14;
 
 /// Number of terms a front is made of.
-pub const N_TERMS: usize = 8 + SHELVES_HZ.len();
+pub const N_TERMS: usize = N_TAPS + SHELVES_HZ.len();
 /// Index of the main reflection.
-pub const MAIN: usize = 2;
+pub const MAIN_TERM: usize = 2;
 
 /// Terms of a front at a frequency, around the main reflection's own lag; linear.
 pub fn terms(hz: f64) -> [Complex<f64>; N_TERMS] {
-    std::array::from_fn(|i| match i.checked_sub(8) {
+    std::array::from_fn(|i| match i.checked_sub(N_TAPS) {
         None => {
             let lag_s = f64::from(TAPS.start() + i as i32) * TAP_S;
             Complex::from_polar(1.0, -2.0 * PI * hz * lag_s)
@@ -37,12 +42,16 @@ pub fn terms(hz: f64) -> [Complex<f64>; N_TERMS] {
     })
 }
 
-/// Standard deviation expected of each term before any measurement.
-pub fn expected_sd() -> [f64; N_TERMS] {
-    std::array::from_fn(|i| match i {
-        MAIN => MAIN_SD,
-        0..8 => SIDE_SD * 0.5f64.powf(f64::from((i as i32 - MAIN as i32).abs()) / 2.0),
-        _ => SHELF_SD,
+/// Mean and standard deviation expected of each term before any measurement.
+pub fn expected() -> [[f64; 2]; N_TERMS] {
+    std::array::from_fn(|i| {
+        let away = (i as f64 - MAIN_TERM as f64).abs();
+        match i {
+            MAIN_TERM => MAIN,
+            0..MAIN_TERM => [0.0, EARLIER_SD * 0.5f64.powf(away / 2.0)],
+            0..N_TAPS => [0.0, LATER_SD * 0.5f64.powf(away / 8.0)],
+            _ => SHELF,
+        }
     })
 }
 

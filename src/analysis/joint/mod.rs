@@ -20,7 +20,7 @@ mod thin;
 use crate::transfer::direct::{DirectPair, HEAD_S};
 use crate::transfer::fft::RealFft;
 use crate::transfer::seat::{SeatPlan, SeatTransmission};
-use front::{Front, MAIN, N_TERMS, expected_sd, terms};
+use front::{Front, MAIN_TERM, N_TERMS, expected, terms};
 use nalgebra::{DMatrix, DVector};
 use pair::{Reduced, Rows};
 use rayon::prelude::*;
@@ -56,9 +56,18 @@ const TAP_LEAST_SD: f64 = 0.01;
 /// response outlasts the direct sound; a few of them carry it on beyond the taps.
 const SLOW_S: [f64; 3] = [0.0006, 0.0015, 0.004];
 /// Standard deviation expected of the gain of a slow part at 0 Hz.
-const SLOW_SD: f64 = 0.15;
+const SLOW_SD: f64 = 0.4;
 /// Reflections are told from the residual by its power over this, s.
 const LOCAL_S: f64 = 0.0005;
+/// What a moved microphone makes of reflections rises with frequency; so both responses are
+/// brought to a fall of 6 dB an octave from here up before they are compared, Hz ...
+const FALL_FROM_HZ: f64 = 500.0;
+/// ... by so much at most (as a factor less one).
+const FALL_MOST: f64 = 39.0;
+/// Weight of the residual's power against the error of clean rows: what reflections leave is
+/// alike at neighbouring samples and at seats side by side, and so tells less than its
+/// number of rows.
+const LEFT_WEIGHT: f64 = 4.0;
 /// Gauss-Newton steps.
 const STEPS: usize = 5;
 /// The first step ends this long before the first echo, s ...
@@ -98,11 +107,11 @@ pub struct SeatFit {
 /// Everything of a seat that does not change from step to step.
 struct Seat<'a> {
     given: &'a SeatTransmission,
-    pairs: Vec<Pair<'a>>,
+    pairs: Vec<Pair>,
 }
 
-struct Pair<'a> {
-    given: &'a DirectPair,
+struct Pair {
+    given: DirectPair,
     source: Spectrum,
     energy: f64,
 }
@@ -122,8 +131,8 @@ struct State {
     taps: Vec<Vec<f64>>,
     /// Gains of the slow parts of all pairs.
     slow: Vec<Vec<f64>>,
-    /// Power of the residual per row and pair.
-    left: Vec<Vec<f64>>,
+    /// Power of what the fit leaves, per row; see [`Fitter::left_power`].
+    left: Vec<f64>,
     delay_s: f64,
     misfit: f64,
 }
@@ -159,10 +168,16 @@ impl<'a> Fitter<'a> {
                 let pairs = given
                     .pairs
                     .iter()
-                    .map(|pair| Pair {
-                        given: pair,
-                        source: fft.forward(&pair.without),
-                        energy: pair.without[..until].iter().map(|x| x * x).sum(),
+                    .map(|pair| {
+                        let given = DirectPair {
+                            without: emphasised(&pair.without, rate_hz),
+                            with: emphasised(&pair.with, rate_hz),
+                        };
+                        Pair {
+                            source: fft.forward(&given.without),
+                            energy: given.without[..until].iter().map(|x| x * x).sum(),
+                            given,
+                        }
                     })
                     .collect();
                 Seat { given, pairs }
@@ -182,16 +197,13 @@ impl<'a> Fitter<'a> {
     fn run(&self) -> Option<Joint> {
         let trips: Vec<Option<f64>> =
             self.seats.iter().map(|s| s.given.timing.round_trip_s).collect();
-        let mut states: Vec<State> = self
-            .seats
-            .par_iter()
-            .map(|seat| self.start(seat))
-            .collect::<Option<_>>()?;
+        let mut states: Vec<State> =
+            self.seats.par_iter().map(|seat| self.start(seat)).collect::<Option<_>>()?;
         let mut front = None;
         if trips.iter().any(Option::is_some) {
             let lag_factor = self.find_lag(&states);
             let mut found = Front {
-                weights: [0.0; N_TERMS],
+                weights: expected().map(|[mean, _]| mean),
                 covariance: DMatrix::zeros(N_TERMS, N_TERMS),
                 lag_factor,
             };
@@ -222,11 +234,8 @@ impl<'a> Fitter<'a> {
     fn start(&self, seat: &Seat) -> Option<State> {
         let end_s = clear_s(seat.given).min(seat.given.timing.end_s);
         let has_echo = seat.given.timing.round_trip_s.is_some();
-        let rows_end_s = if has_echo && end_s < seat.given.timing.end_s {
-            end_s
-        } else {
-            end_s + ROWS_BEYOND_S
-        };
+        let rows_end_s =
+            if has_echo && end_s < seat.given.timing.end_s { end_s } else { end_s + ROWS_BEYOND_S };
         let first_lag = -(self.samples(LEAD_S) as i64);
         let mut state = State {
             first_lag,
@@ -237,6 +246,7 @@ impl<'a> Fitter<'a> {
             misfit: 0.0,
         };
         let n_taps = (self.samples(end_s) as i64 + 1 - first_lag) as usize;
+        let mut all_left = Vec::new();
         for pair in &seat.pairs {
             let weights = self.row_weights(rows_end_s, |_| 1.0);
             let ridge = self.ridge(first_lag, n_taps, pair.energy);
@@ -253,11 +263,11 @@ impl<'a> Fitter<'a> {
             let mut taps = rows.reduce(&[0.0; N_TERMS])?.taps_with(&[]);
             let slow = taps.split_off(n_taps);
             let left = self.residual(&pair.given.without, pair, first_lag, &taps, &slow);
-            let left = self.local_power(&left);
+            all_left.push(left);
             state.taps.push(taps);
             state.slow.push(slow);
-            state.left.push(left);
         }
+        state.left = self.left_power(&all_left);
         state.delay_s = self.delay_s(seat, &state)?;
         Some(state)
     }
@@ -317,6 +327,15 @@ impl<'a> Fitter<'a> {
             .collect()
     }
 
+    /// Power of what the pairs of a seat leave, per row, as if each pair were of its own: pairs
+    /// share takes, and what a sheet passes at other angles is alike in all of them, so it is
+    /// the power of their mean times their number.
+    fn left_power(&self, pairs: &[Vec<f64>]) -> Vec<f64> {
+        let mut power = self.local_power(&mean_of(pairs));
+        power.iter_mut().for_each(|p| *p *= pairs.len() as f64);
+        power
+    }
+
     /// Mean square around each sample.
     fn local_power(&self, x: &[f64]) -> Vec<f64> {
         let half = self.samples(0.5 * LOCAL_S);
@@ -349,7 +368,7 @@ impl<'a> Fitter<'a> {
     /// Which part of the stated lag explains most of what the first step leaves.
     fn find_lag(&self, states: &[State]) -> f64 {
         let n = (LAG_PART / LAG_STEP) as i32;
-        let floor = 1.0 / expected_sd()[MAIN].powi(2);
+        let floor = 1.0 / expected()[MAIN_TERM][1].powi(2);
         (-n..=n)
             .map(|i| {
                 let factor = 1.0 + f64::from(i) * LAG_STEP;
@@ -372,7 +391,7 @@ impl<'a> Fitter<'a> {
         let mut sum = [0.0; 2];
         let echo = self.echo(seat, state, None, factor)?;
         for (i, pair) in seat.pairs.iter().enumerate() {
-            let term = self.term(pair, &echo.derivative, MAIN);
+            let term = self.term(pair, &echo.derivative, MAIN_TERM);
             let reduced = self.reduce(seat, state, i, &echo, &[term], &[0.0; N_TERMS])?;
             let scale = ROW_ERROR * pair.energy;
             sum[0] += reduced.normal[(0, 0)] / scale;
@@ -382,13 +401,7 @@ impl<'a> Fitter<'a> {
     }
 
     /// Echo series of a seat, and what each term changes.
-    fn echo(
-        &self,
-        seat: &Seat,
-        state: &State,
-        front: Option<&Front>,
-        factor: f64,
-    ) -> Option<Echo> {
+    fn echo(&self, seat: &Seat, state: &State, front: Option<&Front>, factor: f64) -> Option<Echo> {
         let round_trip_s = seat.given.timing.round_trip_s? * factor;
         let through = self.through(seat, state);
         let reflection = thin::reflection(self.df_hz(), &through, state.delay_s);
@@ -440,9 +453,9 @@ impl<'a> Fitter<'a> {
             .min(LAST_ROW_S);
         let expected = ROW_ERROR * given.energy;
         let clean = self.head + self.samples(timing.end_s);
-        let left = &state.left[pair];
+        let left = &state.left;
         let weights = self.row_weights(rows_end_s, |row| {
-            if row < clean { 1.0 } else { expected / (expected + left[row]) }
+            if row < clean { 1.0 } else { expected / (expected + LEFT_WEIGHT * left[row]) }
         });
         let n_taps = (self.samples(timing.end_s) as i64 + 1 - state.first_lag) as usize;
         let ridge = self.ridge(state.first_lag, n_taps, given.energy);
@@ -496,8 +509,9 @@ impl<'a> Fitter<'a> {
                 target += &r.target / scale;
             }
         }
-        for (i, sd) in expected_sd().iter().enumerate() {
+        for (i, [mean, sd]) in expected().iter().enumerate() {
             normal[(i, i)] += 1.0 / sd.powi(2);
+            target[i] += mean / sd.powi(2);
         }
         let solver = normal.cholesky()?;
         let found = solver.solve(&target);
@@ -535,14 +549,17 @@ impl<'a> Fitter<'a> {
         next.delay_s = self.delay_s(seat, &next)?;
         let echo = self.echo(seat, &next, Some(front), front.lag_factor)?;
         let mut misfit = 0.0;
+        let mut all_left = Vec::new();
         for (i, pair) in seat.pairs.iter().enumerate() {
             let source = self.with_echoes(pair, &echo);
             let left = self.residual(&source, pair, next.first_lag, &next.taps[i], &next.slow[i]);
             let clean = self.first_row()..self.head + self.samples(seat.given.timing.end_s);
             let n = clean.len() as f64;
-            misfit += left[clean].iter().map(|x| x * x).sum::<f64>() / n / (ROW_ERROR * pair.energy);
-            next.left[i] = self.local_power(&left);
+            misfit +=
+                left[clean].iter().map(|x| x * x).sum::<f64>() / n / (ROW_ERROR * pair.energy);
+            all_left.push(left);
         }
+        next.left = self.left_power(&all_left);
         next.misfit = misfit / seat.pairs.len() as f64;
         Some(next)
     }
@@ -568,6 +585,18 @@ fn clear_taps(taps: &[f64], first_lag: i64, until_s: f64, rate_hz: f64) -> Vec<f
     let fade = ((0.00006 * rate_hz) as usize).max(2);
     clear.iter_mut().rev().zip(crate::transfer::window::rise(fade)).for_each(|(t, w)| *t *= w);
     clear
+}
+
+/// A response with more weight at low frequencies, see [`FALL_FROM_HZ`].
+fn emphasised(x: &[f64], rate_hz: f64) -> Vec<f64> {
+    let keep = (-2.0 * PI * FALL_FROM_HZ / rate_hz).exp();
+    let mut level = 0.0;
+    x.iter()
+        .map(|x| {
+            level = keep * level + (1.0 - keep) * x;
+            x + FALL_MOST * level
+        })
+        .collect()
 }
 
 /// A response through each slow part of unit gain at 0 Hz.

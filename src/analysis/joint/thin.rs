@@ -71,8 +71,11 @@ fn minimum_phase(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> Optio
     let grid: Spectrum = (0..n_bins)
         .map(|i| {
             let k = i * BEYOND;
-            let value =
-                if k > top { at_top + slope * (k as f64 / top as f64).ln() } else { log(k.max(low)) };
+            let value = if k > top {
+                at_top + slope * (k as f64 / top as f64).ln()
+            } else {
+                log(k.max(low))
+            };
             Complex::new(value, 0.0)
         })
         .collect();
