@@ -46,8 +46,10 @@ pub fn seat_passage(
     let (echo_error, first_order) = match (front, fit.round_trip_s) {
         (Some(front), Some(round_trip_s)) => {
             let inside = (seat.timing.end_s / round_trip_s).floor();
+            let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
+            let reflection = fit.reflector.reflection(&plan.fft, df_hz);
             let ratio = fit.ratio(plan, Some(front)).unwrap_or_default();
-            let error = echo_error(plan, front, &fit.reflection(plan), &ratio, inside);
+            let error = echo_error(plan, front, &reflection, &ratio, inside);
             (error.iter().zip(&own_power).map(|(e, p)| e * p).collect(), inside as usize + 1)
         }
         _ => (vec![0.0; plan.n_bands], 0),

@@ -94,14 +94,49 @@ pub struct SeatFit {
     pub taps: Vec<Vec<f64>>,
     /// Gains at 0 Hz of the slow parts that come on top, one row a pair.
     pub slow: Vec<Vec<f64>>,
-    /// Delay of the taps after a minimum-phase sheet, s.
-    pub delay_s: f64,
-    /// First lag at which an echo may stand in the taps, s.
-    pub clear_s: f64,
+    /// What sends the echoes back.
+    pub reflector: Reflector,
     /// Round trip, s, with the lag found.
     pub round_trip_s: Option<f64>,
     /// Mean square of what the fit leaves in its rows, over what was expected.
     pub misfit: f64,
+}
+
+/// A thin sheet as seen from the loudspeaker: it reflects what it does not pass.
+#[derive(Debug, Clone)]
+pub struct Reflector {
+    /// Lag of the first tap, samples.
+    first_lag: i64,
+    /// Taps of its transmission that hold no echo.
+    taps: Vec<f64>,
+    /// Gains of its slow parts at 0 Hz.
+    slow: Vec<f64>,
+    /// Delay of the taps after a minimum-phase sheet, s.
+    delay_s: f64,
+}
+
+impl Reflector {
+    fn new(state: &State, seat: &SeatTransmission, rate_hz: f64) -> Self {
+        let until_s = clear_s(seat);
+        Self {
+            first_lag: state.first_lag,
+            taps: clear_taps(&mean_of(&state.taps), state.first_lag, until_s, rate_hz),
+            slow: mean_of(&state.slow),
+            delay_s: state.delay_s,
+        }
+    }
+
+    /// Transmission without what may be echo, on the grid of `fft`.
+    fn through(&self, fft: &RealFft, df_hz: f64) -> Spectrum {
+        let mut through = fft.forward_at(self.first_lag, &self.taps);
+        add_slow(&mut through, &self.slow, df_hz);
+        through
+    }
+
+    /// Pressure reflection on the grid of `fft`.
+    pub fn reflection(&self, fft: &RealFft, df_hz: f64) -> Spectrum {
+        thin::reflection(df_hz, &self.through(fft, df_hz), self.delay_s)
+    }
 }
 
 /// Everything of a seat that does not change from step to step.
@@ -139,21 +174,43 @@ struct State {
 
 /// Fits all seats. Where nothing can be fitted all taps are NaN, and so no band gets a value.
 pub fn fit(plan: &SeatPlan, seats: &[SeatTransmission]) -> Joint {
-    Fitter::new(plan, seats).run().unwrap_or_else(|| Joint {
-        front: None,
-        seats: seats
-            .iter()
-            .map(|seat| SeatFit {
-                first_lag: 0,
-                taps: vec![vec![f64::NAN]; seat.pairs.len()],
-                slow: vec![vec![0.0; SLOW_S.len()]; seat.pairs.len()],
-                delay_s: 0.0,
-                clear_s: seat.timing.end_s,
-                round_trip_s: None,
-                misfit: f64::NAN,
-            })
-            .collect(),
-    })
+    Fitter::new(plan, seats).run().unwrap_or_else(|| Joint::nothing(seats))
+}
+
+/// Fits seats whose takes hold more than the sheet (an equaliser in the signal): the echoes
+/// are those that `known` found for the sheet alone at the same seats, `known_seats`.
+pub fn fit_with_known_echoes(
+    plan: &SeatPlan,
+    seats: &[SeatTransmission],
+    known: &Joint,
+    known_seats: &[SeatTransmission],
+) -> Joint {
+    let fitter = Fitter::new(plan, seats);
+    let alike = |seat: &Seat| {
+        let at = known_seats.iter().position(|k| k.seat == seat.given.seat)?;
+        known.seats.get(at)
+    };
+    let fits: Option<Vec<SeatFit>> =
+        fitter.seats.par_iter().map(|seat| fitter.plain(seat, alike(seat), known)).collect();
+    match fits {
+        Some(seats) => Joint { front: known.front.clone(), seats },
+        None => Joint::nothing(seats),
+    }
+}
+
+impl Joint {
+    /// All taps NaN.
+    fn nothing(seats: &[SeatTransmission]) -> Self {
+        let nothing = |seat: &SeatTransmission| SeatFit {
+            first_lag: 0,
+            taps: vec![vec![f64::NAN]; seat.pairs.len()],
+            slow: vec![vec![0.0; SLOW_S.len()]; seat.pairs.len()],
+            reflector: Reflector { first_lag: 0, taps: Vec::new(), slow: Vec::new(), delay_s: 0.0 },
+            round_trip_s: None,
+            misfit: f64::NAN,
+        };
+        Self { front: None, seats: seats.iter().map(nothing).collect() }
+    }
 }
 
 impl<'a> Fitter<'a> {
@@ -218,11 +275,10 @@ impl<'a> Fitter<'a> {
             .iter()
             .zip(states)
             .map(|(seat, state)| SeatFit {
+                reflector: Reflector::new(&state, seat.given, self.rate_hz),
                 first_lag: state.first_lag,
                 taps: state.taps,
                 slow: state.slow,
-                delay_s: state.delay_s,
-                clear_s: clear_s(seat.given),
                 round_trip_s: seat.given.timing.round_trip_s.map(|t| t * factor),
                 misfit: state.misfit,
             })
@@ -270,6 +326,56 @@ impl<'a> Fitter<'a> {
         state.left = self.left_power(&all_left);
         state.delay_s = self.delay_s(seat, &state)?;
         Some(state)
+    }
+
+    /// Taps of one seat, with the echoes of `sheet` in the source.
+    fn plain(&self, seat: &Seat, sheet: Option<&SeatFit>, known: &Joint) -> Option<SeatFit> {
+        let end_s = seat.given.timing.end_s;
+        let first_lag = -(self.samples(LEAD_S) as i64);
+        let n_taps = (self.samples(end_s) as i64 + 1 - first_lag) as usize;
+        let weights = self.row_weights(end_s + ROWS_BEYOND_S, |_| 1.0);
+        let series = sheet.and_then(|sheet| {
+            let ratio = sheet.ratio_on(&self.fft, self.df_hz(), known.front.as_ref())?;
+            let one = Complex::new(1.0, 0.0);
+            Some(ratio.into_iter().map(|r| one / (one - r)).collect::<Spectrum>())
+        });
+        let mut state = State {
+            first_lag,
+            taps: Vec::new(),
+            slow: Vec::new(),
+            left: Vec::new(),
+            delay_s: 0.0,
+            misfit: 0.0,
+        };
+        for pair in &seat.pairs {
+            let source = match &series {
+                Some(series) => self.with_echoes(pair, series),
+                None => pair.given.without.clone(),
+            };
+            let mut taps = Rows {
+                source: &source,
+                slow: &slow_parts(&source, self.rate_hz),
+                target: &pair.given.with,
+                terms: &[],
+                first: self.first_row(),
+                weights: &weights,
+                first_lag,
+                ridge: &self.ridge(first_lag, n_taps, pair.energy),
+            }
+            .reduce(&[0.0; N_TERMS])?
+            .taps_with(&[]);
+            state.slow.push(taps.split_off(n_taps));
+            state.taps.push(taps);
+        }
+        let own = || Reflector::new(&state, seat.given, self.rate_hz);
+        Some(SeatFit {
+            first_lag,
+            reflector: sheet.map_or_else(own, |s| s.reflector.clone()),
+            round_trip_s: sheet.and_then(|s| s.round_trip_s),
+            misfit: 0.0,
+            taps: state.taps.clone(),
+            slow: state.slow.clone(),
+        })
     }
 
     fn first_row(&self) -> usize {
@@ -352,17 +458,10 @@ impl<'a> Fitter<'a> {
             .collect()
     }
 
-    /// Mean transmission of a seat without what may be echo, on the fitter's grid.
-    fn through(&self, seat: &Seat, state: &State) -> Spectrum {
-        let until_s = clear_s(seat.given);
-        let taps = clear_taps(&mean_of(&state.taps), state.first_lag, until_s, self.rate_hz);
-        let mut through = self.fft.forward_at(state.first_lag, &taps);
-        add_slow(&mut through, &mean_of(&state.slow), self.df_hz());
-        through
-    }
-
     fn delay_s(&self, seat: &Seat, state: &State) -> Option<f64> {
-        thin::excess_delay_s(&self.fft, self.rate_hz, &self.through(seat, state))
+        let reflector = Reflector::new(state, seat.given, self.rate_hz);
+        let through = reflector.through(&self.fft, self.df_hz());
+        thin::excess_delay_s(&self.fft, self.rate_hz, &through)
     }
 
     /// Which part of the stated lag explains most of what the first step leaves.
@@ -403,11 +502,11 @@ impl<'a> Fitter<'a> {
     /// Echo series of a seat, and what each term changes.
     fn echo(&self, seat: &Seat, state: &State, front: Option<&Front>, factor: f64) -> Option<Echo> {
         let round_trip_s = seat.given.timing.round_trip_s? * factor;
-        let through = self.through(seat, state);
-        let reflection = thin::reflection(self.df_hz(), &through, state.delay_s);
+        let reflector = Reflector::new(state, seat.given, self.rate_hz);
+        let reflection = reflector.reflection(&self.fft, self.df_hz());
         let one = Complex::new(1.0, 0.0);
-        let mut series = Vec::with_capacity(through.len());
-        let mut derivative = Vec::with_capacity(through.len());
+        let mut series = Vec::with_capacity(reflection.len());
+        let mut derivative = Vec::with_capacity(reflection.len());
         let mut whole = self.fft.forward_at(state.first_lag, &mean_of(&state.taps));
         add_slow(&mut whole, &mean_of(&state.slow), self.df_hz());
         for (k, r) in reflection.iter().enumerate() {
@@ -447,7 +546,7 @@ impl<'a> Fitter<'a> {
     ) -> Option<Reduced> {
         let timing = seat.given.timing;
         let given = &seat.pairs[pair];
-        let source = self.with_echoes(given, echo);
+        let source = self.with_echoes(given, &echo.series);
         let rows_end_s = (timing.end_s + ROWS_BEYOND_S)
             .max(echo.round_trip_s + ROWS_AFTER_TRIP_S)
             .min(LAST_ROW_S);
@@ -472,8 +571,8 @@ impl<'a> Fitter<'a> {
         .reduce(around)
     }
 
-    fn with_echoes(&self, pair: &Pair, echo: &Echo) -> Vec<f64> {
-        let product = pair.source.iter().zip(&echo.series).map(|(x, g)| x * g).collect();
+    fn with_echoes(&self, pair: &Pair, series: &[Complex<f64>]) -> Vec<f64> {
+        let product = pair.source.iter().zip(series).map(|(x, g)| x * g).collect();
         let mut source = self.fft.inverse(product);
         source.truncate(pair.given.without.len());
         source
@@ -551,7 +650,7 @@ impl<'a> Fitter<'a> {
         let mut misfit = 0.0;
         let mut all_left = Vec::new();
         for (i, pair) in seat.pairs.iter().enumerate() {
-            let source = self.with_echoes(pair, &echo);
+            let source = self.with_echoes(pair, &echo.series);
             let left = self.residual(&source, pair, next.first_lag, &next.taps[i], &next.slow[i]);
             let clean = self.first_row()..self.head + self.samples(seat.given.timing.end_s);
             let n = clean.len() as f64;
@@ -671,9 +770,13 @@ impl SeatFit {
 
     /// What each echo is of the one before it; `None` without a front.
     pub fn ratio(&self, plan: &SeatPlan, front: Option<&Front>) -> Option<Spectrum> {
-        let (front, round_trip_s) = (front?, self.round_trip_s?);
         let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
-        let returned = self.reflection(plan);
+        self.ratio_on(&plan.fft, df_hz, front)
+    }
+
+    fn ratio_on(&self, fft: &RealFft, df_hz: f64, front: Option<&Front>) -> Option<Spectrum> {
+        let (front, round_trip_s) = (front?, self.round_trip_s?);
+        let returned = self.reflector.reflection(fft, df_hz);
         Some(
             returned
                 .iter()
@@ -690,14 +793,5 @@ impl SeatFit {
     /// Taps of the sheet, mean over pairs.
     pub fn mean_taps(&self) -> Vec<f64> {
         mean_of(&self.taps)
-    }
-
-    /// Reflection of the sheet, as a thin one.
-    pub fn reflection(&self, plan: &SeatPlan) -> Spectrum {
-        let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
-        let taps = clear_taps(&mean_of(&self.taps), self.first_lag, self.clear_s, plan.rate_hz());
-        let mut through = plan.fft.forward_at(self.first_lag, &taps);
-        add_slow(&mut through, &mean_of(&self.slow), df_hz);
-        thin::reflection(df_hz, &through, self.delay_s)
     }
 }
