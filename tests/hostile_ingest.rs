@@ -1,5 +1,6 @@
 //! Broken and nasty session folders: each is refused with the culprit named, and
 //! nothing in the folder changes. The table is the test; `good` is what each case spoils.
+//! Long because it is one table: a case is found by reading down its names.
 
 use scrimcheck::ingest::error::IngestError;
 use scrimcheck::ingest::session::{OpenMode, Session};
