@@ -10,6 +10,7 @@ use crate::ingest::error::shown;
 use crate::ingest::session::{OpenMode, Session};
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
+use crate::report::paper::logo::read_logo;
 use crate::report::result::SessionResult;
 use crate::report::table::table_text;
 use crate::report::write::write_report;
@@ -42,6 +43,8 @@ pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
 /// As [`run`].
 pub fn analyze_into(session: &Session, out: &Path, force: bool) -> Result<SessionResult, Failure> {
     let folder = OutputFolder::open(out, force)?;
+    // Read again for the papers; here, so that a bad one is told before the takes are read.
+    read_logo(session)?;
     let result = measure(session)?;
     write_report(&result, session, folder)?;
     Ok(result)

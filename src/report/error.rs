@@ -1,7 +1,7 @@
 //! Why a report could not be written.
 
 use super::correction_files::CorrectionFileError;
-use crate::ingest::error::shown;
+use crate::ingest::error::{IngestError, shown};
 use std::path::PathBuf;
 
 /// Everything that can go wrong between a finished result and its files.
@@ -72,6 +72,9 @@ pub enum ReportError {
         /// The name.
         name: String,
     },
+    /// The logo of the papers is not there, or lies outside the session folder.
+    #[error(transparent)]
+    LogoFile(IngestError),
     /// The logo of the papers cannot be used.
     #[error(
         "handover.logo in session.toml: {path}: {reason}; \

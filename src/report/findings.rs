@@ -126,7 +126,7 @@ fn setting_lines(correction: &Correction) -> Vec<String> {
 }
 
 /// Warnings with what to do about each, headed by their number.
-pub fn warnings_text(warnings: &[Warning], look: Look) -> String {
+pub fn warnings_text(warnings: &[&Warning], look: Look) -> String {
     if warnings.is_empty() {
         return String::new();
     }
@@ -139,6 +139,19 @@ pub fn warnings_text(warnings: &[Warning], look: Look) -> String {
         out += &paragraph(&warning_line(warning), "  ", "    ", look.width);
     }
     out
+}
+
+/// The warnings that say more than the findings: the verdict on the setting is a warning in
+/// `result.json` too, but once is enough where people read it.
+pub fn further_warnings(result: &SessionResult) -> Vec<&Warning> {
+    let correction = result.correction.iter().map(|c| &c.reason);
+    let verification = result.verification.iter().map(|v| &v.sentence);
+    let said: Vec<&String> = correction.chain(verification).collect();
+    result
+        .warnings
+        .iter()
+        .filter(|w| w.topic != Topic::Correction || !said.contains(&&w.message))
+        .collect()
 }
 
 /// A warning in one line: whom it concerns, what was found, what to do.
@@ -188,7 +201,7 @@ mod tests {
             warning_line(&warning),
             "clock drift: seat R1C: The clock runs 90 ppm fast. Use one device\\u{1b}."
         );
-        let text = warnings_text(&[warning.clone(), warning], PLAIN);
+        let text = warnings_text(&[&warning, &warning], PLAIN);
         assert!(text.starts_with("\n2 warnings:\n  clock drift"), "{text}");
         assert_eq!(warnings_text(&[], PLAIN), "");
     }

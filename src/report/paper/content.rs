@@ -12,6 +12,7 @@ use crate::analysis::correction::Correction;
 use crate::analysis::power::PowerCost;
 use crate::ingest::manifest::{Construction, DisplayUnits, SoundSource};
 use crate::ingest::session::Session;
+use crate::report::findings::further_warnings;
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
 use crate::report::words::{
@@ -213,7 +214,7 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
             }),
         );
     }
-    match result.warnings.len() {
+    match further_warnings(result).len() {
         0 => {}
         1 => writer.say("One point is doubtful; see \u{201c}What is doubtful\u{201d}."),
         n => writer.say(&format!("{n} points are doubtful; see \u{201c}What is doubtful\u{201d}.")),

@@ -5,7 +5,7 @@ use super::content::{Writer, figure, with_u};
 use crate::analysis::claims::{ClaimVerdict, DECISION_RULE};
 use crate::ingest::manifest::{PerCondition, SweepKind};
 use crate::ingest::session::Session;
-use crate::report::findings::warning_line;
+use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::SessionResult;
 use crate::report::words::{frequency_words, signed};
 
@@ -59,9 +59,10 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
     } else {
         writer.list(instruments);
     }
-    if !result.warnings.is_empty() {
+    let warnings = further_warnings(result);
+    if !warnings.is_empty() {
         writer.section("What is doubtful");
-        writer.list(result.warnings.iter().map(|w| capital(&warning_line(w))));
+        writer.list(warnings.into_iter().map(|w| capital(&warning_line(w))));
     }
 }
 
