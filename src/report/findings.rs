@@ -26,7 +26,7 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
         text.say_all(sheet.evidence.statement.first());
         text.say(&sheet.gap.statement);
     }
-    if !result.rattle.is_empty() {
+    if !result.rattle.is_empty() || result.rattle_limit_db.is_some() {
         text.head("Rattle");
         for range in &result.rattle {
             text.say(&format!(
@@ -35,6 +35,7 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
                 range.low_hz, range.high_hz, range.excess_db
             ));
         }
+        text.say_all(rattle_limit(result));
     }
     if !result.claims.is_empty() {
         text.head("Claims");
@@ -67,6 +68,21 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
         }
     }
     text.out
+}
+
+/// What the search for rattle could not have heard.
+fn rattle_limit(result: &SessionResult) -> Option<String> {
+    let limit_db = result.rattle_limit_db?;
+    let none = if result.rattle.is_empty() { "No rattle was found with the screen. " } else { "" };
+    let hidden = if limit_db > 0.0 {
+        format!("more than {limit_db:.0} dB below")
+    } else {
+        format!("less than {:.0} dB above", -limit_db)
+    };
+    Some(format!(
+        "{none}The noise of the room would have hidden one whose sound from 2 to 16 kHz lies \
+         {hidden} the tone that excites it."
+    ))
 }
 
 /// Text under headings.

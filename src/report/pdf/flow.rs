@@ -1,7 +1,6 @@
 //! The flow of a paper: strips over the width of the column, cut into pages.
 
 use krilla::tagging::TagKind;
-use std::sync::Arc;
 
 /// A piece of the tag tree that stands for marks on the pages.
 pub type Leaf = usize;
@@ -100,7 +99,7 @@ pub enum Child {
 #[derive(Debug)]
 pub enum Drawing {
     /// Vector drawing.
-    Svg(Arc<resvg::usvg::Tree>),
+    Svg(Box<resvg::usvg::Tree>),
     /// Raster picture.
     Picture(krilla::image::Image),
 }
