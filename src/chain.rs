@@ -15,6 +15,7 @@ use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::finding::{SheetFinding, explain_loss};
 use crate::analysis::sheet::gap::{GapSearch, SeatTransmission as SeatRatio, estimate_gap};
 use crate::analysis::verification::verify;
+use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
@@ -37,6 +38,9 @@ pub enum ChainError {
     /// The limits of the equaliser in the manifest make no sense.
     #[error(transparent)]
     Correction(#[from] CorrectionError),
+    /// The file of the light readings cannot be used.
+    #[error(transparent)]
+    ReadingsFile(#[from] IngestError),
     /// The light readings cannot be used.
     #[error(transparent)]
     Readings(#[from] ReadingsError),
@@ -235,14 +239,9 @@ fn mean_loss_db(table: &LossTable) -> Vec<Option<f64>> {
 
 /// The light readings: of the file that the manifest names, or of
 /// `readings.csv` where there is one.
-fn light_readings(session: &Session) -> Result<Option<Vec<Reading>>, ReadingsError> {
-    let named = session.manifest.picture.as_ref().and_then(|p| p.readings_file.as_ref());
-    let usual = session.root.join("readings.csv");
-    match named {
-        Some(file) => read_readings(&session.root.join(file)).map(Some),
-        None if usual.symlink_metadata().is_ok() => read_readings(&usual).map(Some),
-        None => Ok(None),
-    }
+fn light_readings(session: &Session) -> Result<Option<Vec<Reading>>, ChainError> {
+    let Some(path) = session.readings_file()? else { return Ok(None) };
+    Ok(Some(read_readings(&path)?))
 }
 
 /// Band levels by condition, power mean over all takes of the main loudspeaker,

@@ -57,6 +57,12 @@ pub(crate) fn id_problem(id: &str) -> Option<String> {
     }
 }
 
+/// Equal but for small and capital letters.
+fn alike(one: &str, other: &str) -> bool {
+    let fold = |s: &str| s.chars().flat_map(char::to_lowercase).collect::<String>();
+    one.len().abs_diff(other.len()) < 8 && fold(one) == fold(other)
+}
+
 /// Ends of a range, and whether the lower one belongs to it.
 #[derive(Clone, Copy)]
 pub(super) enum Range {
@@ -166,6 +172,10 @@ impl Checker<'_> {
     fn session(&self, m: &Manifest) -> Checked {
         let s = &m.session;
         self.free_text("session.title", &s.title)?;
+        if s.title.trim().is_empty() {
+            let advice = "say which room and screen this is, in a few words";
+            return Err(self.text.refuse("session.title", "the title is empty", advice));
+        }
         self.number(
             "session.placement_tolerance_mm",
             s.placement_tolerance_mm,
@@ -255,7 +265,8 @@ impl Checker<'_> {
         }
         self.optional("screen.width_m", s.width_m, Above(0.0, 100.0), "m")?;
         self.optional("screen.height_m", s.height_m, Above(0.0, 100.0), "m")?;
-        self.optional("screen.gap_m", s.gap_m, Above(0.0, 5.0), "m")?;
+        // Thinner air is none: the sheet lies on the loudspeaker.
+        self.optional("screen.gap_m", s.gap_m, From(0.001, 5.0), "m")?;
         self.optional("screen.hole_diameter_mm", s.hole_diameter_mm, Above(0.0, 50.0), "mm")?;
         self.optional("screen.hole_pitch_mm", s.hole_pitch_mm, Above(0.0, 500.0), "mm")?;
         self.optional("screen.thickness_mm", s.thickness_mm, Above(0.0, 50.0), "mm")?;
@@ -301,12 +312,27 @@ impl Checker<'_> {
                     "give each seat its own id",
                 ));
             }
+            if let Some(first) = m.seat[..i].iter().position(|s| alike(&s.id, &seat.id)) {
+                let (other, line) =
+                    (&m.seat[first].id, self.text.line_of(&format!("seat[{first}].id")));
+                return Err(self.text.refuse(
+                    &place,
+                    format!(
+                        "seat {} differs from seat {other}, in line {line}, in small and capital \
+                         letters alone",
+                        seat.id
+                    ),
+                    "give each seat its own id: not every system tells such file names apart",
+                ));
+            }
             if let Some(name) = &seat.name {
                 self.free_text(&format!("seat[{i}].name"), name)?;
             }
             self.number(&format!("seat[{i}].weight"), seat.weight, From(0.0, 1000.0), "")?;
             for (axis, &x) in seat.position_m.iter().flatten().enumerate() {
-                self.number(&format!("seat[{i}].position_m[{axis}]"), x, From(-100.0, 100.0), "m")?;
+                // The first is the distance ahead of the loudspeaker: nobody sits behind it.
+                let range = if axis == 0 { Above(0.0, 100.0) } else { From(-100.0, 100.0) };
+                self.number(&format!("seat[{i}].position_m[{axis}]"), x, range, "m")?;
             }
         }
         if !m.seat.is_empty() && m.seat.iter().all(|s| s.weight == 0.0) {

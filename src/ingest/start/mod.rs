@@ -9,6 +9,7 @@ use super::manifest::check::{MAX_SEATS, id_problem};
 use super::sweep::{SweepParams, generate};
 use super::takes::TAKES_FOLDER;
 use super::wav::write_wav_24;
+use crate::staging::{Staging, hold_interruption};
 use std::collections::HashSet;
 use std::fs;
 use std::io;
@@ -73,16 +74,10 @@ pub fn start(
         let path = path.to_path_buf();
         move |source: io::Error| IngestError::Write { path, source }
     };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".scrimcheck-start-");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // As a folder made by hand would have; the system takes the user's mask off.
-        builder.permissions(fs::Permissions::from_mode(0o777));
-    }
-    let temporary = builder.tempdir_in(beside).map_err(cannot(beside))?;
-    let at = |name: &str| temporary.path().join(name);
+    let staging = Staging::inside(beside).map_err(cannot(beside))?;
+    let new = staging.at("new");
+    fs::create_dir(&new).map_err(cannot(dir))?;
+    let at = |name: &str| new.join(name);
     fs::write(at(MANIFEST_FILE), template::manifest(&plan))
         .map_err(cannot(&dir.join(MANIFEST_FILE)))?;
     fs::write(at(TAKE_SHEET_FILE), sheet::html(&plan))
@@ -90,10 +85,10 @@ pub fn start(
     write_wav_24(&at(SWEEP_FILE), options.sweep.rate_hz, &samples)?;
     if is_new {
         fs::create_dir(at(TAKES_FOLDER)).map_err(cannot(&dir.join(TAKES_FOLDER)))?;
-        fs::rename(temporary.path(), dir).map_err(cannot(dir))?;
-        // The folder has its final name now: nothing is left to clear away.
-        let _ = temporary.keep();
+        let _whole = hold_interruption();
+        fs::rename(&new, dir).map_err(cannot(dir))?;
     } else {
+        let _whole = hold_interruption();
         for name in [SWEEP_FILE, TAKE_SHEET_FILE, MANIFEST_FILE] {
             fs::rename(at(name), dir.join(name)).map_err(cannot(&dir.join(name)))?;
         }
