@@ -20,11 +20,13 @@ use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
 use crate::report::budget::budget_terms;
-use crate::report::result::{DistortionResult, Levels, PictureResult, RattleRange, SessionResult};
+use crate::report::result::{
+    DistortionResult, Levels, PictureResult, RattleProfile, RattleRange, SessionResult,
+};
 use crate::transfer::distortion::{Distortion, combine, warn_of_drive};
 use crate::transfer::measure::{TransferError, Transfers, angle_cosine, measure};
 use crate::transfer::quality::{TakeAnalyser, TakeFacts};
-use crate::transfer::rattle::{Rattle, RattleSearch};
+use crate::transfer::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
 use crate::warning::Warning;
 use std::sync::OnceLock;
 
@@ -132,6 +134,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     result.level = Some(level);
     result.claims = claims;
     result.rattle = rattle_ranges(&judged.rattle);
+    result.rattle_profile = rattle_profile(&judged.rattle);
     result.rattle_limit_db = judged.rattle.detection_limit_db;
     result.distortion = distortion;
     result.sheet = Some(sheet);
@@ -168,6 +171,16 @@ fn rattle_ranges(search: &RattleSearch) -> Vec<RattleRange> {
         seats: r.seats.clone(),
     };
     search.ranges.iter().map(range).collect()
+}
+
+fn rattle_profile(search: &RattleSearch) -> Option<RattleProfile> {
+    let finite = |v: &Option<f64>| v.filter(|v| v.is_finite());
+    let excess_db: Vec<Option<f64>> = search.excess_db.iter().map(finite).collect();
+    excess_db.iter().any(Option::is_some).then(|| RattleProfile {
+        frequency_hz: steps_hz(),
+        excess_db,
+        alarm_db: ALARM_DB,
+    })
 }
 
 /// Harmonics of the main loudspeaker, mean over the takes of each condition.

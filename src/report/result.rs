@@ -57,8 +57,10 @@ pub struct SessionResult {
     pub claims: Vec<ClaimVerdict>,
     /// Ranges in which something rattles only with the screen.
     pub rattle: Vec<RattleRange>,
-    /// Smallest rattle that the noise would have let through, dB against the sweep's level
-    /// (negative); weaker ones stay hidden.
+    /// What the ranges of `rattle` were found in; absent without takes in both conditions.
+    pub rattle_profile: Option<RattleProfile>,
+    /// Smallest rattle that the noise would have let through, dB below the sweep's own level
+    /// at the frequency that excites it; weaker ones stay hidden.
     pub rattle_limit_db: Option<f64>,
     /// Harmonics of the loudspeaker by condition, where the sweep can tell them.
     pub distortion: Option<DistortionResult>,
@@ -244,6 +246,17 @@ pub struct RattleRange {
     pub seats: Vec<String>,
 }
 
+/// Sound above 2 kHz with the screen over that without it, against the sweep's frequency.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RattleProfile {
+    /// Momentary frequencies of the sweep, Hz.
+    pub frequency_hz: Vec<f64>,
+    /// Excess, median over the seats, dB.
+    pub excess_db: Vec<Option<f64>>,
+    /// Excess from which on it counts, dB.
+    pub alarm_db: f64,
+}
+
 /// Harmonics by condition, mean over the takes.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DistortionResult {
@@ -298,6 +311,7 @@ impl SessionResult {
             level: None,
             claims: Vec::new(),
             rattle: Vec::new(),
+            rattle_profile: None,
             rattle_limit_db: None,
             distortion: None,
             seat_dependence: None,

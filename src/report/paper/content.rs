@@ -4,12 +4,13 @@
 
 use super::cautions::{boost_caution, cautions};
 use super::measures::{luminance, short_length};
-use super::method::{method, not_measured};
+use super::method::{capital, method, not_measured};
 use super::seats::seats;
-use super::{Block, Logo, Paper, PaperFigure, Table};
+use super::{Block, Detail, Logo, Paper, PaperFigure, Table};
 use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::Correction;
 use crate::analysis::power::PowerCost;
+use crate::analysis::verification::{Finding, Verification};
 use crate::ingest::manifest::{Construction, DisplayUnits, SoundSource};
 use crate::ingest::session::Session;
 use crate::report::findings::further_warnings;
@@ -18,6 +19,9 @@ use crate::report::result::{PictureResult, SessionResult};
 use crate::report::words::{
     frequency_words, list_words, loss_finding, seats_words, signed, spread_finding,
 };
+
+/// Heading of the last part.
+pub const SIGNATURES: &str = "Signatures";
 
 /// The paper of a result.
 ///
@@ -98,7 +102,15 @@ impl Writer {
                 caption: caption.to_owned(),
                 head: head.iter().map(|h| (*h).to_owned()).collect(),
                 rows,
+                detail: Detail::Main,
             }));
+        }
+    }
+
+    /// The table placed last may be left out where a paper must stay short.
+    pub(super) fn may_go(&mut self, how_soon: Detail) {
+        if let Some(Block::Table(table)) = self.blocks.last_mut() {
+            table.detail = how_soon;
         }
     }
 
@@ -108,8 +120,15 @@ impl Writer {
             let drawing = self.drawings.remove(place);
             self.blocks.push(Block::Figure(PaperFigure {
                 name: drawing.id.to_owned(),
-                svg: drawing.svg,
+                svg: drawing.paper_svg,
                 title: drawing.title,
+                subtitle: drawing.subtitle,
+                caption: drawing.caption,
+                detail: match drawing.id {
+                    "loss" | "claims" | "correction" | "power" | "seat-map" => Detail::Main,
+                    "spread" | "seat-dependence" | "verification" | "sheet" => Detail::Engineer,
+                    _ => Detail::Extra,
+                },
                 alternative: drawing.description,
             }));
         }
@@ -196,7 +215,12 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
     writer.part("What was found");
     let mut points = vec![format!("{}.", loss_finding(result))];
     points.extend(spread_finding(result).map(|s| format!("{s}.")));
-    points.extend(result.seat_dependence.iter().map(|s| s.sentence.clone()));
+    // The verdict on the setting without its figures, which follow with the setting.
+    points.extend(result.correction.iter().filter_map(|c| {
+        let verdict = c.reason.split([':', ';']).next()?.split(". ").next()?;
+        Some(format!("{}.", verdict.trim_end_matches('.')))
+    }));
+    points.extend(result.verification.iter().map(|v| v.sentence.clone()));
     points.extend(result.rattle.iter().map(|range| {
         format!(
             "Something rattles with the screen hung while the sweep passes {:.0} to {:.0} Hz ({}).",
@@ -208,16 +232,30 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
     writer.list(points);
     if !result.claims.is_empty() {
         writer.section("What the maker claims, and what is shown");
-        writer.list(
-            result.claims.iter().map(|claim| {
-                format!("{}: {}", claim.verdict.label().to_uppercase(), claim.sentence)
-            }),
-        );
+        let sentences: Vec<&str> = result.claims.iter().map(|c| c.sentence.as_str()).collect();
+        let (sentences, shared) = told_once(&sentences);
+        writer.list(result.claims.iter().zip(sentences).map(|(claim, sentence)| {
+            format!("{}: {sentence}", claim.verdict.label().to_uppercase())
+        }));
+        writer.say(shared.unwrap_or_default());
     }
     match further_warnings(result).len() {
         0 => {}
         1 => writer.say("One point is doubtful; see \u{201c}What is doubtful\u{201d}."),
         n => writer.say(&format!("{n} points are doubtful; see \u{201c}What is doubtful\u{201d}.")),
+    }
+}
+
+/// Sentences without the proviso at their ends that several of them share, and the proviso.
+fn told_once<'a>(sentences: &[&'a str]) -> (Vec<&'a str>, Option<&'a str>) {
+    let proviso = |s: &'a str| s.find(" This holds if ").map(|at| s.split_at(at));
+    let found: Vec<&str> = sentences.iter().filter_map(|s| proviso(s)).map(|p| p.1).collect();
+    match found.first() {
+        Some(first) if found.len() > 1 && found.iter().all(|f| f == first) => {
+            let cut = |s: &&'a str| proviso(s).map_or(*s, |p| p.0);
+            (sentences.iter().map(cut).collect(), Some(first))
+        }
+        _ => (sentences.to_vec(), None),
     }
 }
 
@@ -243,6 +281,56 @@ fn equaliser(result: &SessionResult, writer: &mut Writer) {
     }
     writer.say(correction.advice.as_deref().unwrap_or_default());
     writer.figure("correction");
+    if let Some(verification) = &result.verification {
+        as_recorded(verification, writer);
+    }
+}
+
+/// What the takes with the setting active say.
+fn as_recorded(verification: &Verification, writer: &mut Writer) {
+    writer.section("The setting as recorded");
+    writer.say(&verification.sentence);
+    writer.say(verification.advice.as_deref().unwrap_or_default());
+    let rows = verification.trim.iter().chain(&verification.sections).map(|found| {
+        let judged = match found.finding {
+            Finding::AsAsked => "as asked",
+            Finding::NotActive => "not active",
+            Finding::Inverted => "inverted",
+            Finding::Twice => "twice what was asked",
+            Finding::Half => "half of what was asked",
+            Finding::Different => "different",
+            Finding::CannotTell => "the recordings do not tell",
+        };
+        vec![
+            capital(&found.what),
+            signed(found.asked_db, 1),
+            with_u(found.found_db, found.u95_db, 1),
+            judged.to_owned(),
+        ]
+    });
+    writer.table(
+        "Gain asked for and found, dB",
+        &["Setting", "Asked", "Found", "Judgement"],
+        rows.collect(),
+    );
+    let rows = verification.seats.iter().map(|seat| {
+        vec![
+            seat.id.clone(),
+            figure(seat.left_rms_db, 2),
+            seat.worst_band.as_ref().map_or_else(
+                || figure(None, 0),
+                |w| format!("{} dB at {}", signed(w.left_db, 1), frequency_words(w.nominal_hz)),
+            ),
+            if seat.within { "yes" } else { "no" }.to_owned(),
+        ]
+    });
+    writer.table(
+        "What is left of the shape at each seat with the setting active",
+        &["Seat", "Left, dB rms", "Farthest off", "Within the tolerance"],
+        rows.collect(),
+    );
+    writer.may_go(Detail::Engineer);
+    writer.figure("verification");
 }
 
 fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
@@ -272,8 +360,11 @@ fn cost(result: &SessionResult, session: &Session, writer: &mut Writer) {
     let Some(power) = &result.power else { return };
     writer.part("What it costs");
     writer.say(&power.sentence);
-    writer.say(power.amplifier.as_ref().map_or("", |check| &check.sentence));
-    writer.say(power.driver.as_ref().map_or("", |check| &check.sentence));
+    for check in [&power.amplifier, &power.driver].into_iter().flatten() {
+        if !power.sentence.contains(&check.sentence) {
+            writer.say(&check.sentence);
+        }
+    }
     writer.table(
         "Power with the setting, by kind of programme",
         &["Programme", "Gain, dB", "Factor", "Power, W", "Driver gain, dB", "Driver power, W"],
@@ -348,7 +439,7 @@ fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
 }
 
 fn signatures(session: &Session, writer: &mut Writer) {
-    writer.part("Signatures");
+    writer.part(SIGNATURES);
     let lines = &session.manifest.handover.signatures;
     let lines = if lines.is_empty() {
         vec!["For the installer".to_owned(), "For the client".to_owned()]

@@ -6,6 +6,7 @@ pub mod logo;
 pub mod measures;
 mod method;
 mod seats;
+pub mod shorten;
 
 /// Everything a reader gets, in reading order.
 #[derive(Debug, Clone, PartialEq)]
@@ -51,6 +52,10 @@ pub enum Block {
     Figure(PaperFigure),
     /// A caution, set apart.
     Caution(String),
+    /// Points to tick off by hand.
+    Ticks(Vec<String>),
+    /// Names of what is filled in by hand, each with room to write.
+    Fields(Vec<String>),
     /// Lines to sign on, each with who signs.
     Signatures(Vec<String>),
     /// What follows begins on a new page.
@@ -66,6 +71,19 @@ pub struct Table {
     pub head: Vec<String>,
     /// Rows; each as long as `head`.
     pub rows: Vec<Vec<String>>,
+    /// How soon it is left out where a paper must stay short: see [`shorten::shorten`].
+    pub detail: Detail,
+}
+
+/// How much a reader misses without a table or plot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Detail {
+    /// Stays in any case.
+    Main,
+    /// For the next engineer.
+    Engineer,
+    /// Also in the files beside the paper.
+    Extra,
 }
 
 /// A plot in the paper.
@@ -73,10 +91,16 @@ pub struct Table {
 pub struct PaperFigure {
     /// File name of the plot without extension, also its anchor.
     pub name: String,
-    /// Drawing.
+    /// Drawing, without title and caption.
     pub svg: String,
     /// The finding in words.
     pub title: String,
+    /// What is shown.
+    pub subtitle: String,
+    /// How to read it.
+    pub caption: String,
+    /// How soon it is left out where a paper must stay short.
+    pub detail: Detail,
     /// What the plot shows, with its figures, for those who cannot see it.
     pub alternative: String,
 }

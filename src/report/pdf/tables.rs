@@ -97,7 +97,7 @@ impl Setter {
         size: f32,
         is_head: bool,
     ) -> (Strip, Vec<Leaf>) {
-        let padding = size * 0.22;
+        let padding = size * 0.12;
         let style = Style { size, bold: is_head, ..self.body() };
         let broken: Vec<Vec<String>> = places
             .iter()
@@ -239,6 +239,7 @@ mod tests {
         let text = |s: &str| s.to_owned();
         Table {
             caption: text("Loss"),
+            detail: crate::report::paper::Detail::Main,
             head: (0..n_columns).map(|i| format!("Seat {i}")).collect(),
             rows: vec![(0..n_columns).map(|i| format!("−{i}.5")).collect()],
         }

@@ -1,7 +1,7 @@
 //! Figures as files: SVG text and PNG pictures, drawn on all cores.
 
 use super::drawing::Drawing;
-use super::figure::{HEIGHT, WIDTH};
+use super::layout::{HEIGHT, WIDTH};
 use super::text::{REGULAR, SEMIBOLD};
 use crate::report::error::ReportError;
 use rayon::prelude::*;
@@ -94,6 +94,7 @@ pub fn png(plot: &str, svg: &str, scale: u32) -> Result<Vec<u8>, ReportError> {
 mod tests {
     use super::*;
     use crate::report::example::example_result;
+    use crate::report::plots::layout::Format;
     use crate::report::plots::{drawings, figures};
 
     #[test]
@@ -127,7 +128,7 @@ mod tests {
         result.seats[0].id = "</text><script>&\"'\u{7}".into();
         result.title = "<!-- \u{0} ]]> &amp;".into();
         for figure in figures(&result) {
-            let svg = figure.to_svg();
+            let svg = figure.to_svg(Format::File);
             assert!(!svg.contains("<script>") && !svg.contains("<!--"));
             parse(figure.id, &svg).expect("well-formed");
         }
