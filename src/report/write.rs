@@ -52,7 +52,7 @@ pub fn report_files(
         files.push(("correction.json".to_owned(), correction_json(correction)?.into_bytes()));
         files.push(("correction.csv".to_owned(), correction_csv(correction)?.into_bytes()));
     }
-    let drawings = drawings(result);
+    let drawings = drawings(result, session.manifest.handover.units);
     files.extend(plot_files(&drawings)?);
     let paper = paper(result, session, &drawings, read_logo(session)?);
     let seats: Vec<String> = result.seats.iter().map(|seat| seat.id.clone()).collect();

@@ -2,23 +2,18 @@
 //! then the tables of the next engineer. Every figure and nearly every sentence
 //! comes from the finished result; nothing is computed here.
 
-use super::cautions::{boost_caution, cautions};
-use super::measures::{luminance, short_length};
-use super::method::{capital, method, not_measured};
+use super::cautions::cautions;
+use super::measures::{luminance, short_length, worded};
+use super::method::{method, not_measured};
 use super::seats::seats;
+use super::setting::{cost, equaliser};
 use super::{Block, Detail, Logo, Paper, PaperFigure, Table};
-use crate::analysis::biquad::SectionKind;
-use crate::analysis::correction::Correction;
-use crate::analysis::power::PowerCost;
-use crate::analysis::verification::{Finding, Verification};
 use crate::ingest::manifest::{Construction, DisplayUnits, SoundSource};
 use crate::ingest::session::Session;
 use crate::report::findings::further_warnings;
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
-use crate::report::words::{
-    frequency_words, list_words, loss_finding, seats_words, signed, spread_finding,
-};
+use crate::report::words::{list_words, loss_finding, seats_words, signed, spread_finding};
 
 /// Heading of the last part.
 pub const SIGNATURES: &str = "Signatures";
@@ -35,7 +30,7 @@ pub fn paper(
     logo: Option<Logo>,
 ) -> Paper {
     let units = session.manifest.handover.units;
-    let mut writer = Writer { blocks: Vec::new(), drawings: drawings.to_vec() };
+    let mut writer = Writer { blocks: Vec::new(), drawings: drawings.to_vec(), units };
     done(result, session, &mut writer);
     in_short(result, &mut writer);
     writer.figure("loss");
@@ -68,6 +63,7 @@ pub(super) struct Writer {
     pub(super) blocks: Vec<Block>,
     /// Plots that have not found their place.
     drawings: Vec<Drawing>,
+    units: DisplayUnits,
 }
 
 impl Writer {
@@ -81,12 +77,13 @@ impl Writer {
 
     pub(super) fn say(&mut self, text: &str) {
         if !text.is_empty() {
-            self.blocks.push(Block::Paragraph(tidy(text)));
+            self.blocks.push(Block::Paragraph(tidy(&worded(text, self.units))));
         }
     }
 
     pub(super) fn list<T: AsRef<str>>(&mut self, points: impl IntoIterator<Item = T>) {
-        let points: Vec<String> = points.into_iter().map(|p| tidy(p.as_ref())).collect();
+        let points: Vec<String> =
+            points.into_iter().map(|p| tidy(&worded(p.as_ref(), self.units))).collect();
         if !points.is_empty() {
             self.blocks.push(Block::List(points));
         }
@@ -121,7 +118,7 @@ impl Writer {
             self.blocks.push(Block::Figure(PaperFigure {
                 name: drawing.id.to_owned(),
                 svg: drawing.paper_svg,
-                title: drawing.title,
+                title: tidy(&worded(&drawing.title, self.units)),
                 subtitle: drawing.subtitle,
                 caption: drawing.caption,
                 detail: match drawing.id {
@@ -129,7 +126,7 @@ impl Writer {
                     "spread" | "seat-dependence" | "verification" | "sheet" => Detail::Engineer,
                     _ => Detail::Extra,
                 },
-                alternative: drawing.description,
+                alternative: tidy(&worded(&drawing.description, self.units)),
             }));
         }
     }
@@ -257,145 +254,6 @@ fn told_once<'a>(sentences: &[&'a str]) -> (Vec<&'a str>, Option<&'a str>) {
         }
         _ => (sentences.to_vec(), None),
     }
-}
-
-fn equaliser(result: &SessionResult, writer: &mut Writer) {
-    let Some(correction) = &result.correction else { return };
-    writer.part("Equaliser settings");
-    writer.say(&correction.reason);
-    let rows = setting_rows(correction);
-    if rows.is_empty() {
-        writer.say("Nothing is to be set.");
-    } else {
-        writer.table(
-            "Settings to type in, for the centre channel alone",
-            &["Setting", "Frequency, Hz", "Gain, dB", "Q", "Bandwidth, octaves"],
-            rows,
-        );
-        writer.say(&format!(
-            "For a processor at {} Hz; the coefficients are in correction.json and \
-             correction.csv. Q is that of the usual digital filters of the second order; where a \
-             processor asks for a bandwidth instead, the last column is its value.",
-            correction.rate_hz
-        ));
-    }
-    writer.say(correction.advice.as_deref().unwrap_or_default());
-    writer.figure("correction");
-    if let Some(verification) = &result.verification {
-        as_recorded(verification, writer);
-    }
-}
-
-/// What the takes with the setting active say.
-fn as_recorded(verification: &Verification, writer: &mut Writer) {
-    writer.section("The setting as recorded");
-    writer.say(&verification.sentence);
-    writer.say(verification.advice.as_deref().unwrap_or_default());
-    let rows = verification.trim.iter().chain(&verification.sections).map(|found| {
-        let judged = match found.finding {
-            Finding::AsAsked => "as asked",
-            Finding::NotActive => "not active",
-            Finding::Inverted => "inverted",
-            Finding::Twice => "twice what was asked",
-            Finding::Half => "half of what was asked",
-            Finding::Different => "different",
-            Finding::CannotTell => "the recordings do not tell",
-        };
-        vec![
-            capital(&found.what),
-            signed(found.asked_db, 1),
-            with_u(found.found_db, found.u95_db, 1),
-            judged.to_owned(),
-        ]
-    });
-    writer.table(
-        "Gain asked for and found, dB",
-        &["Setting", "Asked", "Found", "Judgement"],
-        rows.collect(),
-    );
-    let rows = verification.seats.iter().map(|seat| {
-        vec![
-            seat.id.clone(),
-            figure(seat.left_rms_db, 2),
-            seat.worst_band.as_ref().map_or_else(
-                || figure(None, 0),
-                |w| format!("{} dB at {}", signed(w.left_db, 1), frequency_words(w.nominal_hz)),
-            ),
-            if seat.within { "yes" } else { "no" }.to_owned(),
-        ]
-    });
-    writer.table(
-        "What is left of the shape at each seat with the setting active",
-        &["Seat", "Left, dB rms", "Farthest off", "Within the tolerance"],
-        rows.collect(),
-    );
-    writer.may_go(Detail::Engineer);
-    writer.figure("verification");
-}
-
-fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
-    let dash = || "\u{2013}".to_owned();
-    if correction.sections.is_empty() && correction.trim_setting_db == 0.0 {
-        return Vec::new();
-    }
-    let gain = signed(correction.trim_setting_db, 1);
-    let trim = vec!["Level (trim)".to_owned(), "all".to_owned(), gain, dash(), dash()];
-    let filters = correction.sections.iter().enumerate().map(|(i, section)| {
-        let kind = match section.setting.kind {
-            SectionKind::HighShelf => "high shelf",
-            SectionKind::Peaking => "peaking",
-        };
-        vec![
-            format!("Filter {}: {kind}", i + 1),
-            format!("{}", section.setting.frequency_hz),
-            signed(section.setting.gain_db, 1),
-            format!("{:.2}", section.setting.q),
-            format!("{:.2}", section.bandwidth_oct),
-        ]
-    });
-    std::iter::once(trim).chain(filters).collect()
-}
-
-fn cost(result: &SessionResult, session: &Session, writer: &mut Writer) {
-    let Some(power) = &result.power else { return };
-    writer.part("What it costs");
-    writer.say(&power.sentence);
-    for check in [&power.amplifier, &power.driver].into_iter().flatten() {
-        if !power.sentence.contains(&check.sentence) {
-            writer.say(&check.sentence);
-        }
-    }
-    writer.table(
-        "Power with the setting, by kind of programme",
-        &["Programme", "Gain, dB", "Factor", "Power, W", "Driver gain, dB", "Driver power, W"],
-        programme_rows(power),
-    );
-    writer.figure("power");
-    if power.peak_gain_db > 0.0 {
-        boost_caution(session, writer);
-    }
-}
-
-fn programme_rows(power: &PowerCost) -> Vec<Vec<String>> {
-    let row = |p: &crate::analysis::power::Programme| {
-        vec![
-            p.name.clone(),
-            signed(p.gain_db, 1),
-            format!("{:.2}", p.factor),
-            figure(p.watts, 0),
-            figure(p.driver_gain_db, 1),
-            figure(p.driver_watts, 1),
-        ]
-    };
-    let largest = vec![
-        format!("Largest gain, at {}", frequency_words(power.peak_hz.round())),
-        signed(power.peak_gain_db, 1),
-        format!("{:.2}", power.peak_factor),
-        figure(power.amplifier.as_ref().map(|a| a.needs_w), 0),
-        figure(power.driver_headroom_db, 1),
-        figure(None, 0),
-    ];
-    power.programmes.iter().map(row).chain([largest]).collect()
 }
 
 fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {

@@ -6,6 +6,7 @@ pub mod logo;
 pub mod measures;
 mod method;
 mod seats;
+mod setting;
 pub mod shorten;
 
 /// Everything a reader gets, in reading order.
@@ -73,6 +74,26 @@ pub struct Table {
     pub rows: Vec<Vec<String>>,
     /// How soon it is left out where a paper must stay short: see [`shorten::shorten`].
     pub detail: Detail,
+}
+
+/// In a cell: a box to tick by hand, before the text that follows.
+pub const TICK_BOX: char = '\u{2610}';
+
+impl Table {
+    /// Whether the cells of a column are figures, set flush right: at least one is, and every
+    /// other one is a dash or empty.
+    pub fn is_figures(&self, column: usize) -> bool {
+        let is_blank = |cell: &str| matches!(cell, "" | "-" | "\u{2013}" | "\u{2014}" | "n/a");
+        let is_figure = |cell: &str| {
+            let signs =
+                ['+', '-', '\u{2212}', '\u{b1}', '<', '>', '\u{2264}', '\u{2265}', '\u{2248}', ' '];
+            let cell = cell.trim_start_matches(signs);
+            cell.starts_with(|c: char| c.is_ascii_digit()) && cell.chars().count() <= 16
+        };
+        let cells: Vec<&str> =
+            self.rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.trim()).collect();
+        cells.iter().any(|c| is_figure(c)) && cells.iter().all(|c| is_figure(c) || is_blank(c))
+    }
 }
 
 /// How much a reader misses without a table or plot.

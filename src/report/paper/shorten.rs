@@ -1,7 +1,7 @@
 //! A paper cut down to what a client reads and files: whole parts go, the least needed first,
 //! and the paper says which, and where they are.
 
-use super::{Block, Detail, Paper};
+use super::{Block, Detail, Paper, TICK_BOX};
 
 /// Steps of shortening; 0 leaves the paper as it is.
 pub const STEPS: u8 = 7;
@@ -118,7 +118,7 @@ fn shorter(block: &Block, measure: &Measure) -> Block {
             }
             // A cell of many lines makes a row as high as a page.
             let cells = table.head.iter_mut().chain(table.rows.iter_mut().flatten());
-            cells.for_each(|cell| *cell = cut(cell, n.min(200)));
+            cells.filter(|c| !c.contains(TICK_BOX)).for_each(|cell| *cell = cut(cell, n.min(200)));
             table.caption = cut(&table.caption, n.min(300));
             Block::Table(table)
         }

@@ -10,6 +10,7 @@ pub mod blocks;
 pub mod drawing;
 pub mod flow;
 mod forms;
+mod pictures;
 pub mod tables;
 pub mod type_setting;
 
@@ -36,8 +37,20 @@ pub fn pdf(
     date: Option<UtcDateTime>,
     sheet: &Sheet,
 ) -> Result<Vec<u8>, ReportError> {
+    pdf_with(paper, date, sheet, Measures { width: sheet.column(), body: 9.4, small: 8.0 })
+}
+
+/// As [`pdf`], with letters of other sizes.
+///
+/// # Errors
+/// As [`pdf`].
+pub fn pdf_with(
+    paper: &Paper,
+    date: Option<UtcDateTime>,
+    sheet: &Sheet,
+    measures: Measures,
+) -> Result<Vec<u8>, ReportError> {
     let date = date.unwrap_or(UtcDateTime::UNIX_EPOCH);
-    let measures = Measures { width: sheet.column(), body: 9.4, small: 8.0 };
     let mut drawings = Drawings::default();
     let mut step = 0;
     loop {

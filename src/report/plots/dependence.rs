@@ -29,6 +29,7 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
     ));
     if shown.iter().any(Option::is_some) {
         marks.push(Mark::Dots {
+            name: String::new(),
             label: "Moves".into(),
             points: at_bands(bands, &shown),
             radius: 8.5,

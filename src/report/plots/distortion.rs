@@ -47,6 +47,12 @@ fn condition_figure(
     if !marks.iter().any(drawn) {
         return None;
     }
+    // Where not all of it finds room, the strongest stays and the weakest is cut off.
+    let top_db = marks.iter().filter_map(|m| match m {
+        Mark::Curve(s) => s.range(),
+        _ => None,
+    });
+    let top_db = top_db.map(|r| r[1]).fold(f64::NEG_INFINITY, f64::max);
     let mut x = Axis::frequency(low * 0.84, high * 1.12);
     x.title = "Fundamental, Hz".into();
     Some(Figure {
@@ -63,7 +69,7 @@ fn condition_figure(
         x,
         y: YAxis::Decibel {
             title: "Level against the fundamental, dB".into(),
-            include_db: [-60.0, -20.0],
+            include_db: [top_db - 40.0, top_db],
             spare: Spare::Top,
         },
         marks,

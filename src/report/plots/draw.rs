@@ -1,13 +1,10 @@
 //! A figure drawn, part by part, from back to front.
 
 use super::figure::{Figure, Mark};
-use super::layout::{
-    CAPTION_SIZE, EDGE, Format, LABEL_MAX, Layout, SAMPLE, STRIP_ROW, SUBTITLE_SIZE, TICK_SIZE,
-    TITLE_SIZE,
-};
-use super::series::{INK, MUTED_INK, QUIET, Series, Style, clip, spread_labels};
+use super::layout::{CAPTION_SIZE, EDGE, Format, Layout, TICK_SIZE};
+use super::series::{INK, MUTED_INK, QUIET, Series, Style, clip};
 use super::svg::{Anchor, Svg, TextStyle, px};
-use super::text::{FAMILY, fit, text_width};
+use super::text::{FAMILY, text_width};
 use crate::units::{Hertz, ThirdOctave};
 
 /// The figure as an SVG document.
@@ -60,13 +57,13 @@ fn stop_name(x: f64) -> String {
 }
 
 /// The page while it is drawn.
-struct Page<'a> {
-    figure: &'a Figure,
-    layout: &'a Layout,
-    svg: Svg,
+pub(super) struct Page<'a> {
+    pub(super) figure: &'a Figure,
+    pub(super) layout: &'a Layout,
+    pub(super) svg: Svg,
 }
 
-fn style(size: f64, bold: bool, color: &'static str, anchor: Anchor) -> TextStyle {
+pub(super) fn style(size: f64, bold: bool, color: &'static str, anchor: Anchor) -> TextStyle {
     TextStyle { size, bold, color, anchor }
 }
 
@@ -112,25 +109,6 @@ impl Page<'_> {
             })
             .collect();
         words.join(" ")
-    }
-
-    fn header(&mut self) {
-        let mut y = 20.0;
-        for line in &self.layout.title {
-            y += TITLE_SIZE * 1.25;
-            self.svg.text([EDGE, y], style(TITLE_SIZE, true, INK, Anchor::Start), line);
-        }
-        y += 2.0;
-        for line in &self.layout.subtitle {
-            y += SUBTITLE_SIZE * 1.4;
-            self.svg.text([EDGE, y], style(SUBTITLE_SIZE, false, MUTED_INK, Anchor::Start), line);
-        }
-        let at = [
-            EDGE,
-            self.layout.plot.top - if self.layout.format == Format::File { 24.0 } else { 18.0 },
-        ];
-        let title = self.layout.y.title.clone();
-        self.svg.text(at, style(CAPTION_SIZE, false, MUTED_INK, Anchor::Start), &title);
     }
 
     fn areas(&mut self) {
@@ -220,8 +198,8 @@ impl Page<'_> {
                     }
                     self.svg.close("g");
                 }
-                Mark::Dots { label, points, radius, color } => {
-                    self.open_series(index, label);
+                Mark::Dots { name, points, radius, color, .. } => {
+                    self.open_series(index, name);
                     self.dots(points, *radius, color);
                     self.svg.close("g");
                 }
@@ -274,38 +252,6 @@ impl Page<'_> {
         self.svg.open("g", &[("class", "limit"), ("data-series", label)]);
         self.path(&[ends.to_vec()], &look);
         self.svg.close("g");
-    }
-
-    /// The words of the limits, over everything else and with a white rim, since
-    /// a curve may run through them.
-    fn limit_words(&mut self) {
-        let plot = self.layout.plot;
-        let baselines = self.limit_baselines();
-        let limits = self.figure.marks.iter().filter_map(|mark| match mark {
-            Mark::Limit { from_to, label, .. } => Some((from_to, label)),
-            _ => None,
-        });
-        for ((from_to, label), y) in limits.zip(baselines) {
-            let start = self.layout.point(&self.figure.x, from_to[0], 0.0)[0].max(plot.left);
-            // A short line near the right edge has its words to the left.
-            let width = text_width(label, CAPTION_SIZE, true);
-            let x = (start + 6.0).min(plot.right - width - 6.0);
-            let text = style(CAPTION_SIZE, true, Style::limit().color, Anchor::Start);
-            self.svg.rimmed_text([x, y], text, label);
-        }
-    }
-
-    /// Baselines of the limits' words: above their lines, moved apart where two meet.
-    fn limit_baselines(&self) -> Vec<f64> {
-        let plot = self.layout.plot;
-        let lines = self.figure.marks.iter().filter_map(|mark| match mark {
-            Mark::Limit { value, from_to, .. } => {
-                Some(self.layout.point(&self.figure.x, from_to[0], *value)[1] - 10.0)
-            }
-            _ => None,
-        });
-        let wanted: Vec<f64> = lines.collect();
-        spread_labels(&wanted, CAPTION_SIZE * 1.3, [plot.top, plot.bottom - 6.0])
     }
 
     fn bar(&mut self, at: f64, ends: [f64; 2], width: f64, color: &str) {
@@ -362,7 +308,7 @@ impl Page<'_> {
     }
 
     /// All parts of a curve as one path; a lone point as a dot.
-    fn path(&mut self, parts: &[Vec<[f64; 2]>], look: &Style) {
+    pub(super) fn path(&mut self, parts: &[Vec<[f64; 2]>], look: &Style) {
         let data: String =
             parts.iter().filter(|p| p.len() > 1).map(|part| path_data(part)).collect();
         if !data.is_empty() {
@@ -382,107 +328,6 @@ impl Page<'_> {
         }
         for part in parts.iter().filter(|p| p.len() == 1) {
             self.svg.dot(part[0], look.width * 1.3, look.color, "dot");
-        }
-    }
-
-    fn direct_labels(&mut self) {
-        let labels = self.figure.labels();
-        let plot = self.layout.plot;
-        let size = self.layout.label_size;
-        let ends: Vec<[f64; 2]> = labels
-            .iter()
-            .map(|l| {
-                let [x, y] = self.layout.point(&self.figure.x, l.end.0, l.end.1);
-                [x, y.clamp(plot.top, plot.bottom)]
-            })
-            .collect();
-        let wanted: Vec<f64> = ends.iter().map(|e| e[1]).collect();
-        let reach = [plot.top + size * 0.2, plot.bottom - size * 0.2];
-        let placed = spread_labels(&wanted, size * 1.28, reach);
-        for ((label, end), y) in labels.iter().zip(&ends).zip(placed) {
-            let (look, bold) = match &self.figure.marks[label.index] {
-                Mark::Curve(series) => (series.style.clone(), series.style == Style::main()),
-                Mark::Dots { color, .. } | Mark::Bars { color, .. } => {
-                    (Style { color, dash: "", width: 0.0 }, false)
-                }
-                _ => (Style::quiet(), false),
-            };
-            let id = format!("{}-label-{}", self.figure.id, label.index);
-            self.svg.open("g", &[("id", &id), ("class", "label"), ("data-series", label.text)]);
-            let start = plot.right + 28.0;
-            if matches!(self.figure.marks[label.index], Mark::Curve(_)) {
-                self.leader(*end, [start, y], look.color);
-            }
-            match &self.figure.marks[label.index] {
-                Mark::Dots { radius, color, .. } => {
-                    self.svg.dot([start + SAMPLE / 2.0, y], radius * 1.3, color, "dot");
-                }
-                Mark::Bars { color, width, .. } => {
-                    let half = (width / 2.0).min(13.0);
-                    let at = [start + SAMPLE / 2.0 - half, y - 12.0];
-                    self.svg.rect(at, [2.0 * half, 24.0], color, "bar");
-                }
-                _ => self.path(&[vec![[start, y], [start + SAMPLE, y]]], &look),
-            }
-            let shown = fit(label.text, size, bold, LABEL_MAX);
-            let text = style(size, bold, INK, Anchor::Start);
-            self.svg.text([start + SAMPLE + 12.0, y + size * 0.36], text, &shown);
-            self.svg.close("g");
-        }
-    }
-
-    /// A thin line from the end of a curve to its label.
-    fn leader(&mut self, from: [f64; 2], to: [f64; 2], color: &str) {
-        let x = from[0] + 5.0;
-        let bend = [self.layout.plot.right.max(x), from[1]];
-        self.svg.empty(
-            "path",
-            &[
-                ("class", "leader"),
-                ("d", &path_data(&[[x, from[1]], bend, to])),
-                ("fill", "none"),
-                ("stroke", color),
-                ("stroke-width", "1.2"),
-                ("stroke-opacity", "0.7"),
-            ],
-        );
-    }
-
-    fn strip(&mut self) {
-        let plot = self.layout.plot;
-        for (row, strip) in self.figure.strip.iter().enumerate() {
-            let y = plot.bottom + 44.0 + (row as f64 + 0.8) * STRIP_ROW;
-            let spacing = strip
-                .cells
-                .windows(2)
-                .map(|pair| {
-                    let x =
-                        |cell: &(f64, String)| self.layout.point(&self.figure.x, cell.0, 0.0)[0];
-                    x(&pair[1]) - x(&pair[0])
-                })
-                .fold(f64::INFINITY, f64::min);
-            let widest =
-                strip.cells.iter().map(|(_, t)| text_width(t, 1.0, false)).fold(0.1, f64::max);
-            let size = ((spacing - 7.0) / widest).clamp(8.0, 20.0);
-            self.svg.open("g", &[("class", "strip")]);
-            for (at, text) in &strip.cells {
-                let [x, _] = self.layout.point(&self.figure.x, *at, 0.0);
-                self.svg.text([x, y], style(size, false, INK, Anchor::Middle), text);
-            }
-            let words = style(CAPTION_SIZE, false, MUTED_INK, Anchor::Start);
-            let label =
-                fit(&strip.label, CAPTION_SIZE, false, self.layout.size[0] - plot.right - 20.0);
-            self.svg.text([plot.right + 12.0, y], words, &label);
-            self.svg.close("g");
-        }
-    }
-
-    fn caption(&mut self) {
-        let n = self.layout.caption.len();
-        for (i, line) in self.layout.caption.iter().enumerate() {
-            let y = self.layout.size[1] - 24.0 - (n - 1 - i) as f64 * CAPTION_SIZE * 1.35;
-            let text = style(CAPTION_SIZE, false, MUTED_INK, Anchor::Start);
-            self.svg.text([EDGE, y], text, line);
         }
     }
 }
@@ -506,7 +351,7 @@ fn band_outlines(series: &Series) -> Vec<Vec<(f64, f64)>> {
         .collect()
 }
 
-fn path_data(points: &[[f64; 2]]) -> String {
+pub(super) fn path_data(points: &[[f64; 2]]) -> String {
     points
         .iter()
         .enumerate()

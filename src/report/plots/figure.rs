@@ -83,7 +83,9 @@ pub enum Mark {
     },
     /// Dots without a line.
     Dots {
-        /// What they are, for the legend at the right.
+        /// Whose they are, for reading values and for showing and hiding.
+        name: String,
+        /// What they are, for the legend at the right; empty for none.
         label: String,
         /// Positions and values.
         points: Vec<(f64, Option<f64>)>,
@@ -100,10 +102,14 @@ impl Mark {
     /// Positions and values that can be read off: those of named curves and dots.
     pub(super) fn values(&self) -> Vec<(f64, Option<f64>)> {
         match self {
-            Self::Curve(Series { label, points, .. }) | Self::Dots { label, points, .. }
+            Self::Curve(Series { label, points, .. }) | Self::Dots { name: label, points, .. }
                 if !label.is_empty() =>
             {
                 points.clone()
+            }
+            // Bars that stand on zero have one value; those that span a range have none.
+            Self::Bars { bars, .. } if bars.iter().all(|(_, ends)| ends.contains(&0.0)) => {
+                bars.iter().map(|(x, [low, high])| (*x, Some(low + high))).collect()
             }
             _ => Vec::new(),
         }

@@ -116,7 +116,7 @@ impl Layout {
                     Scale::Linear { .. } => 500.0,
                 };
                 let axis = |room| decibel_axis(range, decade_px, room, *spare, title);
-                let d = if is_file { axis(room) } else { lowest(axis) };
+                let d = if is_file { axis(room) } else { lowest(axis, range) };
                 let caption = figure.caption.clone() + &proportion(d.db_per_decade);
                 (d.axis, d.height_px, caption)
             }
@@ -146,13 +146,16 @@ impl Layout {
 }
 
 /// The lowest axis in the proportion that the greatest height would have: no more paper than
-/// the values need.
-fn lowest(axis: impl Fn(f64) -> DecibelAxis) -> DecibelAxis {
+/// the values need. Where not even the greatest holds them, that one.
+fn lowest(axis: impl Fn(f64) -> DecibelAxis, [low_db, high_db]: [f64; 2]) -> DecibelAxis {
     let [least, greatest] = PAPER_ROOM;
     let highest = axis(greatest);
+    let holds = |d: &DecibelAxis| {
+        let [low, high] = d.axis.scale.ends();
+        d.db_per_decade == highest.db_per_decade && low <= low_db && high >= high_db
+    };
     let rooms = (0..).map(|i| least + 20.0 * f64::from(i)).take_while(|room| *room < greatest);
-    let found = rooms.map(axis).find(|d| d.db_per_decade == highest.db_per_decade);
-    found.unwrap_or(highest)
+    rooms.map(axis).find(holds).unwrap_or(highest)
 }
 
 #[cfg(test)]

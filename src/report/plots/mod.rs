@@ -15,6 +15,7 @@ pub mod correction;
 pub mod dependence;
 pub mod distortion;
 mod draw;
+mod draw_words;
 pub mod drawing;
 pub mod figure;
 pub mod forecast;
@@ -33,6 +34,7 @@ pub mod text;
 pub mod verification;
 
 use super::result::SessionResult;
+use crate::ingest::manifest::DisplayUnits;
 use drawing::Drawing;
 use figure::Figure;
 use rayon::prelude::*;
@@ -56,8 +58,8 @@ pub fn figures(result: &SessionResult) -> Vec<Figure> {
 }
 
 /// Every plot that the result has data for, drawn; the seat map last.
-pub fn drawings(result: &SessionResult) -> Vec<Drawing> {
+pub fn drawings(result: &SessionResult, units: DisplayUnits) -> Vec<Drawing> {
     let mut drawings: Vec<Drawing> = figures(result).par_iter().map(Drawing::from).collect();
-    drawings.extend(seat_map::seat_map(result));
+    drawings.extend(seat_map::seat_map(result, units));
     drawings
 }

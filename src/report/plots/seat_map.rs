@@ -13,6 +13,8 @@ use super::series::{INK, MUTED_INK, QUIET};
 use super::svg::{Anchor, Svg, TextStyle};
 use super::text::{fit, text_width, wrap};
 use crate::analysis::geometry::SeatGeometry;
+use crate::ingest::manifest::DisplayUnits;
+use crate::report::paper::measures::{FOOT_M, length};
 use crate::report::result::{SeatResult, SessionResult};
 use crate::report::words::{decibels, frequency_words, signed};
 
@@ -34,7 +36,7 @@ struct Place<'a> {
 }
 
 /// The plan view; `None` where no seat has a position in front of the screen.
-pub fn seat_map(result: &SessionResult) -> Option<Drawing> {
+pub fn seat_map(result: &SessionResult, units: DisplayUnits) -> Option<Drawing> {
     let geometry = &result.picture.as_ref()?.geometry;
     let places: Vec<Place<'_>> = geometry
         .seats
@@ -51,13 +53,14 @@ pub fn seat_map(result: &SessionResult) -> Option<Drawing> {
         gap_m: first.at_m[0] - first.geometry.distance_m,
         screen_m: first.geometry.full.map(|picture| picture.width_m),
         places: &places,
+        units,
     };
     let title = finding(&places);
     let sentence = |p: &Place<'_>| {
         let loss = p.most.map_or("no value".to_owned(), |(hz, db)| {
             format!("{} at {}", decibels(db), frequency_words(hz))
         });
-        format!("{}: {loss}; {}.", p.seat.id, place_words(p))
+        format!("{}: {loss}; {}.", p.seat.id, place_words(p, units))
     };
     let description = places.iter().map(sentence).collect::<Vec<_>>().join(" ");
     let subtitle = format!(
@@ -105,15 +108,16 @@ fn finding(places: &[Place<'_>]) -> String {
     }
 }
 
-fn place_words(place: &Place<'_>) -> String {
+fn place_words(place: &Place<'_>, units: DisplayUnits) -> String {
     let g = place.geometry;
-    format!("{:.2} m, {}\u{b0}", g.loudspeaker_m, signed(g.loudspeaker_deg, 0))
+    format!("{}, {}\u{b0}", length(g.loudspeaker_m, units), signed(g.loudspeaker_deg, 0))
 }
 
 struct Map<'a> {
     gap_m: f64,
     screen_m: Option<f64>,
     places: &'a [Place<'a>],
+    units: DisplayUnits,
 }
 
 /// From metres to px.
@@ -156,7 +160,7 @@ impl Map<'_> {
             top += 30.0;
         }
         let bottom = height - if is_file { 120.0 } else { 62.0 };
-        let frame = self.frame([90.0, top, width - 200.0, bottom]);
+        let frame = self.frame([170.0, top, width - 200.0, bottom]);
         self.room(&mut svg, &frame, [top, bottom]);
         for place in self.places {
             self.seat(&mut svg, &frame, place);
@@ -188,7 +192,9 @@ impl Map<'_> {
         let ends = [frame.point([self.gap_m, -half]), frame.point([self.gap_m, half])];
         svg.line(ends[0], ends[1], INK, 5.0, "screen");
         svg.text([ends[0][0] + 14.0, (ends[0][1] + 20.0).max(top + 20.0)], label, "Screen");
-        svg.text([x - 60.0, y + 58.0], label, "Loudspeaker");
+        // Before the screen's line, which would run through the word.
+        let before = TextStyle { anchor: Anchor::End, ..label };
+        svg.text([x - 6.0, y + 58.0], before, "Loudspeaker");
         let side = text(CAPTION_SIZE, false, MUTED_INK, Anchor::Start);
         let middle = frame.left + 190.0;
         svg.text([middle, top + 18.0], side, "left, seen from the loudspeaker");
@@ -230,7 +236,7 @@ impl Map<'_> {
             svg.rimmed_text([x, at[1] - 14.0], text(24.0, true, INK, Anchor::Start), &name);
             let small = text(20.0, false, INK, Anchor::Start);
             svg.rimmed_text([x, at[1] + 9.0], small, &loss);
-            svg.rimmed_text([x, at[1] + 32.0], small, &place_words(place));
+            svg.rimmed_text([x, at[1] + 32.0], small, &place_words(place, self.units));
         } else if nearest >= 26.0 {
             let name = fit(&place.seat.id, 18.0, true, 90.0);
             svg.rimmed_text([x, at[1] + 6.0], text(18.0, true, INK, Anchor::Start), &name);
@@ -241,9 +247,14 @@ impl Map<'_> {
     /// A metre, and what the colours mean.
     fn key(&self, svg: &mut Svg, frame: &Frame, [width, y]: [f64; 2]) {
         let label = text(CAPTION_SIZE, false, MUTED_INK, Anchor::Start);
-        let start = frame.left - 40.0;
-        svg.line([start, y], [start + frame.scale, y], INK, 3.0, "rule");
-        svg.text([start + frame.scale + 10.0, y + 7.0], label, "1 m");
+        let start = EDGE;
+        let (rule_m, rule) = match self.units {
+            DisplayUnits::Metric => (1.0, "1 m"),
+            DisplayUnits::Imperial => (3.0 * FOOT_M, "3 ft"),
+        };
+        let end = start + rule_m * frame.scale;
+        svg.line([start, y], [end, y], INK, 3.0, "rule");
+        svg.text([end + 10.0, y + 7.0], label, rule);
         let Some([low, high]) = self.range_db() else { return };
         let words = |db| decibels(db);
         let room = text_width(&words(high), CAPTION_SIZE, false) + 12.0;
@@ -292,7 +303,7 @@ mod tests {
             statement: Vec::new(),
         };
         result.picture = Some(PictureResult { light: None, geometry });
-        seat_map(&result)
+        seat_map(&result, DisplayUnits::Metric)
     }
 
     /// Centres of the seats on the page, in their order.
@@ -309,7 +320,7 @@ mod tests {
 
     #[test]
     fn each_seat_with_a_position_is_on_the_map_and_names_stay_text() {
-        assert_eq!(seat_map(&example_result(3)), None);
+        assert_eq!(seat_map(&example_result(3), DisplayUnits::Metric), None);
         // 3-4-5: 3 m ahead and 4 m aside are 5 m and 53 degrees.
         let map = mapped(&[("<b>&\"", 3.0, 4.0), ("R1C", 3.0, 0.0)]).unwrap();
         assert!(map.description.contains("5.00 m, 53\u{b0}"), "{}", map.description);
