@@ -15,15 +15,18 @@ use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::finding::{SheetFinding, explain_loss};
 use crate::analysis::sheet::gap::{GapSearch, SeatTransmission as SeatRatio, estimate_gap};
 use crate::analysis::verification::verify;
+use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
 use crate::report::budget::budget_terms;
-use crate::report::result::{DistortionResult, Levels, PictureResult, RattleRange, SessionResult};
+use crate::report::result::{
+    DistortionResult, Levels, PictureResult, RattleProfile, RattleRange, SessionResult,
+};
 use crate::transfer::distortion::{Distortion, combine, warn_of_drive};
 use crate::transfer::measure::{TransferError, Transfers, angle_cosine, measure};
 use crate::transfer::quality::{TakeAnalyser, TakeFacts};
-use crate::transfer::rattle::{Rattle, RattleSearch};
+use crate::transfer::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
 use crate::warning::Warning;
 use std::sync::OnceLock;
 
@@ -37,6 +40,9 @@ pub enum ChainError {
     /// The limits of the equaliser in the manifest make no sense.
     #[error(transparent)]
     Correction(#[from] CorrectionError),
+    /// The file of the light readings cannot be used.
+    #[error(transparent)]
+    ReadingsFile(#[from] IngestError),
     /// The light readings cannot be used.
     #[error(transparent)]
     Readings(#[from] ReadingsError),
@@ -128,6 +134,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     result.level = Some(level);
     result.claims = claims;
     result.rattle = rattle_ranges(&judged.rattle);
+    result.rattle_profile = rattle_profile(&judged.rattle);
     result.rattle_limit_db = judged.rattle.detection_limit_db;
     result.distortion = distortion;
     result.sheet = Some(sheet);
@@ -164,6 +171,16 @@ fn rattle_ranges(search: &RattleSearch) -> Vec<RattleRange> {
         seats: r.seats.clone(),
     };
     search.ranges.iter().map(range).collect()
+}
+
+fn rattle_profile(search: &RattleSearch) -> Option<RattleProfile> {
+    let finite = |v: &Option<f64>| v.filter(|v| v.is_finite());
+    let excess_db: Vec<Option<f64>> = search.excess_db.iter().map(finite).collect();
+    excess_db.iter().any(Option::is_some).then(|| RattleProfile {
+        frequency_hz: steps_hz(),
+        excess_db,
+        alarm_db: ALARM_DB,
+    })
 }
 
 /// Harmonics of the main loudspeaker, mean over the takes of each condition.
@@ -235,14 +252,9 @@ fn mean_loss_db(table: &LossTable) -> Vec<Option<f64>> {
 
 /// The light readings: of the file that the manifest names, or of
 /// `readings.csv` where there is one.
-fn light_readings(session: &Session) -> Result<Option<Vec<Reading>>, ReadingsError> {
-    let named = session.manifest.picture.as_ref().and_then(|p| p.readings_file.as_ref());
-    let usual = session.root.join("readings.csv");
-    match named {
-        Some(file) => read_readings(&session.root.join(file)).map(Some),
-        None if usual.symlink_metadata().is_ok() => read_readings(&usual).map(Some),
-        None => Ok(None),
-    }
+fn light_readings(session: &Session) -> Result<Option<Vec<Reading>>, ChainError> {
+    let Some(path) = session.readings_file()? else { return Ok(None) };
+    Ok(Some(read_readings(&path)?))
 }
 
 /// Band levels by condition, power mean over all takes of the main loudspeaker,

@@ -13,7 +13,7 @@
 //! [`chain`] is the way through all of them, readable top to bottom;
 //! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
 //! [`cli`] is the command line over all of it; [`units`] names what is counted,
-//! [`warning`] what is doubtful.
+//! [`warning`] what is doubtful; [`staging`] holds folders in the making.
 //!
 //! Sign: a *loss* is positive when the screen takes energy away.
 
@@ -26,6 +26,7 @@ pub mod cli;
 pub mod ingest;
 pub mod report;
 pub mod simulate;
+pub mod staging;
 pub mod transfer;
 pub mod units;
 pub mod warning;

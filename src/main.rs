@@ -4,6 +4,7 @@ use scrimcheck::cli;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
+    scrimcheck::staging::clear_up_when_interrupted();
     match cli::run(std::env::args_os()) {
         Ok(status) => status,
         Err(failure) => {

@@ -441,7 +441,9 @@ pub fn comparison_table(comparison: &Comparison) -> String {
 /// Those of the CSV writer.
 pub fn comparison_csv(comparison: &Comparison) -> Result<Vec<u8>, csv::Error> {
     let mut out = csv::Writer::from_writer(Vec::new());
-    for row in comparison_rows(comparison) {
+    for mut row in comparison_rows(comparison) {
+        // A folder's name must not become a formula.
+        row[0] = crate::report::csv::text_cell(&row[0]).into_owned();
         out.write_record(row)?;
     }
     out.into_inner().map_err(|e| std::io::Error::other(e.to_string()).into())

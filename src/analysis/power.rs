@@ -88,6 +88,8 @@ pub struct PowerCost {
     pub peak_factor: f64,
     /// Largest total gain in the driver's band; absent when the band is not stated, dB.
     pub driver_headroom_db: Option<f64>,
+    /// The driver's band as stated, Hz.
+    pub driver_band_hz: Option<[f64; 2]>,
     /// Declared spectra.
     pub programmes: Vec<Programme>,
     /// Peak power against the amplifier.
@@ -155,6 +157,7 @@ pub fn gain_power(gain_db: impl Fn(f64) -> f64, speaker: Option<&SpeakerInfo>) -
         peak_hz,
         peak_factor,
         driver_headroom_db,
+        driver_band_hz: stated.driver_band_hz,
         programmes,
         amplifier,
         driver,

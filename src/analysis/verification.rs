@@ -511,6 +511,8 @@ fn say(
     });
     let level =
         trim.and_then(|t| Some((t.found_db?, t.u95_db?))).map_or(String::new(), |(v, u)| {
+            // Nothing found is 0, not -0.
+            let v = if v.abs() < 0.005 { 0.0 } else { v };
             format!(" Level found: {v:+.2} dB (+-{u:.2}), asked: {:+.2} dB.", correction.trim_db)
         });
     let farthest = seats

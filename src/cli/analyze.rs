@@ -8,12 +8,14 @@ use crate::analysis::claims::Verdict;
 use crate::chain;
 use crate::ingest::error::shown;
 use crate::ingest::session::{OpenMode, Session};
+use crate::report::error::ReportError;
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
+use crate::report::paper::logo::read_logo;
 use crate::report::result::SessionResult;
 use crate::report::table::table_text;
 use crate::report::write::write_report;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Analyses the session, writes the report, prints the table or the document.
@@ -23,7 +25,10 @@ use std::process::ExitCode;
 /// nothing is then left behind.
 pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
     let session = Session::open(&args.session, OpenMode::Strict)?;
-    let out = args.out.clone().unwrap_or_else(|| args.session.join("report"));
+    let out = match &args.out {
+        Some(out) => out.clone(),
+        None => usual_place(&args.session)?,
+    };
     let result = analyze_into(&session, &out, args.force)?;
     if args.json {
         terminal::print(&String::from_utf8_lossy(&json_text(&result)?))?;
@@ -35,6 +40,22 @@ pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
     Ok(if args.strict && !shown { ExitCode::from(NOT_SHOWN) } else { ExitCode::SUCCESS })
 }
 
+/// `report` in the session folder. A link there that leaves the folder is refused: the
+/// folder may come from somebody else, and only `--out` says that the user wants it.
+///
+/// # Errors
+/// [`ReportError::Link`].
+pub fn usual_place(session: &Path) -> Result<PathBuf, ReportError> {
+    let place = session.join("report");
+    let leaves = match (place.read_link(), place.canonicalize(), session.canonicalize()) {
+        (Err(_), ..) => false,
+        (_, Ok(real), Ok(folder)) => !real.starts_with(folder),
+        // A link to nowhere, or one that cannot be followed.
+        _ => true,
+    };
+    if leaves { Err(ReportError::Link { path: place }) } else { Ok(place) }
+}
+
 /// Analyses an opened session and writes the report into `out`, which is looked
 /// at first, so that no time is lost on a folder that cannot be used.
 ///
@@ -42,6 +63,8 @@ pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
 /// As [`run`].
 pub fn analyze_into(session: &Session, out: &Path, force: bool) -> Result<SessionResult, Failure> {
     let folder = OutputFolder::open(out, force)?;
+    // Read again for the papers; here, so that a bad one is told before the takes are read.
+    read_logo(session)?;
     let result = measure(session)?;
     write_report(&result, session, folder)?;
     Ok(result)

@@ -98,7 +98,7 @@ fn text(
         count(TakeVerdict::Doubt),
         count(TakeVerdict::Repeat)
     );
-    out += &warnings_text(warnings, look);
+    out += &warnings_text(&warnings.iter().collect::<Vec<_>>(), look);
     for missing in missing {
         let said = format!(
             "Missing: {} {} at seat {}{}.",

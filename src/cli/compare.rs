@@ -7,6 +7,7 @@ use super::terminal;
 use crate::analysis::compare::{Summary, compare, comparison_csv, comparison_table};
 use crate::ingest::error::{plain, shown};
 use crate::ingest::session::{OpenMode, Session};
+use crate::report::compare_page::compare_page;
 use crate::report::error::ReportError;
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
@@ -16,16 +17,17 @@ use crate::report::plots::render::plot_files;
 use std::path::Path;
 use std::process::ExitCode;
 
-/// Analyses every session and prints them side by side; with `--out` the table
-/// and the plot are written as files too.
+/// Analyses every session and prints them side by side; with `--out` the table,
+/// the plot and a web page are written too.
 ///
 /// # Errors
 /// [`Failure`] when a session is refused, nothing can be compared, or the folder
 /// cannot be written.
 pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
-    let summaries =
+    let mut summaries =
         args.sessions.iter().map(|root| summary(root)).collect::<Result<Vec<_>, _>>()?;
+    tell_apart(&mut summaries);
     let comparison = compare(summaries).map_err(|e| Failure::Compare { message: e.to_string() })?;
     let json = json_text(&comparison)?;
     let csv = comparison_csv(&comparison)
@@ -33,9 +35,11 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     if let Some(mut folder) = folder {
         folder.write("comparison.json", &json)?;
         folder.write("comparison.csv", &csv)?;
-        for (name, bytes) in plot_files(&[Drawing::from(&compare_figure(&comparison))])? {
+        let drawings = [Drawing::from(&compare_figure(&comparison))];
+        for (name, bytes) in plot_files(&drawings)? {
             folder.write(&name, &bytes)?;
         }
+        folder.write("comparison.html", compare_page(&comparison, &drawings).as_bytes())?;
         folder.publish()?;
     }
     if args.json {
@@ -51,10 +55,24 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// Folders of one name in different places get a number.
+fn tell_apart(summaries: &mut [Summary]) {
+    for i in 1..summaries.len() {
+        let name = summaries[i].name.clone();
+        let mut n = 1;
+        while summaries[..i].iter().any(|s| s.name == summaries[i].name) {
+            n += 1;
+            summaries[i].name = format!("{name} ({n})");
+        }
+    }
+}
+
 /// A session under the name of its folder and its title.
 fn summary(root: &Path) -> Result<Summary, Failure> {
     let session = Session::open(root, OpenMode::Strict)?;
     let result = measure(&session)?;
+    // "." has a name too.
+    let root = root.canonicalize().unwrap_or_else(|_| root.to_owned());
     let name = root.file_name().map_or_else(|| root.to_string_lossy(), |n| n.to_string_lossy());
     let document = serde_json::to_value(&result)
         .map_err(|e| ReportError::Encode { what: "JSON", source: e.into() })?;

@@ -1,6 +1,6 @@
 //! `scrimcheck demo [DIR]`: an invented session, made and analysed.
 
-use super::analyze::analyze_into;
+use super::analyze::{analyze_into, usual_place};
 use super::args::DemoArgs;
 use super::failure::Failure;
 use super::terminal;
@@ -18,12 +18,12 @@ use std::process::ExitCode;
 /// # Errors
 /// [`Failure`] when the folder holds other files or cannot be written.
 pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
-    let folder = OutputFolder::open(&args.folder, args.force)?;
-    simulate::write(&simulate::simulate(&simulate::demo_scenario()), &folder.staging_path())?;
+    let mut folder = OutputFolder::open(&args.folder, args.force)?;
+    simulate::write(&simulate::simulate(&simulate::demo_scenario()), &folder.staging_path()?)?;
     folder.publish()?;
 
     let session = Session::open(&args.folder, OpenMode::Strict)?;
-    let report = args.folder.join("report");
+    let report = usual_place(&args.folder)?;
     let result = analyze_into(&session, &report, args.force)?;
     if args.json {
         terminal::print(&String::from_utf8_lossy(&json_text(&result)?))?;

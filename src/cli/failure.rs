@@ -59,6 +59,8 @@ impl Failure {
         ExitCode::from(match self {
             Self::Usage { .. } => USAGE,
             Self::Ingest(error) if !error.is_output() => REFUSED,
+            // The logo is a part of the session, and looked at before anything is written.
+            Self::Report(ReportError::Logo { .. } | ReportError::LogoFile(_)) => REFUSED,
             Self::Chain(_) | Self::Compare { .. } => REFUSED,
             Self::Ingest(_) | Self::Simulated(_) | Self::Report(_) | Self::Print { .. } => {
                 NOT_WRITTEN

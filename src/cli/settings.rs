@@ -33,6 +33,10 @@ pub fn sweep_params(shape: &SweepShape) -> Result<SweepParams, Failure> {
 /// # Errors
 /// As [`sweep_params`].
 pub fn start_options(args: &StartArgs) -> Result<StartOptions, Failure> {
+    if let Some(c) = args.title.iter().flat_map(|t| t.chars()).find(|c| c.is_control()) {
+        let message = format!("--title holds the control character {}", c.escape_unicode());
+        return Err(Failure::Usage { message });
+    }
     Ok(StartOptions {
         force: args.force,
         title: args.title.clone(),

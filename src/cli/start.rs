@@ -4,8 +4,10 @@ use super::args::StartArgs;
 use super::failure::Failure;
 use super::{settings, terminal};
 use crate::ingest::error::{IngestError, shown};
-use crate::ingest::start::start;
+use crate::ingest::start::{start_with, take_sheet};
+use crate::report::take_sheet::{TAKE_SHEET_PDF, take_sheet_pdf};
 use std::process::ExitCode;
+use time::UtcDateTime;
 
 /// Makes the folder and says what to do next.
 ///
@@ -14,13 +16,17 @@ use std::process::ExitCode;
 /// [`Failure::Ingest`] when the folder is not free or cannot be written.
 pub fn run(args: &StartArgs) -> Result<ExitCode, Failure> {
     let options = settings::start_options(args)?;
-    let files = start(&args.folder, &args.seats, &options).map_err(|error| match error {
-        // What was typed is wrong, not a session.
-        IngestError::SeatName { .. } | IngestError::SweepParams(_) => {
-            Failure::Usage { message: error.to_string() }
-        }
-        other => Failure::Ingest(other),
-    })?;
+    let sheet = take_sheet(&args.folder, &args.seats, &options);
+    let pdf = take_sheet_pdf(&sheet, UtcDateTime::now())?;
+    let more = [(TAKE_SHEET_PDF, pdf)];
+    let files =
+        start_with(&args.folder, &args.seats, &options, &more).map_err(|error| match error {
+            // What was typed is wrong, not a session.
+            IngestError::SeatName { .. } | IngestError::SweepParams(_) => {
+                Failure::Usage { message: error.to_string() }
+            }
+            other => Failure::Ingest(other),
+        })?;
     let mut text = format!("New session in {}:\n", shown(&args.folder));
     for file in &files {
         text += &format!("  {}\n", shown(file));

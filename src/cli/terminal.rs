@@ -1,6 +1,7 @@
 //! What goes to standard output and standard error.
 
 use super::failure::Failure;
+use crate::ingest::error::plain;
 use crate::report::look::Look;
 use std::io::{self, ErrorKind, IsTerminal, Write};
 
@@ -33,7 +34,9 @@ pub fn print(text: &str) -> Result<(), Failure> {
     }
 }
 
-/// Writes to standard error; when even that fails there is nobody to tell.
+/// Writes to standard error; when even that fails there is nobody to tell. Whatever
+/// foreign text found its way into a message, it cannot drive the terminal.
 pub fn complain(text: &str) {
-    let _ = io::stderr().lock().write_all(text.as_bytes());
+    let lines: Vec<String> = text.split('\n').map(plain).collect();
+    let _ = io::stderr().lock().write_all(lines.join("\n").as_bytes());
 }

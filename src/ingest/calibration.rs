@@ -1,6 +1,6 @@
 //! The microphone's calibration file: CSV `frequency_hz, correction_db`.
 
-use super::error::IngestError;
+use super::error::{IngestError, excerpt};
 use super::manifest::read_text;
 use std::path::Path;
 
@@ -61,7 +61,10 @@ fn parse(text: &str) -> Result<Vec<(f64, f64)>, Fault> {
                 if !record[i].eq_ignore_ascii_case(want) {
                     return Err(fault(
                         Some(i + 1),
-                        format!("found \"{}\", expected the name {want} or a number", &record[i]),
+                        format!(
+                            "found \"{}\", expected the name {want} or a number",
+                            excerpt(&record[i])
+                        ),
                     ));
                 }
             }
@@ -72,7 +75,7 @@ fn parse(text: &str) -> Result<Vec<(f64, f64)>, Fault> {
             found.parse::<f64>().ok().filter(|x| (low..=high).contains(x)).ok_or_else(|| {
                 fault(
                     Some(i + 1),
-                    format!("found \"{found}\", expected a number from {low} to {high}"),
+                    format!("found \"{}\", expected a number from {low} to {high}", excerpt(found)),
                 )
             })
         };

@@ -312,6 +312,16 @@ pub fn plain(text: &str) -> String {
     out
 }
 
+/// Foreign text for messages, made printable and cut: a cell of a megabyte is no message.
+pub fn excerpt(text: &str) -> String {
+    const MAX_CHARS: usize = 80;
+    let mut out = plain(&text.chars().take(MAX_CHARS).collect::<String>());
+    if text.chars().nth(MAX_CHARS).is_some() {
+        out.push('…');
+    }
+    out
+}
+
 /// Control characters, direction marks and the like: nothing a name may hold.
 pub(crate) fn is_invisible(c: char) -> bool {
     c.is_control()

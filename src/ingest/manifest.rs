@@ -4,14 +4,18 @@ use serde::Deserialize;
 use std::path::PathBuf;
 
 pub(crate) mod check;
+mod check_claim;
 mod load;
 pub mod refusal;
+#[cfg(test)]
+mod tests;
 mod text;
+mod translate;
 
 pub use load::{MANIFEST_FILE, load, parse};
-pub(crate) use load::{nearest, suggest};
 pub use text::ManifestText;
 pub(crate) use text::read_text;
+pub(crate) use translate::{nearest, suggest};
 
 /// The whole manifest, as written. Unknown keys are refused.
 #[derive(Debug, Clone, Deserialize)]

@@ -5,6 +5,7 @@
 //! are values that were not taken. Rows starting with `#` are notes. A file with semicolons
 //! between the columns may write decimals with a comma.
 
+use crate::ingest::error::{excerpt, shown};
 use std::path::{Path, PathBuf};
 
 /// Where on the picture a reading was taken.
@@ -110,7 +111,7 @@ pub struct Reading {
 #[non_exhaustive]
 pub enum ReadingsError {
     /// The file cannot be opened or read.
-    #[error("{path}: cannot read the light readings")]
+    #[error("{}: cannot read the light readings", shown(.path))]
     Read {
         /// File.
         path: PathBuf,
@@ -119,7 +120,7 @@ pub enum ReadingsError {
         source: std::io::Error,
     },
     /// A row has another number of cells than the heading, or is no text.
-    #[error("{path}: line {line}: not a row of the table")]
+    #[error("{}: line {line}: not a row of the table; give each row as many cells as the heading", shown(.path))]
     Row {
         /// File.
         path: PathBuf,
@@ -131,8 +132,10 @@ pub enum ReadingsError {
     },
     /// A heading that is not known, or twice there.
     #[error(
-        "{path}: column \"{column}\": {problem}; the columns are point, angle_deg, screen_cd_m2, \
-         reference_cd_m2, illuminance_lx"
+        "{}: column \"{}\": {problem}; the columns are point, angle_deg, screen_cd_m2, \
+         reference_cd_m2, illuminance_lx",
+        shown(.path),
+        excerpt(.column)
     )]
     Column {
         /// File.
@@ -143,7 +146,11 @@ pub enum ReadingsError {
         problem: String,
     },
     /// A cell that is no such value.
-    #[error("{path}: line {line}, column {column}: found \"{found}\", expected {expected}")]
+    #[error(
+        "{}: line {line}, column {column}: found \"{}\", expected {expected}",
+        shown(.path),
+        excerpt(.found)
+    )]
     Cell {
         /// File.
         path: PathBuf,
@@ -158,7 +165,8 @@ pub enum ReadingsError {
     },
     /// White reference and illuminance in the same row.
     #[error(
-        "{path}: line {line}: both reference_cd_m2 and illuminance_lx are given; leave one empty"
+        "{}: line {line}: both reference_cd_m2 and illuminance_lx are given; leave one empty",
+        shown(.path)
     )]
     TwoReferences {
         /// File.
@@ -167,7 +175,7 @@ pub enum ReadingsError {
         line: u64,
     },
     /// No row with a reading.
-    #[error("{path}: no readings; write at least one row with point and screen_cd_m2")]
+    #[error("{}: no readings; write at least one row with point and screen_cd_m2", shown(.path))]
     Empty {
         /// File.
         path: PathBuf,

@@ -2,12 +2,12 @@
 
 use super::calibration::read_calibration;
 use super::error::IngestError;
-use super::manifest::{self, Condition, Manifest, ManifestText, SoundSource};
+use super::manifest::{self, Condition, MANIFEST_FILE, Manifest, ManifestText, SoundSource};
 use super::sweep::load_sweep;
 use super::takes::paths::inside;
 use super::takes::{discover, missing_conditions};
 use super::wav::read_wav;
-use crate::warning::Warning;
+use crate::warning::{Topic, Warning};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
@@ -100,7 +100,8 @@ impl Session {
     /// [`IngestError`], which names the culprit and what to do.
     pub fn open(root: &Path, mode: OpenMode) -> Result<Self, IngestError> {
         let (mut manifest, text) = manifest::load(root)?;
-        let found = discover(root, &manifest, &text, mode)?;
+        let mut found = discover(root, &manifest, &text, mode)?;
+        found.warnings.extend(other_manifest(root));
         manifest.seat = found.seats;
         let sweep_path = &manifest.sweep.file;
         inside(
@@ -132,13 +133,14 @@ impl Session {
     }
 
     /// A further file of the session (light readings, logo), named relative to its
-    /// folder: its path, links followed.
+    /// folder: its path, once it is known to be a file inside.
     ///
     /// # Errors
     /// [`IngestError`] where it is not there (with `advice`), no regular file, or a
     /// link that leaves the folder.
     pub fn file(&self, relative: &Path, advice: &str) -> Result<PathBuf, IngestError> {
-        inside(&self.root, relative, advice)
+        inside(&self.root, relative, advice)?;
+        Ok(self.root.join(relative))
     }
 
     /// The light readings: the file named in the manifest, else `readings.csv` where
@@ -152,8 +154,10 @@ impl Session {
             let advice = "put the light readings there, or correct picture.readings_file";
             return self.file(file, advice).map(Some);
         }
-        match self.file(Path::new("readings.csv"), "") {
-            Err(IngestError::NoFile { .. }) => Ok(None),
+        let usual = Path::new("readings.csv");
+        let is_there = self.root.join(usual).symlink_metadata().is_ok();
+        match self.file(usual, "this link leads to nothing: remove it, or put the file there") {
+            Err(IngestError::NoFile { .. }) if !is_there => Ok(None),
             other => other.map(Some),
         }
     }
@@ -215,6 +219,25 @@ impl Session {
             integer_bits: wav.info.integer_bits,
         })
     }
+}
+
+/// A second manifest, whose name differs in small and capital letters: on a system that
+/// does not tell them apart it would be in the place of the first.
+fn other_manifest(root: &Path) -> Option<Warning> {
+    let name = |entry: std::fs::DirEntry| entry.file_name().to_string_lossy().into_owned();
+    let other = std::fs::read_dir(root)
+        .ok()?
+        .flatten()
+        .map(name)
+        .filter(|n| n.eq_ignore_ascii_case(MANIFEST_FILE) && n != MANIFEST_FILE)
+        .min()?;
+    Some(Warning {
+        topic: Topic::FileName,
+        seat: None,
+        take: None,
+        message: format!("Besides {MANIFEST_FILE} there is {other}, which was not read."),
+        advice: "Keep one of the two.".into(),
+    })
 }
 
 /// Nothing but a constant.

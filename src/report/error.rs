@@ -1,7 +1,7 @@
 //! Why a report could not be written.
 
 use super::correction_files::CorrectionFileError;
-use crate::ingest::error::shown;
+use crate::ingest::error::{IngestError, shown};
 use std::path::PathBuf;
 
 /// Everything that can go wrong between a finished result and its files.
@@ -53,11 +53,27 @@ pub enum ReportError {
     },
     /// The place of the output folder is taken by something else.
     #[error(
-        "{path} is not a folder; choose another place with --out",
+        "{path} is not a folder, or lies below a file; choose another place with --out",
         path = shown(.path)
     )]
     NotAFolder {
         /// The output folder.
+        path: PathBuf,
+    },
+    /// The usual place of the report is a link that leaves the session folder.
+    #[error(
+        "{path} is a link that leads out of the session folder; remove it, or name the place of \
+         the report with --out",
+        path = shown(.path)
+    )]
+    Link {
+        /// The link.
+        path: PathBuf,
+    },
+    /// A folder, pipe or device in the place of a file.
+    #[error("{path} is not a file; choose another name", path = shown(.path))]
+    NotAFile {
+        /// The place.
         path: PathBuf,
     },
     /// A file is already there.
@@ -72,6 +88,9 @@ pub enum ReportError {
         /// The name.
         name: String,
     },
+    /// The logo of the papers is not there, or lies outside the session folder.
+    #[error(transparent)]
+    LogoFile(IngestError),
     /// The logo of the papers cannot be used.
     #[error(
         "handover.logo in session.toml: {path}: {reason}; \
@@ -87,7 +106,7 @@ pub enum ReportError {
     /// The system refused to write.
     #[error(
         "{path} cannot be written; see that the folder may be written to and that the disk \
-         is not full. The previous report, if any, is unchanged",
+         is not full, or name another place. The previous report, if any, is unchanged",
         path = shown(.path)
     )]
     Write {

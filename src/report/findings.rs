@@ -26,7 +26,7 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
         text.say_all(sheet.evidence.statement.first());
         text.say(&sheet.gap.statement);
     }
-    if !result.rattle.is_empty() {
+    if !result.rattle.is_empty() || result.rattle_limit_db.is_some() {
         text.head("Rattle");
         for range in &result.rattle {
             text.say(&format!(
@@ -35,6 +35,7 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
                 range.low_hz, range.high_hz, range.excess_db
             ));
         }
+        text.say_all(rattle_limit(result));
     }
     if !result.claims.is_empty() {
         text.head("Claims");
@@ -67,6 +68,21 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
         }
     }
     text.out
+}
+
+/// What the search for rattle could not have heard.
+fn rattle_limit(result: &SessionResult) -> Option<String> {
+    let limit_db = result.rattle_limit_db?;
+    let none = if result.rattle.is_empty() { "No rattle was found with the screen. " } else { "" };
+    let hidden = if limit_db > 0.0 {
+        format!("more than {limit_db:.0} dB below")
+    } else {
+        format!("less than {:.0} dB above", -limit_db)
+    };
+    Some(format!(
+        "{none}The noise of the room would have hidden one whose sound from 2 to 16 kHz lies \
+         {hidden} the tone that excites it."
+    ))
 }
 
 /// Text under headings.
@@ -126,7 +142,7 @@ fn setting_lines(correction: &Correction) -> Vec<String> {
 }
 
 /// Warnings with what to do about each, headed by their number.
-pub fn warnings_text(warnings: &[Warning], look: Look) -> String {
+pub fn warnings_text(warnings: &[&Warning], look: Look) -> String {
     if warnings.is_empty() {
         return String::new();
     }
@@ -139,6 +155,19 @@ pub fn warnings_text(warnings: &[Warning], look: Look) -> String {
         out += &paragraph(&warning_line(warning), "  ", "    ", look.width);
     }
     out
+}
+
+/// The warnings that say more than the findings: the verdict on the setting is a warning in
+/// `result.json` too, but once is enough where people read it.
+pub fn further_warnings(result: &SessionResult) -> Vec<&Warning> {
+    let correction = result.correction.iter().map(|c| &c.reason);
+    let verification = result.verification.iter().map(|v| &v.sentence);
+    let said: Vec<&String> = correction.chain(verification).collect();
+    result
+        .warnings
+        .iter()
+        .filter(|w| w.topic != Topic::Correction || !said.contains(&&w.message))
+        .collect()
 }
 
 /// A warning in one line: whom it concerns, what was found, what to do.
@@ -188,7 +217,7 @@ mod tests {
             warning_line(&warning),
             "clock drift: seat R1C: The clock runs 90 ppm fast. Use one device\\u{1b}."
         );
-        let text = warnings_text(&[warning.clone(), warning], PLAIN);
+        let text = warnings_text(&[&warning, &warning], PLAIN);
         assert!(text.starts_with("\n2 warnings:\n  clock drift"), "{text}");
         assert_eq!(warnings_text(&[], PLAIN), "");
     }

@@ -17,15 +17,20 @@ const SCRIPT: &str = include_str!("html/script.js");
 /// SHA-256 of the script, base64: the only script the page may run.
 const SCRIPT_HASH: &str = "+DeLn0WX9xC6MjsGwNgh4eUOoWPlTGe7E+HpHmDXlug=";
 
-/// The page. `seats` are the ids by which plots and tables name the seats; each
+/// The page of a session. `seats` are the ids by which plots and tables name the seats; each
 /// gets a box to show or hide it.
 pub fn html_page(paper: &Paper, seats: &[String]) -> String {
+    page(paper, "Seats shown in plots and tables", seats)
+}
+
+/// A page with boxes to show or hide what `names` name, under the words `legend`.
+pub fn page(paper: &Paper, legend: &str, names: &[String]) -> String {
     let mut page = Page { out: String::with_capacity(1 << 20), n_headings: 0, n_tables: 0 };
     page.head(paper);
     page.banner(paper);
     page.contents(paper);
     page.put("<main id=\"paper\">\n");
-    page.seat_boxes(seats);
+    page.boxes(legend, names);
     let mut open = false;
     for block in &paper.blocks {
         if let Block::Heading { level: 1, .. } = block {
@@ -114,16 +119,18 @@ impl Page {
         self.put("</ol>\n</nav>\n");
     }
 
-    /// Boxes for the seats, shown by the script, without which they would do nothing.
-    fn seat_boxes(&mut self, seats: &[String]) {
-        if seats.len() < 2 {
+    /// Boxes to show and hide, shown by the script, without which they would do nothing.
+    fn boxes(&mut self, legend: &str, names: &[String]) {
+        if names.len() < 2 {
             return;
         }
-        self.put(
-            "<fieldset id=\"seats\" hidden>\n<legend>Seats shown in plots and tables</legend>\n",
+        let _ = writeln!(
+            self.out,
+            "<fieldset id=\"seats\" hidden>\n<legend>{}</legend>",
+            escape(legend)
         );
-        for seat in seats {
-            let id = escape(seat);
+        for name in names {
+            let id = escape(name);
             let _ = writeln!(
                 self.out,
                 "<label><input type=\"checkbox\" checked data-seat=\"{id}\"> {id}</label>"
@@ -177,6 +184,16 @@ impl Page {
                 }
                 self.put("</ul>\n");
             }
+            Block::Ticks(points) => {
+                self.put("<ul class=\"ticks\">\n");
+                points.iter().for_each(|point| self.element("li", point));
+                self.put("</ul>\n");
+            }
+            Block::Fields(names) => {
+                self.put("<ul class=\"fields\">\n");
+                names.iter().for_each(|name| self.element("li", name));
+                self.put("</ul>\n");
+            }
             Block::PageBreak => self.put("<div class=\"page-break\"></div>\n"),
         }
     }
@@ -184,14 +201,21 @@ impl Page {
     fn table(&mut self, table: &Table) {
         let id = self.n_tables;
         self.n_tables += 1;
+        // Row headings of several words need room to stay readable on a phone.
+        let is_wide = table.rows.iter().filter_map(|r| r.first()).any(|c| c.chars().count() > 14);
         let _ = write!(
             self.out,
             "<div class=\"scroll\" role=\"group\" tabindex=\"0\" aria-labelledby=\"table-{id}\">\n\
-             <table>\n<caption id=\"table-{id}\">{}</caption>\n<thead><tr>",
+             <table{}>\n<caption id=\"table-{id}\">{}</caption>\n<thead><tr>",
+            if is_wide { " class=\"wide\"" } else { "" },
             escape(&table.caption)
         );
-        for cell in &table.head {
-            let _ = write!(self.out, "<th scope=\"col\">{}</th>", escape(cell));
+        let classes: Vec<&str> = (0..table.head.len())
+            .map(|c| if c == 0 || table.is_figures(c) { "" } else { " class=\"word\"" })
+            .collect();
+        let class = |column: usize| classes.get(column).copied().unwrap_or_default();
+        for (column, cell) in table.head.iter().enumerate() {
+            let _ = write!(self.out, "<th scope=\"col\"{}>{}</th>", class(column), escape(cell));
         }
         self.put("</tr></thead>\n<tbody>\n");
         for row in &table.rows {
@@ -199,7 +223,7 @@ impl Page {
             for (column, cell) in row.iter().enumerate() {
                 let (open, close) =
                     if column == 0 { ("th scope=\"row\"", "th") } else { ("td", "td") };
-                let _ = write!(self.out, "<{open}>{}</{close}>", escape(cell));
+                let _ = write!(self.out, "<{open}{}>{}</{close}>", class(column), escape(cell));
             }
             self.put("</tr>\n");
         }
@@ -208,14 +232,22 @@ impl Page {
 
     fn figure(&mut self, figure: &PaperFigure) {
         let (name, title) = (escape(&figure.name), escape(&figure.title));
+        // Only plots with an axis hold values to be read.
+        let has_values = figure.svg.contains("data-stops=");
+        let kind = if has_values { "Plot, read values with the arrow keys" } else { "Drawing" };
         let _ = writeln!(
             self.out,
-            "<figure id=\"plot-{name}\">\n<div class=\"scroll plot\" role=\"group\" tabindex=\"0\" \
-             aria-label=\"Plot: {title}\">\n{}</div>\n\
+            "<figure id=\"plot-{name}\">\n<figcaption><p class=\"finding\">{title}</p>\
+             <p class=\"shows\">{}</p></figcaption>\n\
+             <div class=\"scroll plot\" role=\"group\" tabindex=\"0\" \
+             aria-label=\"{kind}: {title}\">\n{}</div>\n\
+             <p class=\"how\">{}</p>\n\
              <p class=\"readout\" role=\"status\" aria-live=\"polite\"></p>\n\
-             <figcaption><details><summary>This plot in words<span class=\"aside\">: {title}</span>\
-             </summary>\n<p>{}</p></details></figcaption>\n</figure>",
+             <details><summary>This plot in words<span class=\"aside\">: {title}</span>\
+             </summary>\n<p>{}</p></details>\n</figure>",
+            escape(&figure.subtitle),
             figure.svg,
+            escape(&figure.caption),
             escape(&figure.alternative)
         );
     }
@@ -224,6 +256,7 @@ impl Page {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ingest::manifest::DisplayUnits;
     use crate::report::example::{example_losses, example_result};
     use crate::report::paper::content::paper;
     use crate::report::plots::drawings;
@@ -236,7 +269,7 @@ mod tests {
         result.seats[0].id = seat.to_owned();
         session.manifest.handover.client = Some(client.to_owned());
         let seats: Vec<String> = result.seats.iter().map(|s| s.id.clone()).collect();
-        html_page(&paper(&result, &session, &drawings(&result), None), &seats)
+        html_page(&paper(&result, &session, &drawings(&result, DisplayUnits::Metric), None), &seats)
     }
 
     #[test]
@@ -255,7 +288,7 @@ mod tests {
             assert_eq!(page.matches(part).count(), 1, "{part}");
         }
         let tables = page.matches("<table>").count();
-        assert!(tables >= 3, "{tables}");
+        assert!(tables >= 2, "{tables}");
         assert_eq!(page.matches("<caption ").count(), tables);
         assert_eq!(page.matches("<th scope=\"col\">R1C</th>").count(), 1);
         assert_eq!(page.matches("type=\"checkbox\"").count(), 3);

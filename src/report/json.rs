@@ -86,6 +86,7 @@ mod tests {
         level: Option<LevelKeys>,
         claims: Vec<ClaimKeys>,
         rattle: Vec<RattleKeys>,
+        rattle_profile: Option<serde_json::Value>,
         rattle_limit_db: Option<f64>,
         distortion: Option<serde_json::Value>,
         seat_dependence: Option<serde_json::Value>,

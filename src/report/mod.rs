@@ -1,6 +1,7 @@
 //! From one finished result to table, JSON, CSV, plots and papers.
 
 pub mod budget;
+pub mod compare_page;
 pub mod correction_files;
 pub mod csv;
 pub mod error;
@@ -14,7 +15,9 @@ pub mod paper;
 pub mod pdf;
 pub mod plots;
 pub mod result;
+pub mod result_build;
 pub mod table;
+pub mod take_sheet;
 pub mod words;
 pub mod write;
 

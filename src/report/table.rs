@@ -1,6 +1,6 @@
 //! The result on a terminal: a table of losses, then what was found in sentences.
 
-use super::findings::{findings_text, warnings_text};
+use super::findings::{findings_text, further_warnings, warnings_text};
 use super::look::{BOLD, DIM, Look, cut, paragraph};
 use super::result::SessionResult;
 use super::words::{frequency_words, list_words, signed};
@@ -19,7 +19,7 @@ pub fn table_text(result: &SessionResult, look: Look) -> String {
         out += &paragraph(&line, "  ", "    ", look.width);
     }
     out += &findings_text(result, look);
-    out += &warnings_text(&result.warnings, look);
+    out += &warnings_text(&further_warnings(result), look);
     out
 }
 

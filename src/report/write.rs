@@ -16,7 +16,7 @@ use super::result::SessionResult;
 use crate::ingest::manifest::DisplayUnits;
 use crate::ingest::session::Session;
 use std::path::PathBuf;
-use time::UtcDateTime;
+use time::{Date, Month, Time, UtcDateTime};
 
 /// Makes every file of the report in memory, then writes them and puts the
 /// folder into place. Returns the paths of the files.
@@ -52,7 +52,7 @@ pub fn report_files(
         files.push(("correction.json".to_owned(), correction_json(correction)?.into_bytes()));
         files.push(("correction.csv".to_owned(), correction_csv(correction)?.into_bytes()));
     }
-    let drawings = drawings(result);
+    let drawings = drawings(result, session.manifest.handover.units);
     files.extend(plot_files(&drawings)?);
     let paper = paper(result, session, &drawings, read_logo(session)?);
     let seats: Vec<String> = result.seats.iter().map(|seat| seat.id.clone()).collect();
@@ -61,12 +61,21 @@ pub fn report_files(
         DisplayUnits::Metric => Sheet::A4,
         DisplayUnits::Imperial => Sheet::LETTER,
     };
-    files.push(("handover.pdf".to_owned(), pdf(&paper, source_date(), &sheet)?));
+    files.push(("handover.pdf".to_owned(), pdf(&paper, document_date(session), &sheet)?));
     Ok(files)
 }
 
-/// The date that makes documents the same on every run, where the environment gives one.
-fn source_date() -> Option<UtcDateTime> {
-    let seconds = std::env::var("SOURCE_DATE_EPOCH").ok()?.trim().parse().ok()?;
-    UtcDateTime::from_unix_timestamp(seconds).ok()
+/// Date in the properties of the document: the one that makes documents the same on every
+/// run, where the environment gives it, else that of the paper or of the recordings.
+fn document_date(session: &Session) -> Option<UtcDateTime> {
+    let seconds = std::env::var("SOURCE_DATE_EPOCH").ok().and_then(|s| s.trim().parse().ok());
+    let from_environment = seconds.and_then(|s| UtcDateTime::from_unix_timestamp(s).ok());
+    from_environment.or_else(|| {
+        let manifest = &session.manifest;
+        let stated = manifest.handover.date.as_ref().or(manifest.session.date.as_ref())?;
+        let date = stated.date?;
+        let month = Month::try_from(date.month).ok()?;
+        let date = Date::from_calendar_date(i32::from(date.year), month, date.day).ok()?;
+        Some(UtcDateTime::new(date, Time::MIDNIGHT))
+    })
 }

@@ -18,6 +18,9 @@ const RANGE_HZ: [f64; 2] = [1000.0, 12_000.0];
 const N_BANDS: usize = 14;
 /// Rounds of estimate and removal: the window is cut again after each.
 const ROUNDS: usize = 3;
+/// Standard deviation of one estimate as group delay over the range, s: 3 ppm of a sweep of
+/// 5 s, measured on simulated takes.
+const ESTIMATE_SD_S: f64 = 5.4e-6;
 
 /// Phase by which each bin is multiplied to take out a drift of `eps` (1e-6 = 1 ppm) from
 /// a response to an exponential sweep: `exp{j 2 pi eps L (f ln(f/f1) - f)}`.
@@ -138,7 +141,13 @@ impl DriftPlan {
 ///
 /// Equal drift in both conditions cancels in every loss. A difference counts above
 /// 20 ppm, where it also stands three standard errors above the scatter of the takes.
-pub fn drift_difference_ppm(without_ppm: &[f64], with_ppm: &[f64]) -> Option<(f64, bool)> {
+/// The scatter is taken from the takes, but never below what the estimate itself leaves at
+/// this length of sweep ([`estimate_sd_ppm`]): one or two takes show none of it.
+pub fn drift_difference_ppm(
+    without_ppm: &[f64],
+    with_ppm: &[f64],
+    rate_constant_s: f64,
+) -> Option<(f64, bool)> {
     let median = |x: &[f64]| {
         let mut sorted = x.to_vec();
         sorted.sort_by(f64::total_cmp);
@@ -149,11 +158,25 @@ pub fn drift_difference_ppm(without_ppm: &[f64], with_ppm: &[f64]) -> Option<(f6
     let error = |x: &[f64], m: f64| {
         let deviations: Vec<f64> = x.iter().map(|v| (v - m).abs()).collect();
         // 1.483 MAD is the standard deviation of a normal; 1.25 that of its median.
-        1.25 * 1.483 * median(&deviations).unwrap_or(0.0) / (x.len() as f64).sqrt()
+        let sd = 1.483 * median(&deviations).unwrap_or(0.0);
+        1.25 * sd.max(estimate_sd_ppm(rate_constant_s)) / (x.len() as f64).sqrt()
     };
     let scatter = error(without_ppm, a).hypot(error(with_ppm, b));
     let difference = b - a;
     Some((difference, difference.abs() > 20.0 && difference.abs() > 3.0 * scatter))
+}
+
+/// Standard deviation of one take's estimate, ppm, for a sweep of this rate constant.
+///
+/// What disturbs the estimate is group delay, so many microseconds between the ends of the
+/// range whatever the sweep; a shorter sweep turns the same delay into more drift.
+pub fn estimate_sd_ppm(rate_constant_s: f64) -> f64 {
+    delay_as_drift_ppm(ESTIMATE_SD_S, rate_constant_s)
+}
+
+/// Drift that a group delay growing by `delay_s` over the range looks like, ppm.
+pub fn delay_as_drift_ppm(delay_s: f64, rate_constant_s: f64) -> f64 {
+    1e6 * delay_s / (rate_constant_s * (RANGE_HZ[1] / RANGE_HZ[0]).ln())
 }
 
 #[cfg(test)]
@@ -201,13 +224,25 @@ mod tests {
 
     #[test]
     fn a_difference_counts_above_20_ppm_and_above_scatter() {
-        assert_eq!(drift_difference_ppm(&[1.0, 2.0, 3.0], &[31.0, 32.0, 33.0]), Some((30.0, true)));
-        assert_eq!(
-            drift_difference_ppm(&[1.0, 2.0, 3.0], &[16.0, 17.0, 18.0]),
-            Some((15.0, false))
-        );
-        let noisy = drift_difference_ppm(&[-60.0, 0.0, 60.0], &[-30.0, 30.0, 90.0]);
+        let five_s = 5.0 / 1000f64.ln();
+        let difference =
+            |without: &[f64], with: &[f64]| drift_difference_ppm(without, with, five_s);
+        assert_eq!(difference(&[1.0, 2.0, 3.0], &[31.0, 32.0, 33.0]), Some((30.0, true)));
+        assert_eq!(difference(&[1.0, 2.0, 3.0], &[16.0, 17.0, 18.0]), Some((15.0, false)));
+        let noisy = difference(&[-60.0, 0.0, 60.0], &[-30.0, 30.0, 90.0]);
         assert_eq!(noisy, Some((30.0, false)));
-        assert_eq!(drift_difference_ppm(&[], &[1.0]), None);
+        assert_eq!(difference(&[], &[1.0]), None);
+    }
+
+    #[test]
+    fn a_short_sweep_needs_a_larger_difference() {
+        // 5.4 us over ln 12 = 2.485 times 0.1448 s: 15.0 ppm a take; three standard errors of
+        // the difference of two single takes are 3 * 1.25 * 1.414 * 15.0 = 79.6 ppm.
+        let one_s = 1.0 / 1000f64.ln();
+        assert!((estimate_sd_ppm(one_s) - 15.0).abs() < 0.1, "{}", estimate_sd_ppm(one_s));
+        assert_eq!(drift_difference_ppm(&[5.0], &[80.0], one_s), Some((75.0, false)));
+        assert_eq!(drift_difference_ppm(&[5.0], &[90.0], one_s), Some((85.0, true)));
+        let five_s = 5.0 / 1000f64.ln();
+        assert_eq!(drift_difference_ppm(&[5.0], &[30.0], five_s), Some((25.0, true)));
     }
 }

@@ -225,10 +225,12 @@ fn remove_drift(
             .filter_map(|r| r.drift_ppm)
             .collect()
     };
+    // Only an exponential sweep shows drift.
+    let Some(rate_constant_s) = session.sweep.rate_constant_s else { return Ok(None) };
     let without = of(responses, Condition::Without);
     let mut reported = None;
     for condition in [Condition::With, Condition::Corrected] {
-        let found = drift_difference_ppm(&without, &of(responses, condition));
+        let found = drift_difference_ppm(&without, &of(responses, condition), rate_constant_s);
         if let Some((ppm, true)) = found {
             responses
                 .par_iter_mut()

@@ -22,7 +22,7 @@ const LISTEN_FROM_MULTIPLE: f64 = 12.0;
 /// Highest band listened to, nominal Hz.
 const LISTEN_TO_HZ: f64 = 16_000.0;
 /// Excess that counts, dB.
-const ALARM_DB: f64 = 3.0;
+pub const ALARM_DB: f64 = 3.0;
 /// So many steps must exceed it, with at most one step missing between two of them.
 const ALARM_STEPS: usize = 3;
 
@@ -54,6 +54,9 @@ pub struct Rattle {
 pub struct RattleSearch {
     /// Ranges found, from low to high.
     pub ranges: Vec<Rattle>,
+    /// Excess at every step of [`steps_hz`], median over seats, dB: what the ranges were found
+    /// in. Absent where no seat has a value.
+    pub excess_db: Vec<Option<f64>>,
     /// Smallest rattle that the noise would have let through: its level in 2 to 16 kHz below
     /// the sweep's own level at the frequency that excites it, dB, median over steps and
     /// seats. Weaker ticks stay hidden.
@@ -152,7 +155,12 @@ pub fn search(seats: &[SeatProfiles]) -> RattleSearch {
             seats: heard.map(|(seat, _)| seat.id.clone()).collect(),
         });
     }
-    RattleSearch { ranges, detection_limit_db: limit(&both), n_seats: both.len() }
+    RattleSearch {
+        ranges,
+        excess_db: common,
+        detection_limit_db: limit(&both),
+        n_seats: both.len(),
+    }
 }
 
 /// Smallest over the takes with, minus largest over those without, per step.

@@ -13,7 +13,8 @@ use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
 use crate::ingest::session::{Recording, Session, Take};
 use crate::transfer::quality::across::{
-    Entry, RoughLosses, Weather, judge_across, judge_conditions, recurring_bursts, rough_losses,
+    Drifts, Entry, RoughLosses, Weather, judge_across, judge_conditions, recurring_bursts,
+    rough_losses, session_scatter,
 };
 use crate::transfer::quality::verdict::worst;
 use crate::transfer::quality::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
@@ -21,6 +22,9 @@ use crate::transfer::rattle::{RattleSearch, SeatProfiles, search};
 use crate::warning::{Topic, Warning};
 use rayon::prelude::*;
 use serde::Serialize;
+
+/// From so many takes on, one warning counts what they share.
+const MANY_TAKES: usize = 4;
 
 /// A take with everything found about it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -57,11 +61,38 @@ pub struct Judged {
 
 impl Judged {
     /// Everything as warnings, takes first.
+    ///
+    /// What many takes share (hum, level, no silence) becomes one warning that counts them;
+    /// a take that must be made again keeps its own.
     pub fn warnings(&self) -> Vec<Warning> {
-        let of_takes = self.takes.iter().flat_map(|take| {
-            take.findings.iter().map(|f| f.warning(Some(&take.seat), Some(&take.file)))
-        });
-        of_takes.chain(self.session.iter().map(|f| f.warning(None, None))).collect()
+        let shared = |topic: Topic| {
+            let has = |take: &&JudgedTake| {
+                take.findings.iter().any(|f| f.topic == topic && f.verdict != TakeVerdict::Repeat)
+            };
+            self.takes.iter().filter(has).count()
+        };
+        let mut counted: Vec<Topic> = Vec::new();
+        let mut warnings = Vec::new();
+        for take in &self.takes {
+            for finding in &take.findings {
+                let n = shared(finding.topic);
+                if finding.verdict == TakeVerdict::Repeat || n < MANY_TAKES {
+                    warnings.push(finding.warning(Some(&take.seat), Some(&take.file)));
+                } else if !counted.contains(&finding.topic) {
+                    counted.push(finding.topic);
+                    let mut warning = finding.warning(None, None);
+                    warning.message = format!(
+                        "In {n} of {} takes, first in {}: {}",
+                        self.takes.len(),
+                        take.file,
+                        finding.message
+                    );
+                    warnings.push(warning);
+                }
+            }
+        }
+        warnings.extend(self.session.iter().map(|f| f.warning(None, None)));
+        warnings
     }
 
     /// Whether any take must be made again.
@@ -121,8 +152,11 @@ pub fn judge_session(
     }
     let manifest = &session.manifest;
     let spots = plan::fewest_spots(session);
+    let [without_ppm, with_ppm] = drift_ppm;
+    let drifts = Drifts { without_ppm, with_ppm, rate_constant_s: session.sweep.rate_constant_s };
     let mut about_session =
-        judge_conditions(&weather(manifest), drift_ppm, manifest.screen.gap_m, spots);
+        judge_conditions(&weather(manifest), drifts, manifest.screen.gap_m, spots);
+    about_session.extend(session_scatter(&entries));
     let rattle = search_rattle(session, &entries);
     about_session.extend(rattle.ranges.iter().map(|range| {
         Finding::new(

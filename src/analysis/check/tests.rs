@@ -90,7 +90,7 @@ fn faults_of_single_takes_are_named_at_their_take() {
     assert_eq!(of(key(0, 0, 1)), (TakeVerdict::Repeat, vec![Topic::Clipping]));
     let (verdict, topics) = of(key(1, 0, 2));
     assert!(verdict >= TakeVerdict::Doubt && topics.contains(&Topic::Disturbance), "{topics:?}");
-    assert!(of(key(2, 1, 1)).1.contains(&Topic::Truncation));
+    assert!(of(key(2, 1, 1)).1.contains(&Topic::Truncation), "{:?}", of(key(2, 1, 1)));
     assert_eq!(of(key(2, 0, 1)), (TakeVerdict::Repeat, vec![Topic::WrongSignal]));
     assert!(of(key(1, 1, 1)).1.contains(&Topic::Duplicate), "{:?}", of(key(1, 1, 1)));
     assert!(judged.must_repeat());
@@ -167,4 +167,27 @@ fn files_that_cannot_be_read_are_findings() {
     let warnings = judged.warnings();
     assert_eq!(warnings.len(), 1, "{warnings:?}");
     assert_eq!(warnings[0].take.as_deref(), Some(judged.takes[3].file.as_str()));
+}
+
+#[test]
+fn what_many_takes_share_is_one_warning() {
+    let (memory, facts) = clean();
+    let analyser = TakeAnalyser::new(&memory.session.sweep);
+    let judged = |n: usize| {
+        let reads: Vec<TakeRead> = facts
+            .iter()
+            .enumerate()
+            .map(|(i, facts)| {
+                let mut facts = facts.clone();
+                facts.amplitudes.offset = if i < n { 0.1 } else { 0.0 };
+                Ok(facts)
+            })
+            .collect();
+        judge_session(&memory.session, &analyser, &reads, [&[], &[]])
+    };
+    assert_eq!(judged(3).warnings().len(), 3);
+    let many = judged(12).warnings();
+    assert_eq!(many.len(), 1, "{many:?}");
+    assert!(many[0].message.starts_with("In 12 of 12 takes"), "{many:?}");
+    assert_eq!((many[0].topic, &many[0].take), (Topic::DcOffset, &None));
 }

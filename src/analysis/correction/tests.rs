@@ -160,6 +160,7 @@ fn ripple_that_moves_from_seat_to_seat_is_refused() {
         assert!(b.gain_db <= b.target_db.unwrap().max(0.0) + 0.5, "{b:?}");
     }
     assert!(c.bands.iter().any(|b| b.cap == Some(CapReason::NotCommon)));
+    assert!(c.reason.contains("what differs from seat to seat at"), "{}", c.reason);
 }
 
 #[test]
@@ -176,6 +177,7 @@ fn narrow_dips_are_not_filled() {
     assert!(band(&with).mean_loss_db.unwrap() > band(&without).mean_loss_db.unwrap() + 2.0);
     assert_close("gain", &[band(&with).gain_db], &[band(&without).gain_db], 0.5);
     assert!(!with.serves_all_seats && with.reason.contains("narrow dips"), "{}", with.reason);
+    assert!(with.reason.contains("do not fill the narrow dips near"), "{}", with.reason);
 }
 
 #[test]

@@ -46,6 +46,10 @@ pub(super) fn say(
         reason = refused(c, &counted, cause, dependence);
         advice = Some(instead(cause, limits));
     }
+    if let Some(left_alone) = left_alone(c) {
+        reason.push(' ');
+        reason.push_str(&left_alone);
+    }
     let mut warnings = Vec::new();
     if !c.serves_all_seats || !c.shown {
         warnings.push(Warning {
@@ -81,6 +85,40 @@ pub(super) fn say(
 
 fn plural(n: usize, one: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
+}
+
+/// Names the bands that are left alone on purpose: narrow dips, and what differs from seat to
+/// seat, are never filled.
+fn left_alone(c: &Correction) -> Option<String> {
+    let bands = |reason: CapReason| -> Vec<String> {
+        let capped = c.bands.iter().filter(|b| b.cap == Some(reason));
+        capped.map(|b| say_hz(b.nominal_hz)).collect()
+    };
+    let mut parts = Vec::new();
+    let dips = bands(CapReason::NarrowDip);
+    if !dips.is_empty() {
+        parts.push(format!("the narrow dips near {}", listed(&dips)));
+    }
+    let moving = bands(CapReason::NotCommon);
+    if !moving.is_empty() {
+        parts.push(format!("what differs from seat to seat at {}", listed(&moving)));
+    }
+    (!parts.is_empty()).then(|| {
+        format!(
+            "On purpose the filters do not fill {}: a boost there would help at one place and be \
+             heard at all others.",
+            parts.join(" and ")
+        )
+    })
+}
+
+/// "1 kHz, 2 kHz and 4 kHz"
+fn listed(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+    }
 }
 
 /// The seat with the largest left-over shape.

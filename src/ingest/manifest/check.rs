@@ -1,7 +1,7 @@
 //! What the manifest means: ranges, orders, doubles, and which keys a claim needs.
 
 use super::text::ManifestText;
-use super::{Claim, ClaimQuantity, Manifest, PerCondition, suggest};
+use super::{Manifest, PerCondition, suggest};
 use crate::ingest::error::{IngestError, is_invisible};
 use crate::ingest::takes::paths::relative_problem;
 use std::collections::HashMap;
@@ -12,7 +12,7 @@ pub(crate) const MAX_SEATS: usize = 1000;
 /// Most takes of a session.
 pub(crate) const MAX_TAKES: usize = 10_000;
 /// Most claims and most points of a claimed curve.
-const MAX_CLAIMS: usize = 200;
+pub(super) const MAX_CLAIMS: usize = 200;
 /// Longest seat id, characters.
 pub(crate) const MAX_ID_CHARS: usize = 64;
 /// Longest free text, characters.
@@ -20,7 +20,7 @@ const MAX_TEXT_CHARS: usize = 2000;
 /// The words of `correction.frequency_step`.
 const FREQUENCY_STEPS: [&str; 5] = ["iso_1_3", "iso_1_6", "iso_1_12", "iso_1_24", "free"];
 
-type Checked = Result<(), IngestError>;
+pub(super) type Checked = Result<(), IngestError>;
 
 /// Checks everything in the manifest that needs no other file.
 pub(super) fn check(m: &Manifest, text: &ManifestText) -> Checked {
@@ -57,21 +57,28 @@ pub(crate) fn id_problem(id: &str) -> Option<String> {
     }
 }
 
+/// Equal but for small and capital letters.
+fn alike(one: &str, other: &str) -> bool {
+    let fold = |s: &str| s.chars().flat_map(char::to_lowercase).collect::<String>();
+    one.len().abs_diff(other.len()) < 8 && fold(one) == fold(other)
+}
+
 /// Ends of a range, and whether the lower one belongs to it.
 #[derive(Clone, Copy)]
-enum Range {
+pub(super) enum Range {
     From(f64, f64),
     Above(f64, f64),
 }
 
 use Range::{Above, From};
 
-struct Checker<'a> {
-    text: &'a ManifestText,
+/// The checks, with the text that a refusal points into.
+pub(super) struct Checker<'a> {
+    pub(super) text: &'a ManifestText,
 }
 
 impl Checker<'_> {
-    fn number(&self, place: &str, value: f64, range: Range, unit: &str) -> Checked {
+    pub(super) fn number(&self, place: &str, value: f64, range: Range, unit: &str) -> Checked {
         let (inside, low, high, words) = match range {
             From(low, high) => (value >= low && value <= high, low, high, ""),
             Above(low, high) => (value > low && value <= high, low, high, "above "),
@@ -87,12 +94,25 @@ impl Checker<'_> {
         ))
     }
 
-    fn optional(&self, place: &str, value: Option<f64>, range: Range, unit: &str) -> Checked {
+    pub(super) fn optional(
+        &self,
+        place: &str,
+        value: Option<f64>,
+        range: Range,
+        unit: &str,
+    ) -> Checked {
         value.map_or(Ok(()), |v| self.number(place, v, range, unit))
     }
 
     /// A pair that must not fall; `strict` asks for a true rise.
-    fn pair(&self, place: &str, pair: [f64; 2], range: Range, unit: &str, strict: bool) -> Checked {
+    pub(super) fn pair(
+        &self,
+        place: &str,
+        pair: [f64; 2],
+        range: Range,
+        unit: &str,
+        strict: bool,
+    ) -> Checked {
         for (i, &value) in pair.iter().enumerate() {
             self.number(&format!("{place}[{i}]"), value, range, unit)?;
         }
@@ -111,7 +131,7 @@ impl Checker<'_> {
         ))
     }
 
-    fn free_text(&self, place: &str, value: &str) -> Checked {
+    pub(super) fn free_text(&self, place: &str, value: &str) -> Checked {
         let n = value.chars().count();
         if n <= MAX_TEXT_CHARS {
             return Ok(());
@@ -123,7 +143,7 @@ impl Checker<'_> {
         ))
     }
 
-    fn at_most(&self, place: &str, what: &str, found: usize, limit: usize) -> Checked {
+    pub(super) fn at_most(&self, place: &str, what: &str, found: usize, limit: usize) -> Checked {
         if found <= limit {
             return Ok(());
         }
@@ -152,6 +172,10 @@ impl Checker<'_> {
     fn session(&self, m: &Manifest) -> Checked {
         let s = &m.session;
         self.free_text("session.title", &s.title)?;
+        if s.title.trim().is_empty() {
+            let advice = "say which room and screen this is, in a few words";
+            return Err(self.text.refuse("session.title", "the title is empty", advice));
+        }
         self.number(
             "session.placement_tolerance_mm",
             s.placement_tolerance_mm,
@@ -241,7 +265,8 @@ impl Checker<'_> {
         }
         self.optional("screen.width_m", s.width_m, Above(0.0, 100.0), "m")?;
         self.optional("screen.height_m", s.height_m, Above(0.0, 100.0), "m")?;
-        self.optional("screen.gap_m", s.gap_m, Above(0.0, 5.0), "m")?;
+        // Thinner air is none: the sheet lies on the loudspeaker.
+        self.optional("screen.gap_m", s.gap_m, From(0.001, 5.0), "m")?;
         self.optional("screen.hole_diameter_mm", s.hole_diameter_mm, Above(0.0, 50.0), "mm")?;
         self.optional("screen.hole_pitch_mm", s.hole_pitch_mm, Above(0.0, 500.0), "mm")?;
         self.optional("screen.thickness_mm", s.thickness_mm, Above(0.0, 50.0), "mm")?;
@@ -271,112 +296,6 @@ impl Checker<'_> {
         Ok(())
     }
 
-    fn claim(&self, claim: &Claim, at: &str) -> Checked {
-        use ClaimQuantity as Q;
-        let place = |key: &str| format!("{at}.{key}");
-        let quantity = claim.quantity;
-        // The keys a quantity needs, and those it may have besides `scope` and `source`.
-        let (needs, may): (&[&str], &[&str]) = match quantity {
-            Q::MaximumLoss | Q::AverageLoss => (&["band_hz", "limit_db"], &["tolerance_db"]),
-            Q::LossAt => (&["at_hz", "limit_db"], &["tolerance_db"]),
-            Q::RelativeLoss => (&["at_hz", "reference_hz", "limit_db"], &["tolerance_db"]),
-            Q::LossCurve => (&["points", "tolerance_db"], &["band_hz"]),
-            Q::SeatSpread => (&["limit_db"], &["band_hz"]),
-            Q::GainOnAxis => (&[], &["minimum", "maximum"]),
-            Q::GainAtAngle | Q::GainOffAxisRatio => (&["angle_deg"], &["minimum", "maximum"]),
-            Q::Uniformity => (&[], &["minimum", "maximum"]),
-        };
-        let word = quantity_word(quantity);
-        let present = [
-            ("band_hz", claim.band_hz.is_some()),
-            ("limit_db", claim.limit_db.is_some()),
-            ("at_hz", claim.at_hz.is_some()),
-            ("reference_hz", claim.reference_hz.is_some()),
-            ("points", claim.points.is_some()),
-            ("tolerance_db", claim.tolerance_db.is_some()),
-            ("minimum", claim.minimum.is_some()),
-            ("maximum", claim.maximum.is_some()),
-            ("angle_deg", claim.angle_deg.is_some()),
-        ];
-        for (key, there) in present {
-            if !there && needs.contains(&key) {
-                return Err(self.text.refuse(
-                    &place("quantity"),
-                    format!("a claim on {word} needs the key `{key}`"),
-                    format!("add {key} = {}", example_value(key)),
-                ));
-            }
-            if there && !needs.contains(&key) && !may.contains(&key) {
-                let known: Vec<&str> = needs.iter().chain(may).copied().collect();
-                return Err(self.text.refuse(
-                    &place(key),
-                    format!("a claim on {word} does not use the key `{key}`"),
-                    suggest(key, &known),
-                ));
-            }
-        }
-        if may.contains(&"minimum") && claim.minimum.is_none() && claim.maximum.is_none() {
-            return Err(self.text.refuse(
-                &place("quantity"),
-                format!("a claim on {word} needs `minimum` or `maximum`"),
-                "add minimum = 0.9, or the figure of the maker's sheet",
-            ));
-        }
-        let hz = From(10.0, 96_000.0);
-        if let Some(band_hz) = claim.band_hz {
-            self.pair(&place("band_hz"), band_hz, hz, "Hz", false)?;
-        }
-        self.optional(&place("limit_db"), claim.limit_db, From(-20.0, 60.0), "dB")?;
-        self.optional(&place("at_hz"), claim.at_hz, hz, "Hz")?;
-        self.optional(&place("reference_hz"), claim.reference_hz, hz, "Hz")?;
-        self.optional(&place("tolerance_db"), claim.tolerance_db, From(0.0, 60.0), "dB")?;
-        let gain = if quantity == Q::Uniformity { From(0.0, 1.0) } else { From(0.0, 20.0) };
-        self.optional(&place("minimum"), claim.minimum, gain, "(a plain number, not percent)")?;
-        self.optional(&place("maximum"), claim.maximum, gain, "(a plain number, not percent)")?;
-        self.optional(&place("angle_deg"), claim.angle_deg, From(0.0, 90.0), "degrees")?;
-        if let (Some(low), Some(high)) = (claim.minimum, claim.maximum)
-            && low > high
-        {
-            return Err(self.text.refuse(
-                &place("minimum"),
-                format!("minimum is {low}, above maximum, {high}"),
-                "exchange the two values",
-            ));
-        }
-        if let Some(source) = &claim.source {
-            self.free_text(&place("source"), source)?;
-        }
-        self.points(claim, &place("points"))
-    }
-
-    fn points(&self, claim: &Claim, place: &str) -> Checked {
-        let Some(points) = &claim.points else { return Ok(()) };
-        self.at_most(place, "points", points.len(), MAX_CLAIMS)?;
-        if points.is_empty() {
-            return Err(self.text.refuse(
-                place,
-                "points is empty, expected at least one point",
-                "add { hz = 8000, loss_db = 2.0 }",
-            ));
-        }
-        for (i, point) in points.iter().enumerate() {
-            self.number(&format!("{place}[{i}].hz"), point.hz, From(10.0, 96_000.0), "Hz")?;
-            self.number(&format!("{place}[{i}].loss_db"), point.loss_db, From(-20.0, 60.0), "dB")?;
-            if i > 0 && point.hz <= points[i - 1].hz {
-                return Err(self.text.refuse(
-                    &format!("{place}[{i}].hz"),
-                    format!(
-                        "hz is {} after {}, expected rising frequencies",
-                        point.hz,
-                        points[i - 1].hz
-                    ),
-                    "sort the points",
-                ));
-            }
-        }
-        Ok(())
-    }
-
     fn seats(&self, m: &Manifest) -> Checked {
         self.at_most("seat", "seats", m.seat.len(), MAX_SEATS)?;
         let mut seen: HashMap<&str, usize> = HashMap::new();
@@ -393,12 +312,27 @@ impl Checker<'_> {
                     "give each seat its own id",
                 ));
             }
+            if let Some(first) = m.seat[..i].iter().position(|s| alike(&s.id, &seat.id)) {
+                let (other, line) =
+                    (&m.seat[first].id, self.text.line_of(&format!("seat[{first}].id")));
+                return Err(self.text.refuse(
+                    &place,
+                    format!(
+                        "seat {} differs from seat {other}, in line {line}, in small and capital \
+                         letters alone",
+                        seat.id
+                    ),
+                    "give each seat its own id: not every system tells such file names apart",
+                ));
+            }
             if let Some(name) = &seat.name {
                 self.free_text(&format!("seat[{i}].name"), name)?;
             }
             self.number(&format!("seat[{i}].weight"), seat.weight, From(0.0, 1000.0), "")?;
             for (axis, &x) in seat.position_m.iter().flatten().enumerate() {
-                self.number(&format!("seat[{i}].position_m[{axis}]"), x, From(-100.0, 100.0), "m")?;
+                // The first is the distance ahead of the loudspeaker: nobody sits behind it.
+                let range = if axis == 0 { Above(0.0, 100.0) } else { From(-100.0, 100.0) };
+                self.number(&format!("seat[{i}].position_m[{axis}]"), x, range, "m")?;
             }
         }
         if !m.seat.is_empty() && m.seat.iter().all(|s| s.weight == 0.0) {
@@ -539,34 +473,5 @@ fn key_of(place: &str) -> String {
             Err(_) => key.to_owned(),
         },
         None => last.to_owned(),
-    }
-}
-
-fn quantity_word(quantity: ClaimQuantity) -> &'static str {
-    use ClaimQuantity as Q;
-    match quantity {
-        Q::MaximumLoss => "maximum_loss",
-        Q::AverageLoss => "average_loss",
-        Q::LossAt => "loss_at",
-        Q::RelativeLoss => "relative_loss",
-        Q::LossCurve => "loss_curve",
-        Q::SeatSpread => "seat_spread",
-        Q::GainOnAxis => "gain_on_axis",
-        Q::GainAtAngle => "gain_at_angle",
-        Q::GainOffAxisRatio => "gain_off_axis_ratio",
-        Q::Uniformity => "uniformity",
-    }
-}
-
-fn example_value(key: &str) -> &'static str {
-    match key {
-        "band_hz" => "[500, 16000]",
-        "limit_db" => "3.0",
-        "at_hz" => "8000",
-        "reference_hz" => "500",
-        "points" => "[{ hz = 1000, loss_db = 0.5 }, { hz = 10000, loss_db = 2.0 }]",
-        "tolerance_db" => "1.0",
-        "angle_deg" => "45",
-        _ => "...",
     }
 }

@@ -25,6 +25,9 @@ pub struct ManifestRefusal {
     caret: (usize, usize),
 }
 
+/// Longest description of a problem, characters.
+const MAX_PROBLEM_CHARS: usize = 500;
+
 /// Widest excerpt, columns of the terminal.
 const EXCERPT_WIDTH: usize = 100;
 
@@ -51,7 +54,12 @@ impl ManifestRefusal {
         let to = span.end.clamp(from, line_end);
         let n_marked = text.get(from..to).map_or(1, |s| s.trim_end().chars().count()).max(1);
         let (excerpt, caret) = cut_out(line_text, column - 1, n_marked);
-        Self { path, line, column, problem: problem.into(), advice: advice.into(), excerpt, caret }
+        // A key of a megabyte would drown the rest of the message.
+        let mut problem: String = problem.into();
+        if let Some((end, _)) = problem.char_indices().nth(MAX_PROBLEM_CHARS) {
+            problem.replace_range(end.., "…");
+        }
+        Self { path, line, column, problem, advice: advice.into(), excerpt, caret }
     }
 }
 

@@ -1,6 +1,6 @@
 //! A new session folder: manifest, played signal, take sheet, empty `takes/`.
 
-mod sheet;
+pub mod sheet;
 mod template;
 
 use super::error::{IngestError, is_invisible};
@@ -9,6 +9,7 @@ use super::manifest::check::{MAX_SEATS, id_problem};
 use super::sweep::{SweepParams, generate};
 use super::takes::TAKES_FOLDER;
 use super::wav::write_wav_24;
+use crate::staging::{Staging, hold_interruption};
 use std::collections::HashSet;
 use std::fs;
 use std::io;
@@ -52,11 +53,34 @@ pub fn start(
     seats: &[String],
     options: &StartOptions,
 ) -> Result<Vec<PathBuf>, IngestError> {
+    start_with(dir, seats, options, &[])
+}
+
+/// The content of the take sheet that [`start`] writes, for other layouts of it.
+pub fn take_sheet(dir: &Path, seats: &[String], options: &StartOptions) -> sheet::TakeSheet {
+    sheet::content(&Plan { title: &title(dir, options), seats, options })
+}
+
+fn title(dir: &Path, options: &StartOptions) -> String {
+    options.title.clone().unwrap_or_else(|| {
+        dir.file_name().map_or_else(|| "New session".into(), |n| n.to_string_lossy().into_owned())
+    })
+}
+
+/// As [`start`], with further files beside the take sheet: their names, which hold no folder,
+/// and contents.
+///
+/// # Errors
+/// As [`start`].
+pub fn start_with(
+    dir: &Path,
+    seats: &[String],
+    options: &StartOptions,
+    more: &[(&str, Vec<u8>)],
+) -> Result<Vec<PathBuf>, IngestError> {
     check_seats(seats)?;
     let samples = generate(&options.sweep)?;
-    let title = options.title.clone().unwrap_or_else(|| {
-        dir.file_name().map_or_else(|| "New session".into(), |n| n.to_string_lossy().into_owned())
-    });
+    let title = title(dir, options);
     let plan = Plan { title: &title, seats, options };
     let is_new = check_folder(dir, options.force)?;
     let parent = match dir.parent() {
@@ -73,28 +97,27 @@ pub fn start(
         let path = path.to_path_buf();
         move |source: io::Error| IngestError::Write { path, source }
     };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".scrimcheck-start-");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // As a folder made by hand would have; the system takes the user's mask off.
-        builder.permissions(fs::Permissions::from_mode(0o777));
-    }
-    let temporary = builder.tempdir_in(beside).map_err(cannot(beside))?;
-    let at = |name: &str| temporary.path().join(name);
+    let staging = Staging::inside(beside).map_err(cannot(beside))?;
+    let new = staging.at("new");
+    fs::create_dir(&new).map_err(cannot(dir))?;
+    let at = |name: &str| new.join(name);
     fs::write(at(MANIFEST_FILE), template::manifest(&plan))
         .map_err(cannot(&dir.join(MANIFEST_FILE)))?;
-    fs::write(at(TAKE_SHEET_FILE), sheet::html(&plan))
+    fs::write(at(TAKE_SHEET_FILE), sheet::html(&sheet::content(&plan)))
         .map_err(cannot(&dir.join(TAKE_SHEET_FILE)))?;
+    for (name, bytes) in more {
+        fs::write(at(name), bytes).map_err(cannot(&dir.join(name)))?;
+    }
     write_wav_24(&at(SWEEP_FILE), options.sweep.rate_hz, &samples)?;
     if is_new {
         fs::create_dir(at(TAKES_FOLDER)).map_err(cannot(&dir.join(TAKES_FOLDER)))?;
-        fs::rename(temporary.path(), dir).map_err(cannot(dir))?;
-        // The folder has its final name now: nothing is left to clear away.
-        let _ = temporary.keep();
+        let _whole = hold_interruption();
+        fs::rename(&new, dir).map_err(cannot(dir))?;
     } else {
-        for name in [SWEEP_FILE, TAKE_SHEET_FILE, MANIFEST_FILE] {
+        let _whole = hold_interruption();
+        let names = more.iter().map(|(name, _)| *name);
+        // The manifest last: without it the folder is no session.
+        for name in names.chain([SWEEP_FILE, TAKE_SHEET_FILE, MANIFEST_FILE]) {
             fs::rename(at(name), dir.join(name)).map_err(cannot(&dir.join(name)))?;
         }
         let takes = dir.join(TAKES_FOLDER);
@@ -102,7 +125,8 @@ pub fn start(
             fs::create_dir(&takes).map_err(cannot(&takes))?;
         }
     }
-    Ok([MANIFEST_FILE, SWEEP_FILE, TAKE_SHEET_FILE].map(|name| dir.join(name)).to_vec())
+    let own = [MANIFEST_FILE, SWEEP_FILE, TAKE_SHEET_FILE].into_iter();
+    Ok(own.chain(more.iter().map(|(name, _)| *name)).map(|name| dir.join(name)).collect())
 }
 
 /// What template and sheet are made from.

@@ -19,9 +19,10 @@ pub use write::{WavWriteError, write_wav_24, write_wav_24_channels};
 /// Largest file that is read, bytes: 2 GiB. A take of ten seconds has 1.4 MB.
 pub const MAX_FILE_BYTES: u64 = 1 << 31;
 
-/// Longest recording that is read, frames: 11.6 minutes at 48 kHz. Keeps one
-/// decoded channel below 270 MB whatever a file says about itself.
-pub const MAX_FRAMES: u64 = 1 << 25;
+/// Longest recording that is read, frames: 5.8 minutes at 48 kHz, 87 s at 192 kHz. Keeps
+/// one decoded channel below 135 MB whatever a file says about itself, so that two
+/// takes at once, with what is made from them, stay below 2 GiB.
+pub const MAX_FRAMES: u64 = 1 << 24;
 
 /// Lowest and highest sampling rate, Hz.
 pub const RATE_RANGE_HZ: [u32; 2] = [8_000, 192_000];

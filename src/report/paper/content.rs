@@ -2,21 +2,21 @@
 //! then the tables of the next engineer. Every figure and nearly every sentence
 //! comes from the finished result; nothing is computed here.
 
-use super::cautions::{boost_caution, cautions};
-use super::measures::{luminance, short_length};
+use super::cautions::cautions;
+use super::measures::{luminance, short_length, worded};
 use super::method::{method, not_measured};
 use super::seats::seats;
-use super::{Block, Logo, Paper, PaperFigure, Table};
-use crate::analysis::biquad::SectionKind;
-use crate::analysis::correction::Correction;
-use crate::analysis::power::PowerCost;
+use super::setting::{cost, equaliser};
+use super::{Block, Detail, Logo, Paper, PaperFigure, Table};
 use crate::ingest::manifest::{Construction, DisplayUnits, SoundSource};
 use crate::ingest::session::Session;
+use crate::report::findings::further_warnings;
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
-use crate::report::words::{
-    frequency_words, list_words, loss_finding, seats_words, signed, spread_finding,
-};
+use crate::report::words::{list_words, loss_finding, seats_words, signed, spread_finding};
+
+/// Heading of the last part.
+pub const SIGNATURES: &str = "Signatures";
 
 /// The paper of a result.
 ///
@@ -30,7 +30,7 @@ pub fn paper(
     logo: Option<Logo>,
 ) -> Paper {
     let units = session.manifest.handover.units;
-    let mut writer = Writer { blocks: Vec::new(), drawings: drawings.to_vec() };
+    let mut writer = Writer { blocks: Vec::new(), drawings: drawings.to_vec(), units };
     done(result, session, &mut writer);
     in_short(result, &mut writer);
     writer.figure("loss");
@@ -63,6 +63,7 @@ pub(super) struct Writer {
     pub(super) blocks: Vec<Block>,
     /// Plots that have not found their place.
     drawings: Vec<Drawing>,
+    units: DisplayUnits,
 }
 
 impl Writer {
@@ -76,12 +77,13 @@ impl Writer {
 
     pub(super) fn say(&mut self, text: &str) {
         if !text.is_empty() {
-            self.blocks.push(Block::Paragraph(tidy(text)));
+            self.blocks.push(Block::Paragraph(tidy(&worded(text, self.units))));
         }
     }
 
     pub(super) fn list<T: AsRef<str>>(&mut self, points: impl IntoIterator<Item = T>) {
-        let points: Vec<String> = points.into_iter().map(|p| tidy(p.as_ref())).collect();
+        let points: Vec<String> =
+            points.into_iter().map(|p| tidy(&worded(p.as_ref(), self.units))).collect();
         if !points.is_empty() {
             self.blocks.push(Block::List(points));
         }
@@ -97,7 +99,15 @@ impl Writer {
                 caption: caption.to_owned(),
                 head: head.iter().map(|h| (*h).to_owned()).collect(),
                 rows,
+                detail: Detail::Main,
             }));
+        }
+    }
+
+    /// The table placed last may be left out where a paper must stay short.
+    pub(super) fn may_go(&mut self, how_soon: Detail) {
+        if let Some(Block::Table(table)) = self.blocks.last_mut() {
+            table.detail = how_soon;
         }
     }
 
@@ -107,9 +117,16 @@ impl Writer {
             let drawing = self.drawings.remove(place);
             self.blocks.push(Block::Figure(PaperFigure {
                 name: drawing.id.to_owned(),
-                svg: drawing.svg,
-                title: drawing.title,
-                alternative: drawing.description,
+                svg: drawing.paper_svg,
+                title: tidy(&worded(&drawing.title, self.units)),
+                subtitle: drawing.subtitle,
+                caption: drawing.caption,
+                detail: match drawing.id {
+                    "loss" | "claims" | "correction" | "power" | "seat-map" => Detail::Main,
+                    "spread" | "seat-dependence" | "verification" | "sheet" => Detail::Engineer,
+                    _ => Detail::Extra,
+                },
+                alternative: tidy(&worded(&drawing.description, self.units)),
             }));
         }
     }
@@ -195,7 +212,12 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
     writer.part("What was found");
     let mut points = vec![format!("{}.", loss_finding(result))];
     points.extend(spread_finding(result).map(|s| format!("{s}.")));
-    points.extend(result.seat_dependence.iter().map(|s| s.sentence.clone()));
+    // The verdict on the setting without its figures, which follow with the setting.
+    points.extend(result.correction.iter().filter_map(|c| {
+        let verdict = c.reason.split([':', ';']).next()?.split(". ").next()?;
+        Some(format!("{}.", verdict.trim_end_matches('.')))
+    }));
+    points.extend(result.verification.iter().map(|v| v.sentence.clone()));
     points.extend(result.rattle.iter().map(|range| {
         format!(
             "Something rattles with the screen hung while the sweep passes {:.0} to {:.0} Hz ({}).",
@@ -207,103 +229,31 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
     writer.list(points);
     if !result.claims.is_empty() {
         writer.section("What the maker claims, and what is shown");
-        writer.list(
-            result.claims.iter().map(|claim| {
-                format!("{}: {}", claim.verdict.label().to_uppercase(), claim.sentence)
-            }),
-        );
+        let sentences: Vec<&str> = result.claims.iter().map(|c| c.sentence.as_str()).collect();
+        let (sentences, shared) = told_once(&sentences);
+        writer.list(result.claims.iter().zip(sentences).map(|(claim, sentence)| {
+            format!("{}: {sentence}", claim.verdict.label().to_uppercase())
+        }));
+        writer.say(shared.unwrap_or_default());
     }
-    match result.warnings.len() {
+    match further_warnings(result).len() {
         0 => {}
         1 => writer.say("One point is doubtful; see \u{201c}What is doubtful\u{201d}."),
         n => writer.say(&format!("{n} points are doubtful; see \u{201c}What is doubtful\u{201d}.")),
     }
 }
 
-fn equaliser(result: &SessionResult, writer: &mut Writer) {
-    let Some(correction) = &result.correction else { return };
-    writer.part("Equaliser settings");
-    writer.say(&correction.reason);
-    let rows = setting_rows(correction);
-    if rows.is_empty() {
-        writer.say("Nothing is to be set.");
-    } else {
-        writer.table(
-            "Settings to type in, for the centre channel alone",
-            &["Setting", "Frequency, Hz", "Gain, dB", "Q", "Bandwidth, octaves"],
-            rows,
-        );
-        writer.say(&format!(
-            "For a processor at {} Hz; the coefficients are in correction.json and \
-             correction.csv. Q is that of the usual digital filters of the second order; where a \
-             processor asks for a bandwidth instead, the last column is its value.",
-            correction.rate_hz
-        ));
+/// Sentences without the proviso at their ends that several of them share, and the proviso.
+fn told_once<'a>(sentences: &[&'a str]) -> (Vec<&'a str>, Option<&'a str>) {
+    let proviso = |s: &'a str| s.find(" This holds if ").map(|at| s.split_at(at));
+    let found: Vec<&str> = sentences.iter().filter_map(|s| proviso(s)).map(|p| p.1).collect();
+    match found.first() {
+        Some(first) if found.len() > 1 && found.iter().all(|f| f == first) => {
+            let cut = |s: &&'a str| proviso(s).map_or(*s, |p| p.0);
+            (sentences.iter().map(cut).collect(), Some(first))
+        }
+        _ => (sentences.to_vec(), None),
     }
-    writer.say(correction.advice.as_deref().unwrap_or_default());
-    writer.figure("correction");
-}
-
-fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
-    let dash = || "\u{2013}".to_owned();
-    if correction.sections.is_empty() && correction.trim_setting_db == 0.0 {
-        return Vec::new();
-    }
-    let gain = signed(correction.trim_setting_db, 1);
-    let trim = vec!["Level (trim)".to_owned(), "all".to_owned(), gain, dash(), dash()];
-    let filters = correction.sections.iter().enumerate().map(|(i, section)| {
-        let kind = match section.setting.kind {
-            SectionKind::HighShelf => "high shelf",
-            SectionKind::Peaking => "peaking",
-        };
-        vec![
-            format!("Filter {}: {kind}", i + 1),
-            format!("{}", section.setting.frequency_hz),
-            signed(section.setting.gain_db, 1),
-            format!("{:.2}", section.setting.q),
-            format!("{:.2}", section.bandwidth_oct),
-        ]
-    });
-    std::iter::once(trim).chain(filters).collect()
-}
-
-fn cost(result: &SessionResult, session: &Session, writer: &mut Writer) {
-    let Some(power) = &result.power else { return };
-    writer.part("What it costs");
-    writer.say(&power.sentence);
-    writer.say(power.amplifier.as_ref().map_or("", |check| &check.sentence));
-    writer.say(power.driver.as_ref().map_or("", |check| &check.sentence));
-    writer.table(
-        "Power with the setting, by kind of programme",
-        &["Programme", "Gain, dB", "Factor", "Power, W", "Driver gain, dB", "Driver power, W"],
-        programme_rows(power),
-    );
-    writer.figure("power");
-    if power.peak_gain_db > 0.0 {
-        boost_caution(session, writer);
-    }
-}
-
-fn programme_rows(power: &PowerCost) -> Vec<Vec<String>> {
-    let row = |p: &crate::analysis::power::Programme| {
-        vec![
-            p.name.clone(),
-            signed(p.gain_db, 1),
-            format!("{:.2}", p.factor),
-            figure(p.watts, 0),
-            figure(p.driver_gain_db, 1),
-            figure(p.driver_watts, 1),
-        ]
-    };
-    let largest = vec![
-        format!("Largest gain, at {}", frequency_words(power.peak_hz.round())),
-        signed(power.peak_gain_db, 1),
-        format!("{:.2}", power.peak_factor),
-        figure(power.amplifier.as_ref().map(|a| a.needs_w), 0),
-        figure(power.driver_headroom_db, 1),
-        figure(None, 0),
-    ];
-    power.programmes.iter().map(row).chain([largest]).collect()
 }
 
 fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
@@ -347,7 +297,7 @@ fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
 }
 
 fn signatures(session: &Session, writer: &mut Writer) {
-    writer.part("Signatures");
+    writer.part(SIGNATURES);
     let lines = &session.manifest.handover.signatures;
     let lines = if lines.is_empty() {
         vec!["For the installer".to_owned(), "For the client".to_owned()]

@@ -4,7 +4,7 @@
 use crate::ingest::manifest::DisplayUnits;
 
 /// International foot, m (exact by definition of 1959).
-const FOOT_M: f64 = 0.3048;
+pub const FOOT_M: f64 = 0.3048;
 
 /// Candelas per square metre of one foot-lambert: 1/pi cd per square foot.
 const FOOT_LAMBERT_CD_M2: f64 = 1.0 / (std::f64::consts::PI * FOOT_M * FOOT_M);
@@ -40,6 +40,85 @@ pub fn luminance(cd_m2: f64, units: DisplayUnits) -> String {
     }
 }
 
+/// A sentence with its lengths and luminances in the reader's units.
+///
+/// A figure is taken for one where a unit follows it as a word of its own: "80 mm", "2.1 m",
+/// "52.1 \u{b1} 2.0 cd/m\u{b2}". A luminance that already stands beside it in the other unit, in
+/// parentheses, is left out. All other text stays as it is.
+pub fn worded(sentence: &str, units: DisplayUnits) -> String {
+    if units == DisplayUnits::Metric {
+        return sentence.to_owned();
+    }
+    let words: Vec<&str> = sentence.split(' ').collect();
+    let mut out: Vec<String> = Vec::with_capacity(words.len());
+    let mut i = 0;
+    while i < words.len() {
+        let (unit, tail) = split_tail(words[i]);
+        let scale = match unit {
+            "mm" => Some(1e-3),
+            "m" => Some(1.0),
+            "cd/m2" | "cd/m\u{b2}" => None,
+            _ => {
+                out.push(words[i].to_owned());
+                i += 1;
+                continue;
+            }
+        };
+        let convert = |value: f64| match scale {
+            Some(scale) if unit == "mm" => short_length(value * scale, units),
+            Some(scale) => length(value * scale, units),
+            None => luminance(value, units),
+        };
+        // The figure before the unit, and the one before that where a sign joins them.
+        let joined = out.len() >= 3
+            && matches!(out[out.len() - 2].as_str(), "+-" | "\u{b1}" | "to")
+            && number(&out[out.len() - 3]).is_some();
+        if out.last().is_none_or(|word| number(word).is_none()) {
+            out.push(words[i].to_owned());
+            i += 1;
+            continue;
+        }
+        let first = if joined { out.len() - 3 } else { out.len() - 1 };
+        for place in (first..out.len()).step_by(2) {
+            let Some((start, value)) = number(&out[place]) else { continue };
+            let text = convert(value);
+            let is_last = place + 1 == out.len();
+            // Feet and inches carry their units; of the others one at the end is enough.
+            let text = match text.rsplit_once(' ') {
+                Some((figure, _)) if !is_last && !figure.contains(' ') => figure.to_owned(),
+                _ => text,
+            };
+            out[place] = format!("{start}{text}");
+        }
+        if let Some(last) = out.last_mut() {
+            last.push_str(tail);
+        }
+        i += 1;
+        if scale.is_none() && words.get(i + 1).is_some_and(|w| w.starts_with("fL)")) {
+            let (_, tail) = split_tail(words[i + 1].trim_start_matches("fL)"));
+            if let Some(last) = out.last_mut() {
+                last.push_str(tail);
+            }
+            i += 2;
+        }
+    }
+    out.join(" ")
+}
+
+/// A word and the punctuation after it.
+fn split_tail(word: &str) -> (&str, &str) {
+    let end = word.trim_end_matches(['.', ',', ';', ':', ')']).len();
+    word.split_at(end)
+}
+
+/// What stands before a number (an opening parenthesis or a sign), and the number.
+fn number(word: &str) -> Option<(&str, f64)> {
+    let start = word.len() - word.trim_start_matches(['(', '\u{b1}', '+', '-']).len();
+    let (before, digits) = word.split_at(start);
+    let is_plain = digits.chars().all(|c| c.is_ascii_digit() || c == '.') && !digits.is_empty();
+    is_plain.then(|| digits.parse().ok()).flatten().map(|value| (before, value))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -57,6 +136,24 @@ mod tests {
         assert_eq!(length(-0.001, Imperial), "0 in");
         assert_eq!(short_length(0.065, Metric), "65 mm");
         assert_eq!(short_length(0.065, Imperial), "2.6 in");
+    }
+
+    #[test]
+    fn sentences_are_reworded_figure_by_figure() {
+        // 80 mm = 3.15 in, 5 mm = 0.197 in, 2.1 m = 82.7 in, 52.1 / 3.4263 = 15.21.
+        for (metric, imperial) in [
+            (
+                "Gap 80 mm, from the echoes 81 mm (+-5 mm).",
+                "Gap 3.1 in, from the echoes 3.2 in (+-0.2 in).",
+            ),
+            ("visible from 2.1 m on", "visible from 6 ft 11 in on"),
+            ("has 52.1 +- 2.0 cd/m2 (15.2 fL).", "has 15.2 +- 0.6 fL."),
+            ("keep 48 +- 10.2 cd/m2: kept", "keep 14.0 +- 3.0 fL: kept"),
+            ("7.93 g/m2, 3 dB, 5 m2, of m, 60 Pa s/m", "7.93 g/m2, 3 dB, 5 m2, of m, 60 Pa s/m"),
+        ] {
+            assert_eq!(worded(metric, Imperial), imperial);
+            assert_eq!(worded(metric, Metric), metric);
+        }
     }
 
     #[test]

@@ -5,9 +5,9 @@ use super::content::{Writer, figure, with_u};
 use crate::analysis::claims::{ClaimVerdict, DECISION_RULE};
 use crate::ingest::manifest::{PerCondition, SweepKind};
 use crate::ingest::session::Session;
-use crate::report::findings::warning_line;
+use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::SessionResult;
-use crate::report::words::{frequency_words, signed};
+use crate::report::words::{frequency_words, list_words, signed};
 
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
     writer.blocks.push(super::Block::PageBreak);
@@ -29,9 +29,14 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
         let gap = std::iter::once(&sheet.gap.statement);
         writer.list(sheet.evidence.statement.iter().chain(stated).chain(gap));
     }
-    for id in ["levels", "rattle", "distortion"] {
-        writer.figure(id);
+    writer.figure("sheet");
+    if !result.rattle.is_empty() || result.rattle_limit_db.is_some() {
+        writer.section("Rattle");
+        writer.say(&rattle_sentence(result));
+        writer.figure("rattle");
     }
+    writer.section("Takes");
+    writer.figure("levels");
     writer.other_figures();
 
     writer.section("Uncertainty");
@@ -59,10 +64,40 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
     } else {
         writer.list(instruments);
     }
-    if !result.warnings.is_empty() {
+    let warnings = further_warnings(result);
+    if !warnings.is_empty() {
         writer.section("What is doubtful");
-        writer.list(result.warnings.iter().map(|w| capital(&warning_line(w))));
+        writer.list(warnings.into_iter().map(|w| capital(&warning_line(w))));
     }
+}
+
+/// What rattles, or how weak a rattle would have stayed hidden.
+fn rattle_sentence(result: &SessionResult) -> String {
+    let hidden = result.rattle_limit_db.map(|limit| {
+        format!(
+            "Ticks more than {} dB below the sweep's own level would have stayed hidden in the noise.",
+            signed(limit, 0)
+        )
+    });
+    let found = if result.rattle.is_empty() {
+        "Nothing was heard to rattle with the screen hung.".to_owned()
+    } else {
+        result
+            .rattle
+            .iter()
+            .map(|range| {
+                format!(
+                    "{:.0} to {:.0} Hz: {} dB above the takes without the screen, at {}.",
+                    range.low_hz,
+                    range.high_hz,
+                    signed(range.excess_db, 1),
+                    list_words(&range.seats)
+                )
+            })
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
+    format!("{found} {}", hidden.unwrap_or_default()).trim_end().to_owned()
 }
 
 fn method_sentence(session: &Session) -> String {
@@ -136,12 +171,12 @@ fn budget(result: &SessionResult, writer: &mut Writer) {
         &head,
         rows,
     );
-    writer.list(
-        result
-            .budget
-            .iter()
-            .map(|term| format!("{}: {}.", capital(&term.term.replace('_', " ")), term.origin)),
-    );
+    let origins: Vec<String> = result
+        .budget
+        .iter()
+        .map(|term| format!("{}: {}.", capital(&term.term.replace('_', " ")), term.origin))
+        .collect();
+    writer.say(&origins.join(" "));
 }
 
 fn claim_row(claim: &ClaimVerdict) -> Vec<String> {

@@ -6,6 +6,8 @@ pub mod logo;
 pub mod measures;
 mod method;
 mod seats;
+mod setting;
+pub mod shorten;
 
 /// Everything a reader gets, in reading order.
 #[derive(Debug, Clone, PartialEq)]
@@ -51,6 +53,10 @@ pub enum Block {
     Figure(PaperFigure),
     /// A caution, set apart.
     Caution(String),
+    /// Points to tick off by hand.
+    Ticks(Vec<String>),
+    /// Names of what is filled in by hand, each with room to write.
+    Fields(Vec<String>),
     /// Lines to sign on, each with who signs.
     Signatures(Vec<String>),
     /// What follows begins on a new page.
@@ -66,6 +72,39 @@ pub struct Table {
     pub head: Vec<String>,
     /// Rows; each as long as `head`.
     pub rows: Vec<Vec<String>>,
+    /// How soon it is left out where a paper must stay short: see [`shorten::shorten`].
+    pub detail: Detail,
+}
+
+/// In a cell: a box to tick by hand, before the text that follows.
+pub const TICK_BOX: char = '\u{2610}';
+
+impl Table {
+    /// Whether the cells of a column are figures, set flush right: at least one is, and every
+    /// other one is a dash or empty.
+    pub fn is_figures(&self, column: usize) -> bool {
+        let is_blank = |cell: &str| matches!(cell, "" | "-" | "\u{2013}" | "\u{2014}" | "n/a");
+        let is_figure = |cell: &str| {
+            let signs =
+                ['+', '-', '\u{2212}', '\u{b1}', '<', '>', '\u{2264}', '\u{2265}', '\u{2248}', ' '];
+            let cell = cell.trim_start_matches(signs);
+            cell.starts_with(|c: char| c.is_ascii_digit()) && cell.chars().count() <= 16
+        };
+        let cells: Vec<&str> =
+            self.rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.trim()).collect();
+        cells.iter().any(|c| is_figure(c)) && cells.iter().all(|c| is_figure(c) || is_blank(c))
+    }
+}
+
+/// How much a reader misses without a table or plot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Detail {
+    /// Stays in any case.
+    Main,
+    /// For the next engineer.
+    Engineer,
+    /// Also in the files beside the paper.
+    Extra,
 }
 
 /// A plot in the paper.
@@ -73,10 +112,16 @@ pub struct Table {
 pub struct PaperFigure {
     /// File name of the plot without extension, also its anchor.
     pub name: String,
-    /// Drawing.
+    /// Drawing, without title and caption.
     pub svg: String,
     /// The finding in words.
     pub title: String,
+    /// What is shown.
+    pub subtitle: String,
+    /// How to read it.
+    pub caption: String,
+    /// How soon it is left out where a paper must stay short.
+    pub detail: Detail,
     /// What the plot shows, with its figures, for those who cannot see it.
     pub alternative: String,
 }

@@ -1,8 +1,8 @@
 //! Seat by seat: where each sits, what it loses, band by band.
 
-use super::Block;
 use super::content::{Writer, figure, with_u};
 use super::measures::length;
+use super::{Block, Detail};
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::{SeatResult, SessionResult};
 use crate::report::words::{frequency_words, list_words, signed};
@@ -19,7 +19,9 @@ pub(super) fn seats(result: &SessionResult, units: DisplayUnits, writer: &mut Wr
     writer.blocks.push(Block::PageBreak);
     writer.part("Seat by seat");
     overview(result, units, writer);
+    writer.say(result.seat_dependence.as_ref().map_or("", |s| &s.sentence));
     writer.figure("seat-map");
+    writer.figure("seat-dependence");
     writer.figure("spread");
     by_band(result, writer);
 }
@@ -56,18 +58,20 @@ fn overview(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
         &[
             "Seat",
             "Name",
-            "From the screen",
-            "Off the loudspeaker's axis",
-            "Sees the picture under",
-            "Largest loss, from 500 Hz",
-            "Level against the mean, dB",
-            "Tone left after the setting, dB rms",
+            "Distance",
+            "Off axis",
+            "Picture",
+            "Largest loss",
+            "Level, dB",
+            "Left, dB rms",
         ],
         rows.collect(),
     );
     writer.say(
-        "Angles to the right, seen from the loudspeaker, are positive. A level above 0 dB means \
-         that this seat loses more than the mean.",
+        "Distance: from the screen. Off axis: angle from the loudspeaker's axis, positive to the \
+         right seen from the loudspeaker. Picture: the angle under which it is seen. Largest \
+         loss: from 500 Hz up. Level: against the mean of the seats, above 0 dB this seat loses \
+         more throughout. Left: unevenness after the equaliser setting, as predicted.",
     );
 }
 
@@ -87,6 +91,40 @@ fn by_band(result: &SessionResult, writer: &mut Writer) {
         "Loss in dB \u{b1} expanded uncertainty (95 %), in third-octave bands. From 500 Hz up it \
          is that of the direct sound, below that of all that reaches the seat.",
     );
+    if (2..=SEATS_A_TABLE).contains(&result.seats.len()) {
+        one_table(result, writer);
+    } else {
+        tables(result, writer);
+    }
+    writer.list(absences(result));
+    if result.seats.iter().any(|seat| seat.doubtful.contains(&true)) {
+        writer.say("?: the level stands only 4 to 10 dB above the noise.");
+    }
+}
+
+/// The mean, how far the seats differ, and every seat.
+fn one_table(result: &SessionResult, writer: &mut Writer) {
+    let mean = &result.mean;
+    let mut head = vec!["Band, Hz", "Mean"];
+    head.extend(result.seats.iter().map(|seat| seat.id.as_str()));
+    head.extend(["s", "Range"]);
+    let rows = (0..result.bands.len()).map(|b| {
+        let mut row = vec![result.bands[b].label(), with_u(mean.loss_db[b], mean.u95_db[b], 2)];
+        row.extend(result.seats.iter().map(|seat| seat_cell(seat, b)));
+        row.extend([figure(mean.sd_db[b], 2), figure(mean.range_db[b], 2)]);
+        row
+    });
+    let caption = "Loss, dB; s: standard deviation over the seats, range: largest minus smallest";
+    writer.table(caption, &head, rows.collect());
+}
+
+fn seat_cell(seat: &SeatResult, b: usize) -> String {
+    let mark = if seat.doubtful[b] { " ?" } else { "" };
+    with_u(seat.loss_db[b], seat.u95_db[b], 2) + mark
+}
+
+/// The mean by itself, then the seats, a few side by side.
+fn tables(result: &SessionResult, writer: &mut Writer) {
     let mean = &result.mean;
     if result.seats.len() > 1 {
         let rows = (0..result.bands.len()).map(|b| {
@@ -113,17 +151,14 @@ fn by_band(result: &SessionResult, writer: &mut Writer) {
         let mut head = vec!["Band, Hz"];
         head.extend(group.iter().map(|seat| seat.id.as_str()));
         let rows = (0..result.bands.len()).map(|b| {
-            let mark = |seat: &SeatResult| if seat.doubtful[b] { " ?" } else { "" };
-            let cells =
-                group.iter().map(|seat| with_u(seat.loss_db[b], seat.u95_db[b], 2) + mark(seat));
+            let cells = group.iter().map(|seat| seat_cell(seat, b));
             std::iter::once(result.bands[b].label()).chain(cells).collect()
         });
         let ids: Vec<String> = group.iter().map(|seat| seat.id.clone()).collect();
         writer.table(&format!("Loss, dB, at {}", list_words(&ids)), &head, rows.collect());
-    }
-    writer.list(absences(result));
-    if result.seats.iter().any(|seat| seat.doubtful.contains(&true)) {
-        writer.say("?: the level stands only 4 to 10 dB above the noise.");
+        if result.seats.len() > 2 * SEATS_A_TABLE {
+            writer.may_go(Detail::Engineer);
+        }
     }
 }
 

@@ -1,12 +1,14 @@
 //! From the content of a paper to its flow: how each kind of block is set.
 
-use super::flow::{Child, Drawing, Element, Flow, Ink, Leaf, Mark, Strip};
+use super::flow::{Child, Element, Flow, Ink, Leaf, Mark, Strip};
 use super::type_setting::{line_width, lines, property, visible};
 use crate::report::error::ReportError;
-use crate::report::paper::{Block, Logo, Paper, PaperFigure};
-use crate::report::plots::render::parse;
+use crate::report::paper::{Block, Paper};
 use krilla::tagging::{ListNumbering, Tag};
+use resvg::usvg::Tree;
+use std::collections::BTreeMap;
 use std::num::NonZeroU16;
+use std::sync::Arc;
 
 /// Lightness of text that stands back; dark enough to be read on a copy (7 : 1 on white).
 pub const DIM: u8 = 80;
@@ -36,12 +38,17 @@ impl Measures {
     }
 }
 
+/// Drawings parsed before, by name: a paper that is set again does not parse them again.
+pub type Drawings = BTreeMap<String, Arc<Tree>>;
+
 /// Sets blocks one after the other.
 pub struct Setter {
     /// What has been set.
     pub flow: Flow,
     /// Measures.
     pub measures: Measures,
+    /// Drawings parsed so far.
+    pub drawings: Drawings,
     frame_open: bool,
     after_caution_heading: bool,
 }
@@ -63,8 +70,14 @@ pub struct Style {
 
 impl Setter {
     /// An empty paper.
-    pub fn new(measures: Measures) -> Self {
-        Self { flow: Flow::default(), measures, frame_open: false, after_caution_heading: false }
+    pub fn new(measures: Measures, drawings: Drawings) -> Self {
+        Self {
+            flow: Flow::default(),
+            measures,
+            drawings,
+            frame_open: false,
+            after_caution_heading: false,
+        }
     }
 
     /// Running text with no space above.
@@ -117,6 +130,8 @@ impl Setter {
             Block::Figure(figure) => self.figure(figure)?,
             Block::Caution(text) => self.caution(text),
             Block::Signatures(who) => self.signatures(who),
+            Block::Ticks(points) => self.ticks(points),
+            Block::Fields(names) => self.fields(names),
             Block::PageBreak => self.break_page(),
         }
         self.after_caution_heading = match block {
@@ -209,20 +224,38 @@ impl Setter {
         }
     }
 
-    /// Names on the left, values on the right.
+    /// Names on the left, values on the right; two facts share a line where both are short.
     fn facts(&mut self, facts: &[(String, String)]) {
         let (size, width) = (self.measures.body, self.measures.width);
         let widest = facts
             .iter()
             .map(|(name, _)| line_width(&visible(name), size, false))
-            .fold(width * 0.18, f32::max);
+            .fold(width * 0.1, f32::max);
         let left = (widest + size * 1.5).min(width * 0.36);
+        let half = width * 0.52;
+        let fits = |i: usize, room: f32| {
+            facts.get(i).is_some_and(|(_, value)| {
+                line_width(&visible(value), size, false) <= room - left - size
+            })
+        };
         let mut items = Vec::new();
-        for (i, (name, value)) in facts.iter().enumerate() {
-            let names = lines(name, size, false, left - size);
-            let values = lines(value, size, false, width - left);
-            let (label, body) = (self.flow.leaf(), self.flow.leaf());
-            let n_lines = names.len().max(values.len());
+        let mut i = 0;
+        while i < facts.len() {
+            let pair = if fits(i, half) && fits(i + 1, width - half) { 2 } else { 1 };
+            let columns: Vec<FactColumn> = (i..i + pair)
+                .map(|k| {
+                    let x = if k == i { 0.0 } else { half };
+                    let room = if pair == 1 { width } else { half };
+                    FactColumn {
+                        x,
+                        names: lines(&facts[k].0, size, false, left - size),
+                        values: lines(&facts[k].1, size, false, room - left),
+                        leaves: [self.flow.leaf(), self.flow.leaf()],
+                    }
+                })
+                .collect();
+            let n_lines =
+                columns.iter().map(|c| c.names.len().max(c.values.len())).max().unwrap_or(1);
             for row in 0..n_lines {
                 let space = match (row, i) {
                     (0, 0) => size * 0.4,
@@ -236,82 +269,33 @@ impl Setter {
                     ..Strip::default()
                 };
                 let dim = Style { grey: DIM, ..self.body() };
-                for (style, x, cell, leaf) in
-                    [(dim, 0.0, &names, label), (self.body(), left, &values, body)]
-                {
-                    let text = cell.get(row).map(|t| format!("{t} "));
-                    strip.marks.extend(text.map(|t| text_mark(style, x, t, Some(leaf))));
+                for column in &columns {
+                    let [label, body] = column.leaves;
+                    for (style, x, cell, leaf) in [
+                        (dim, column.x, &column.names, label),
+                        (self.body(), column.x + left, &column.values, body),
+                    ] {
+                        let text = cell.get(row).map(|t| format!("{t} "));
+                        strip.marks.extend(text.map(|t| text_mark(style, x, t, Some(leaf))));
+                    }
                 }
                 self.flow.strips.push(strip);
             }
-            items.push(Child::Element(Element::new(
-                Tag::LI,
-                vec![
-                    Child::Element(Element::new(Tag::Lbl, vec![Child::Leaf(label)])),
-                    Child::Element(Element::new(Tag::LBody, vec![Child::Leaf(body)])),
-                ],
-            )));
+            items.extend(columns.iter().map(|column| {
+                let [label, body] = column.leaves;
+                Child::Element(Element::new(
+                    Tag::LI,
+                    vec![
+                        Child::Element(Element::new(Tag::Lbl, vec![Child::Leaf(label)])),
+                        Child::Element(Element::new(Tag::LBody, vec![Child::Leaf(body)])),
+                    ],
+                ))
+            }));
+            i += pair;
         }
         if !items.is_empty() {
             self.push(Element::new(Tag::L(ListNumbering::None), items));
         }
-    }
-
-    /// A plot over the width of the column.
-    fn figure(&mut self, figure: &PaperFigure) -> Result<(), ReportError> {
-        // The text of the drawing is set with the fonts of the paper too.
-        let tree = parse(&figure.name, &visible(&figure.svg))?;
-        let ratio = tree.size().height() / tree.size().width();
-        let width = self.measures.width.min(self.measures.width * 0.85 / ratio);
-        self.flow.drawings.push(Drawing::Svg(Box::new(tree)));
-        let leaf = self.flow.leaf();
-        let size = [width, width * ratio];
-        let ink = Ink::Drawing { number: self.flow.drawings.len() - 1, size };
-        let x = (self.measures.width - width) / 2.0;
-        self.flow.strips.push(Strip {
-            space: self.measures.body,
-            height: size[1],
-            marks: vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }],
-            ..Strip::default()
-        });
-        let words =
-            if figure.alternative.trim().is_empty() { &figure.title } else { &figure.alternative };
-        let tag = Tag::Figure(Some(property(words, MAX_PROPERTY)));
-        self.push(Element::new(tag, vec![Child::Leaf(leaf)]));
-        Ok(())
-    }
-
-    /// Puts the logo into the upper right corner; returns its width, pt.
-    fn logo(&mut self, logo: &Logo) -> Result<f32, ReportError> {
-        let failed = |reason: String| ReportError::Plot { plot: "logo".to_owned(), reason };
-        let (drawing, [w, h]) = match logo {
-            Logo::Svg(svg) => {
-                let tree = parse("logo", &visible(svg))?;
-                let size = [tree.size().width(), tree.size().height()];
-                (Drawing::Svg(Box::new(tree)), size)
-            }
-            Logo::Png(bytes) => {
-                let picture =
-                    krilla::image::Image::from_png(bytes.clone().into(), false).map_err(failed)?;
-                let (w, h) = picture.size();
-                (Drawing::Picture(picture), [w as f32, h as f32])
-            }
-        };
-        let scale = (120.0 / w).min(44.0 / h);
-        let size = [w * scale, h * scale];
-        self.flow.drawings.push(drawing);
-        let leaf = self.flow.leaf();
-        let ink = Ink::Drawing { number: self.flow.drawings.len() - 1, size };
-        let x = self.measures.width - size[0];
-        // No height of its own: the title stands to the left of it.
-        self.flow.strips.push(Strip {
-            marks: vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }],
-            keep: true,
-            ..Strip::default()
-        });
-        let tag = Tag::Figure(Some("Logo of the installer".to_owned()));
-        self.push(Element::new(tag, vec![Child::Leaf(leaf)]));
-        Ok(size[0])
     }
 
     /// A caution in a frame; cautions in a row share it.
@@ -352,33 +336,14 @@ impl Setter {
             strip.frame = frame;
         }
     }
+}
 
-    /// Lines to sign on, with room for a date.
-    fn signatures(&mut self, who: &[String]) {
-        let (size, width) = (self.measures.small, self.measures.width);
-        for name in who {
-            let mut strip = Strip {
-                space: size * 1.2,
-                height: size * 3.2 + Measures::leading(size),
-                ..Strip::default()
-            };
-            let leaf = self.flow.leaf();
-            let date_x = width * 0.7;
-            for (x, length, text) in
-                [(0.0, width * 0.62, name.as_str()), (date_x, width - date_x, "Date")]
-            {
-                let ink = Ink::Rule { length, thickness: 0.6, grey: 0 };
-                strip.marks.push(Mark { x, y: size * 3.0, ink, leaf: None });
-                let style = Style { size, grey: DIM, ..self.body() };
-                let line = lines(text, size, false, length).swap_remove(0) + " ";
-                let mut mark = text_mark(style, x, line, Some(leaf));
-                mark.y += size * 3.2;
-                strip.marks.push(mark);
-            }
-            self.flow.strips.push(strip);
-            self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
-        }
-    }
+/// A fact set in lines.
+struct FactColumn {
+    x: f32,
+    names: Vec<String>,
+    values: Vec<String>,
+    leaves: [Leaf; 2],
 }
 
 /// Title of a heading in the properties; PDF/UA-1 asks for one even where there are no words.

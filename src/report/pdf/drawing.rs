@@ -57,6 +57,11 @@ impl Sheet {
     }
 }
 
+/// Number of pages that a flow takes.
+pub fn n_pages(flow: &Flow, sheet: &Sheet) -> usize {
+    pages(flow, sheet.column_height()).len()
+}
+
 /// Draws the flow: PDF/A-2a and PDF/UA-1, both checked by the writing library.
 ///
 /// # Errors
@@ -292,7 +297,7 @@ impl Pen<'_> {
             Drawing::Svg(tree) => {
                 let settings = SvgSettings { embed_text: self.embed_text, ..Default::default() };
                 // `None` only for a drawing without size, of which there is nothing to see.
-                let _ = surface.draw_svg(tree, area, settings);
+                let _ = surface.draw_svg(tree.as_ref(), area, settings);
             }
             Drawing::Picture(picture) => surface.draw_image(picture.clone(), area),
         }

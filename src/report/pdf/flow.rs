@@ -1,6 +1,7 @@
 //! The flow of a paper: strips over the width of the column, cut into pages.
 
 use krilla::tagging::TagKind;
+use std::sync::Arc;
 
 /// A piece of the tag tree that stands for marks on the pages.
 pub type Leaf = usize;
@@ -99,7 +100,7 @@ pub enum Child {
 #[derive(Debug)]
 pub enum Drawing {
     /// Vector drawing.
-    Svg(Box<resvg::usvg::Tree>),
+    Svg(Arc<resvg::usvg::Tree>),
     /// Raster picture.
     Picture(krilla::image::Image),
 }

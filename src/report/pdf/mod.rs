@@ -9,16 +9,22 @@
 pub mod blocks;
 pub mod drawing;
 pub mod flow;
+mod forms;
+mod pictures;
 pub mod tables;
 pub mod type_setting;
 
 use super::error::ReportError;
 use super::paper::Paper;
-use blocks::{Measures, Setter};
-use drawing::{Sheet, document};
+use super::paper::shorten::{STEPS, shorten};
+use blocks::{Drawings, Measures, Setter};
+use drawing::{Sheet, document, n_pages};
 use time::UtcDateTime;
 
 /// The paper as a PDF document.
+///
+/// A paper of more than [`MAX_PAGES`] pages is shortened step by step
+/// ([`super::paper::shorten`]); what goes is named in it.
 ///
 /// `date` goes into the properties of the document, which an archive file must
 /// have; `None` writes 1970-01-01, the start of the count of seconds.
@@ -31,10 +37,36 @@ pub fn pdf(
     date: Option<UtcDateTime>,
     sheet: &Sheet,
 ) -> Result<Vec<u8>, ReportError> {
-    let mut setter = Setter::new(Measures { width: sheet.column(), body: 9.6, small: 8.4 });
-    setter.paper(paper)?;
-    document(&setter.flow, sheet, &paper.title, date.unwrap_or(UtcDateTime::UNIX_EPOCH))
+    pdf_with(paper, date, sheet, Measures { width: sheet.column(), body: 9.4, small: 8.0 })
 }
+
+/// As [`pdf`], with letters of other sizes.
+///
+/// # Errors
+/// As [`pdf`].
+pub fn pdf_with(
+    paper: &Paper,
+    date: Option<UtcDateTime>,
+    sheet: &Sheet,
+    measures: Measures,
+) -> Result<Vec<u8>, ReportError> {
+    let date = date.unwrap_or(UtcDateTime::UNIX_EPOCH);
+    let mut drawings = Drawings::default();
+    let mut step = 0;
+    loop {
+        let shorter = shorten(paper, step);
+        let mut setter = Setter::new(measures, drawings);
+        setter.paper(&shorter)?;
+        step += 1;
+        if step == STEPS || n_pages(&setter.flow, sheet) <= MAX_PAGES {
+            return document(&setter.flow, sheet, &shorter.title, date);
+        }
+        drawings = setter.drawings;
+    }
+}
+
+/// Most pages of a paper that is handed over.
+pub const MAX_PAGES: usize = 8;
 
 #[cfg(test)]
 mod tests;

@@ -3,7 +3,7 @@
 use super::blocks::{Measures, Setter, Style, text_mark};
 use super::flow::{Child, Element, Ink, Leaf, Mark, Strip};
 use super::type_setting::{line_width, lines, visible};
-use crate::report::paper::Table;
+use crate::report::paper::{TICK_BOX, Table};
 use krilla::tagging::{TableHeaderScope, Tag};
 
 /// White space between columns, as a multiple of the font size.
@@ -97,16 +97,17 @@ impl Setter {
         size: f32,
         is_head: bool,
     ) -> (Strip, Vec<Leaf>) {
-        let padding = size * 0.22;
+        let padding = size * 0.12;
         let style = Style { size, bold: is_head, ..self.body() };
-        let broken: Vec<Vec<String>> = places
+        let broken: Vec<Vec<Piece>> = places
             .iter()
             .map(|place| {
                 let cell = cells.get(place.column).map_or("", String::as_str);
-                lines(cell, size, is_head, place.width)
+                pieces(cell, size, is_head, place)
             })
             .collect();
-        let n_lines = broken.iter().map(Vec::len).max().unwrap_or(1);
+        let depth = |cell: &Vec<Piece>| cell.iter().map(|p| p.line + 1).max().unwrap_or(1);
+        let n_lines = broken.iter().map(depth).max().unwrap_or(1);
         let height = n_lines as f32 * Measures::leading(size) + 2.0 * padding;
         let mut strip = Strip { height, ..Strip::default() };
         let mut leaves = Vec::new();
@@ -114,12 +115,21 @@ impl Setter {
             let leaf = self.flow.leaf();
             leaves.push(leaf);
             // Heads of different length stand together on the line below them.
-            let drop = if is_head { n_lines - cell.len() } else { 0 };
-            for (i, line) in cell.into_iter().enumerate() {
-                let spare = place.width - line_width(&line, size, is_head);
-                let x = place.x + if place.is_right { spare } else { 0.0 };
-                let mut mark = text_mark(style, x, line + " ", Some(leaf));
-                mark.y += padding + (i + drop) as f32 * Measures::leading(size);
+            let drop = if is_head { n_lines - depth(&cell) } else { 0 };
+            for piece in cell {
+                let top = padding + (piece.line + drop) as f32 * Measures::leading(size);
+                let x = place.x + piece.x;
+                if piece.is_boxed {
+                    let ink = Ink::Square { side: size };
+                    strip.marks.push(Mark {
+                        x: x - size * BOX,
+                        y: top + size * 0.2,
+                        ink,
+                        leaf: None,
+                    });
+                }
+                let mut mark = text_mark(style, x, piece.text + " ", Some(leaf));
+                mark.y += top;
                 strip.marks.push(mark);
             }
         }
@@ -129,6 +139,48 @@ impl Setter {
         strip.marks.push(Mark { x: 0.0, y: height, ink, leaf: None });
         (strip, leaves)
     }
+}
+
+/// Room for a box to tick before a text, as a multiple of the font size.
+const BOX: f32 = 1.5;
+
+/// A line of text in a cell.
+struct Piece {
+    /// Which line, from 0.
+    line: usize,
+    /// From the left edge of the column, pt.
+    x: f32,
+    text: String,
+    /// Whether a box to tick stands before it.
+    is_boxed: bool,
+}
+
+/// The text of a cell in lines. Where it holds [`TICK_BOX`], every box begins an entry with a
+/// box to tick, and short entries stand two in a line.
+fn pieces(cell: &str, size: f32, bold: bool, place: &Place) -> Vec<Piece> {
+    let mut pieces = Vec::new();
+    if !cell.contains(TICK_BOX) {
+        for (line, text) in lines(cell, size, bold, place.width).into_iter().enumerate() {
+            let spare = place.width - line_width(&text, size, bold);
+            let x = if place.is_right { spare } else { 0.0 };
+            pieces.push(Piece { line, x, text, is_boxed: false });
+        }
+        return pieces;
+    }
+    let (half, inset) = (place.width / 2.0, size * BOX);
+    let (mut line, mut used) = (0, 0.0);
+    for entry in cell.split(TICK_BOX).map(str::trim).filter(|e| !e.is_empty()) {
+        let is_short = line_width(&visible(entry), size, bold) + inset <= half - size;
+        if used > 0.0 && (!is_short || used > half) {
+            (line, used) = (line + 1, 0.0);
+        }
+        for (i, text) in lines(entry, size, bold, place.width - inset).into_iter().enumerate() {
+            line += usize::from(i > 0);
+            pieces.push(Piece { line, x: used + inset, text, is_boxed: i == 0 });
+        }
+        used += if is_short { half } else { place.width };
+    }
+    pieces
 }
 
 /// Where a column stands, pt.
@@ -169,7 +221,7 @@ impl Columns {
             // A single very long word is broken instead.
             columns.least.push(least.min(size * 16.0));
             columns.full.push(full);
-            columns.is_right.push(is_figures(table, column));
+            columns.is_right.push(table.is_figures(column));
         }
         columns
     }
@@ -218,19 +270,6 @@ impl Columns {
     }
 }
 
-/// Whether the cells of a column are figures, set flush right: at least one is,
-/// and every other one is a dash or empty.
-fn is_figures(table: &Table, column: usize) -> bool {
-    let is_blank = |cell: &str| matches!(cell, "" | "-" | "–" | "—" | "n/a");
-    let is_figure = |cell: &str| {
-        let cell = cell.trim_start_matches(['+', '-', '−', '±', '<', '>', '≤', '≥', '≈', ' ']);
-        cell.starts_with(|c: char| c.is_ascii_digit()) && cell.chars().count() <= 16
-    };
-    let cells: Vec<&str> =
-        table.rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.trim()).collect();
-    cells.iter().any(|c| is_figure(c)) && cells.iter().all(|c| is_figure(c) || is_blank(c))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -239,6 +278,7 @@ mod tests {
         let text = |s: &str| s.to_owned();
         Table {
             caption: text("Loss"),
+            detail: crate::report::paper::Detail::Main,
             head: (0..n_columns).map(|i| format!("Seat {i}")).collect(),
             rows: vec![(0..n_columns).map(|i| format!("−{i}.5")).collect()],
         }
@@ -248,9 +288,9 @@ mod tests {
     fn figures_go_to_the_right_and_words_to_the_left() {
         let mut t = table(3);
         t.rows.push(vec!["a".into(), "–".into(), "not measured".into()]);
-        assert_eq!([0, 1, 2].map(|c| is_figures(&t, c)), [false, true, false]);
+        assert_eq!([0, 1, 2].map(|c| t.is_figures(c)), [false, true, false]);
         t.rows = vec![vec!["–".into(), String::new(), "3 of 6 seats".into()]];
-        assert_eq!([0, 1, 2].map(|c| is_figures(&t, c)), [false, false, true]);
+        assert_eq!([0, 1, 2].map(|c| t.is_figures(c)), [false, false, true]);
     }
 
     #[test]

@@ -2,8 +2,9 @@
 
 use super::*;
 use crate::report::example::example_result;
-use crate::report::paper::{Block, Logo, Paper, PaperFigure, Table};
+use crate::report::paper::{Block, Detail, Logo, Paper, PaperFigure, Table};
 use crate::report::plots::figures;
+use crate::report::plots::layout::Format;
 use std::process::Command;
 
 fn text(s: &str) -> String {
@@ -27,8 +28,11 @@ fn paper() -> Paper {
     for figure in figures(&example_result(6)) {
         blocks.push(Block::Figure(PaperFigure {
             name: text(figure.id),
-            svg: figure.to_svg(),
+            svg: figure.to_svg(Format::Paper),
             title: figure.title.clone(),
+            subtitle: figure.subtitle.clone(),
+            caption: figure.caption.clone(),
+            detail: Detail::Main,
             alternative: format!("Plot: {}", figure.title),
         }));
     }
@@ -50,6 +54,7 @@ fn paper() -> Paper {
                 row
             })
             .collect(),
+        detail: Detail::Main,
     }));
     blocks.push(Block::Heading { level: 1, text: text("Cautions") });
     blocks.push(Block::Caution(text("Hearing: begin far down and raise slowly.")));
@@ -164,8 +169,14 @@ fn hostile_text_stays_text_and_the_file_valid() {
             caption: text(nasty),
             head: vec![text(nasty); 40],
             rows: vec![vec![text(nasty); 40], vec![], vec![long.clone(); 3]],
+            detail: Detail::Main,
         }),
-        Block::Table(Table { caption: String::new(), head: vec![], rows: vec![] }),
+        Block::Table(Table {
+            caption: String::new(),
+            head: vec![],
+            rows: vec![],
+            detail: Detail::Main,
+        }),
         Block::Caution(text(nasty)),
         Block::Caution(long.clone()),
         Block::Signatures(vec![text(nasty), long]),
@@ -175,8 +186,11 @@ fn hostile_text_stays_text_and_the_file_valid() {
     for figure in figures(&result) {
         content.blocks.push(Block::Figure(PaperFigure {
             name: text(figure.id),
-            svg: figure.to_svg(),
+            svg: figure.to_svg(Format::Paper),
             title: text(nasty),
+            subtitle: text(nasty),
+            caption: text(nasty),
+            detail: Detail::Main,
             alternative: text(nasty),
         }));
     }

@@ -60,16 +60,23 @@ fn finding(comparison: &Comparison) -> String {
     let range = comparison.common_bands_hz.first().zip(comparison.common_bands_hz.last()).map(
         |(low, high)| format!(" from {} to {}", frequency_words(*low), frequency_words(*high)),
     );
-    match (comparison.entries.iter().min_by(by_loss), comparison.entries.iter().max_by(by_loss)) {
-        (Some(least), Some(most)) => format!(
-            "{} takes {} on average{}, {} takes {}",
-            least.summary.name,
-            decibels(least.mean_loss_db.value),
-            range.unwrap_or_default(),
-            most.summary.name,
-            decibels(most.mean_loss_db.value)
-        ),
-        _ => "Nothing to compare".into(),
+    let range = range.unwrap_or_default();
+    let (Some(least), Some(most)) =
+        (comparison.entries.iter().min_by(by_loss), comparison.entries.iter().max_by(by_loss))
+    else {
+        return "Nothing to compare".into();
+    };
+    let [low, high] = [least, most].map(|e| decibels(e.mean_loss_db.value));
+    let is_of = |pair: &&crate::analysis::compare::Pair| {
+        [&least.summary.name, &most.summary.name].iter().all(|name| pair.names.contains(name))
+    };
+    if comparison.pairs.iter().filter(is_of).any(|pair| pair.shown) {
+        format!(
+            "{} takes {low} on average{range}, {} takes {high}",
+            least.summary.name, most.summary.name
+        )
+    } else {
+        format!("No difference shown: {low} to {high} on average{range}")
     }
 }
 

@@ -1,6 +1,7 @@
 //! A finished drawing with its words, whatever it was drawn by.
 
 use super::figure::Figure;
+use super::layout::Format;
 
 /// A plot as SVG text, with what is said about it.
 #[derive(Debug, Clone, PartialEq)]
@@ -9,10 +10,16 @@ pub struct Drawing {
     pub id: &'static str,
     /// The finding, in words.
     pub title: String,
+    /// What is shown.
+    pub subtitle: String,
+    /// How to read it.
+    pub caption: String,
     /// The figures in words, for those who cannot see the plot.
     pub description: String,
-    /// The drawing, 1600 x 1000.
+    /// The drawing on its own, 1600 x 1000, with title and caption.
     pub svg: String,
+    /// The drawing in a paper, which sets title and caption itself.
+    pub paper_svg: String,
 }
 
 impl From<&Figure> for Drawing {
@@ -20,8 +27,11 @@ impl From<&Figure> for Drawing {
         Self {
             id: figure.id,
             title: figure.title.clone(),
+            subtitle: figure.subtitle.clone(),
+            caption: figure.full_caption(Format::Paper),
             description: figure.description.clone(),
-            svg: figure.to_svg(),
+            svg: figure.to_svg(Format::File),
+            paper_svg: figure.to_svg(Format::Paper),
         }
     }
 }

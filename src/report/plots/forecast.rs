@@ -105,6 +105,7 @@ mod tests {
     use crate::analysis::predict::{Plan, forecast};
     use crate::analysis::sheet::air::Air;
     use crate::analysis::sheet::models::Gap;
+    use crate::report::plots::layout::Format;
 
     fn made(gap_m: Option<f64>, n: usize) -> Forecast {
         let sheet = Description::parse("<w> & co:flow_resistance_pa_s_m=90").unwrap();
@@ -148,7 +149,7 @@ mod tests {
 
     #[test]
     fn names_are_text_in_the_drawing() {
-        let svg = forecast_figures(&made(None, 1))[0].to_svg();
+        let svg = forecast_figures(&made(None, 1))[0].to_svg(Format::File);
         assert!(svg.contains("&lt;w&gt; &amp; co") && !svg.contains("<w>"));
     }
 }

@@ -12,35 +12,54 @@ pub mod axes;
 pub mod claims;
 pub mod compare;
 pub mod correction;
+pub mod dependence;
+pub mod distortion;
+mod draw;
+mod draw_words;
 pub mod drawing;
 pub mod figure;
 pub mod forecast;
+pub mod layout;
 pub mod levels;
 pub mod loss;
+pub mod power;
+pub mod rattle;
 pub mod render;
+pub mod seat_map;
 pub mod series;
+pub mod sheet;
 pub mod spread;
 pub mod svg;
 pub mod text;
+pub mod verification;
 
 use super::result::SessionResult;
+use crate::ingest::manifest::DisplayUnits;
 use drawing::Drawing;
 use figure::Figure;
 use rayon::prelude::*;
 
-/// Every plot that the result has data for, in the order of the papers.
+/// Every figure that the result has data for, in the order of the papers.
 pub fn figures(result: &SessionResult) -> Vec<Figure> {
     let always = loss::loss_figure(result);
     let where_found = [
-        spread::spread_figure(result),
         claims::claims_figure(result),
         correction::correction_figure(result),
+        verification::verification_figure(result),
+        power::power_figure(result),
+        spread::spread_figure(result),
+        dependence::dependence_figure(result),
+        sheet::sheet_figure(result),
         levels::levels_figure(result),
+        rattle::rattle_figure(result),
     ];
-    std::iter::once(always).chain(where_found.into_iter().flatten()).collect()
+    let found = where_found.into_iter().flatten();
+    std::iter::once(always).chain(found).chain(distortion::distortion_figures(result)).collect()
 }
 
-/// Every plot that the result has data for, drawn.
-pub fn drawings(result: &SessionResult) -> Vec<Drawing> {
-    figures(result).par_iter().map(Drawing::from).collect()
+/// Every plot that the result has data for, drawn; the seat map last.
+pub fn drawings(result: &SessionResult, units: DisplayUnits) -> Vec<Drawing> {
+    let mut drawings: Vec<Drawing> = figures(result).par_iter().map(Drawing::from).collect();
+    drawings.extend(seat_map::seat_map(result, units));
+    drawings
 }

@@ -38,6 +38,7 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
     let radius = if result.seats.len() <= SEATS_TOLD_APART { 4.2 } else { 2.6 };
     for (s, values) in differences.iter().enumerate() {
         marks.push(Mark::Dots {
+            name: result.seats[s].id.clone(),
             label: if s == 0 { "Each seat".into() } else { String::new() },
             points: at_bands(bands, values),
             radius,

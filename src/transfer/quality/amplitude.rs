@@ -1,15 +1,15 @@
 //! Amplitudes of a take: flat tops, peak level, constant offset, gaps of digital silence.
 
-/// Length of the stretches looked at one by one, s.
-const STRETCH_S: f64 = 0.0107;
-/// Samples within this part of a stretch's extreme count as its top.
-const TOP: f64 = 0.995;
-/// Part of a stretch's samples that may be top on one side. A sine has
-/// `acos(0.995) / pi = 3.2 %` there, one clipped by 0.5 dB 11 %, by 1 dB 15 %.
-const FLAT_SHARE: f64 = 0.13;
-/// A stretch must swing over this multiple of its extreme: less is a part of one slow wave.
-const SWING: f64 = 1.3;
-/// Flat tops count where the stretch reaches this part of the take's peak.
+/// Samples within this part of a half-wave's crest count as its top.
+const TOP: f64 = 0.98;
+/// Part of a half-wave that may be top. A sine has `2 acos(0.98) / pi = 13 %` there, one cut
+/// by 1 dB 32 %, by 2 dB 43 %.
+const FLAT_SHARE: f64 = 0.38;
+/// Shorter half-waves (above 3 kHz at 48 kHz) have too few samples for a statement.
+const SHORTEST_HALF_WAVE: usize = 8;
+/// So many flat half-waves of one sign, next to each other, are needed.
+const FLAT_IN_A_ROW: usize = 2;
+/// Flat tops count where the crest reaches this part of the take's peak.
 const NEAR_PEAK: f64 = 0.9;
 /// Largest magnitude that is still full scale, as distance from 1 in steps of 2^-15.
 const FULL_SCALE: f64 = 1.0 - 1.5 / 32768.0;
@@ -18,15 +18,15 @@ const FULL_SCALE_RUN: usize = 2;
 /// Digital silence shorter than this may be quantised noise, s.
 const GAP_S: f64 = 0.002;
 
-/// Clipped tops of a take.
+/// Clipped tops of a take. Below full scale they are judged up to about 3 kHz.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Clipping {
     /// When it first happens, s from the start of the file.
     pub first_s: f64,
     /// Level of the flat tops, dB re full scale.
     pub level_dbfs: f64,
-    /// Stretches of 11 ms in which it happens.
-    pub n_stretches: usize,
+    /// Half-waves in which it happens.
+    pub n_half_waves: usize,
     /// At the converter's limit (true) or below it: something in front of it limits.
     pub full_scale: bool,
 }
@@ -51,7 +51,6 @@ pub struct Amplitudes {
 /// Looks at every sample once or twice.
 pub fn measure(samples: &[f64], rate_hz: u32) -> Amplitudes {
     let rate = f64::from(rate_hz);
-    let stretch = ((STRETCH_S * rate) as usize).max(16);
     let mut peak = 0f64;
     let mut sum = 0f64;
     for x in samples {
@@ -60,42 +59,7 @@ pub fn measure(samples: &[f64], rate_hz: u32) -> Amplitudes {
     }
     let finite = sum.is_finite();
     let offset = if samples.is_empty() { 0.0 } else { sum / samples.len() as f64 };
-    let mut clipping: Option<Clipping> = None;
-    let mut note = |start: usize, level: f64, full_scale: bool| {
-        let level_dbfs = 20.0 * level.log10();
-        let seen = clipping.get_or_insert(Clipping {
-            first_s: start as f64 / rate,
-            level_dbfs,
-            n_stretches: 0,
-            full_scale,
-        });
-        seen.n_stretches += 1;
-        seen.full_scale |= full_scale;
-        seen.level_dbfs = seen.level_dbfs.max(level_dbfs);
-    };
-    let mut flat_before = false;
-    for (index, chunk) in samples.chunks(stretch).enumerate() {
-        let (low, high) = chunk
-            .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(*x), high.max(*x)));
-        let extreme = high.max(-low);
-        if extreme < NEAR_PEAK * peak || peak <= 0.0 {
-            flat_before = false;
-            continue;
-        }
-        if extreme >= FULL_SCALE && longest_run(chunk, |x| x.abs() >= FULL_SCALE) >= FULL_SCALE_RUN
-        {
-            note(index * stretch, extreme, true);
-            flat_before = false;
-            continue;
-        }
-        let flat = chunk.len() == stretch && is_flat(chunk, high, low);
-        // Two stretches in a row: one alone may be the slow top of a very low tone.
-        if flat && flat_before {
-            note((index - 1) * stretch, extreme, false);
-        }
-        flat_before = flat;
-    }
+    let clipping = if finite { clipping(samples, peak, offset, rate) } else { None };
     let first = samples.iter().position(|x| *x != 0.0);
     let last = samples.iter().rposition(|x| *x != 0.0);
     let sound = first.zip(last);
@@ -109,20 +73,51 @@ pub fn measure(samples: &[f64], rate_hz: u32) -> Amplitudes {
     }
 }
 
-/// Whether too many samples lie at the top or at the bottom of a stretch.
+/// Flat tops, half-wave by half-wave about the constant offset.
 ///
-/// Top and bottom are judged about the middle between them, so that a constant offset
-/// neither hides nor makes flat tops.
-fn is_flat(chunk: &[f64], high: f64, low: f64) -> bool {
-    let middle = 0.5 * (high + low);
-    let half = 0.5 * (high - low);
-    if high - low < SWING * high.max(-low) {
-        return false;
+/// Each half-wave is measured by its own crest and length, so that neither frequency nor the
+/// shape of a resonance matters.
+fn clipping(samples: &[f64], peak: f64, offset: f64, rate: f64) -> Option<Clipping> {
+    let mut found: Option<Clipping> = None;
+    let mut note = |start: usize, n: usize, level: f64, full_scale: bool| {
+        let level_dbfs = 20.0 * level.log10();
+        let first_s = start as f64 / rate;
+        let seen =
+            found.get_or_insert(Clipping { first_s, level_dbfs, n_half_waves: 0, full_scale });
+        seen.n_half_waves += n;
+        seen.full_scale |= full_scale;
+        seen.level_dbfs = seen.level_dbfs.max(level_dbfs);
+    };
+    // Flat half-waves in a row, for positive and negative ones.
+    let mut row = [0usize; 2];
+    let mut start = 0;
+    while start < samples.len() {
+        let positive = samples[start] >= offset;
+        let length =
+            samples[start..].iter().take_while(|x| (**x >= offset) == positive).count().max(1);
+        let wave = &samples[start..start + length];
+        let crest = wave.iter().fold(0f64, |a, x| a.max((x - offset).abs()));
+        let side = usize::from(positive);
+        if crest >= NEAR_PEAK * peak {
+            let level = wave.iter().fold(0f64, |a, x| a.max(x.abs()));
+            let at_limit = level >= FULL_SCALE
+                && longest_run(wave, |x| x.abs() >= FULL_SCALE) >= FULL_SCALE_RUN;
+            let n_top = wave.iter().filter(|x| (**x - offset).abs() >= TOP * crest).count();
+            let flat = length >= SHORTEST_HALF_WAVE && n_top as f64 > FLAT_SHARE * length as f64;
+            row[side] = if flat { row[side] + 1 } else { 0 };
+            if at_limit {
+                note(start, 1, level, true);
+            } else if row[side] == FLAT_IN_A_ROW {
+                note(start, FLAT_IN_A_ROW, level, false);
+            } else if row[side] > FLAT_IN_A_ROW {
+                note(start, 1, level, false);
+            }
+        } else {
+            row[side] = 0;
+        }
+        start += length;
     }
-    let (top, bottom) = (middle + TOP * half, middle - TOP * half);
-    let n_top = chunk.iter().filter(|x| **x >= top).count();
-    let n_bottom = chunk.iter().filter(|x| **x <= bottom).count();
-    n_top.max(n_bottom) as f64 > FLAT_SHARE * chunk.len() as f64
+    found
 }
 
 fn longest_run(samples: &[f64], inside: impl Fn(f64) -> bool) -> usize {
@@ -187,12 +182,12 @@ mod tests {
     }
 
     #[test]
-    fn flat_tops_below_full_scale_are_found_from_1_db_up() {
+    fn flat_tops_below_full_scale_are_found_and_half_as_much_is_not() {
         let free = clipped(0.2, 9.0).peak;
         let cut = |db: f64| clipped(0.2, free * 10f64.powf(-db / 20.0)).clipping;
-        let found = cut(4.0).expect("4 dB of the highest peak gone");
-        assert!(!found.full_scale && found.n_stretches >= 2, "{found:?}");
-        assert_eq!(cut(0.2), None);
+        let found = cut(2.0).expect("2 dB of the highest peak gone");
+        assert!(!found.full_scale && found.first_s > 0.5, "{found:?}");
+        assert_eq!(cut(1.0), None);
     }
 
     #[test]

@@ -18,8 +18,11 @@ const BETWEEN: f64 = 1.4;
 const HARMONICS_DB: f64 = 25.0;
 /// A band counts as decayed once it came this close to its noise, dB.
 const DECAYED_DB: f64 = 6.0;
-/// A quiet band must stand this far above the take's own noise, dB ...
-const ABOVE_NOISE_DB: f64 = 12.0;
+/// A quiet band must stand this far above what its noise reaches in one frame of a
+/// hundred, dB ...
+const ABOVE_NOISE_DB: f64 = 10.0;
+/// Normal quantile of one in a hundred.
+const ONE_IN_HUNDRED: f64 = 2.326;
 /// ... and come at least this close to the sweep's own level there, dB: less does no harm.
 const BELOW_SWEEP_DB: f64 = 45.0;
 /// So many quiet bands must stand out at once.
@@ -36,7 +39,7 @@ pub struct Burst {
     pub from_s: f64,
     /// Last frame's time, s from the start of the file.
     pub to_s: f64,
-    /// How far the third loudest quiet band stood above the noise, dB, at its worst.
+    /// How far the third loudest quiet band stood above the noise's own peaks, dB.
     pub excess_db: f64,
     /// How far the third loudest quiet band stood below the sweep's own level in it, dB;
     /// negative = above the sweep's level.
@@ -50,6 +53,14 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
     let decibel = |ratio: f64| 10f64.powf(ratio / 10.0);
     let ends_s = start_s + course.duration_s();
     let mut decayed = vec![false; s.bands.len()];
+    // One frame of a narrow band scatters widely: chi-squared quantile over its mean, after
+    // Wilson and Hilferty.
+    let scatter: Vec<f64> = (0..s.bands.len())
+        .map(|b| {
+            let spread = 2.0 / (9.0 * s.noise_dof(b));
+            (1.0 - spread + ONE_IN_HUNDRED * spread.sqrt()).powi(3)
+        })
+        .collect();
     let mut bursts: Vec<Burst> = Vec::new();
     for frame in 0..s.n_frames {
         let time_s = s.time_s(frame);
@@ -88,7 +99,7 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
             };
             let Some(sweep) = levels.level_db[b].map(decibel) else { continue };
             if quiet && s.at(frame, b) > sweep * decibel(-BELOW_SWEEP_DB) {
-                insert(&mut top, ratio);
+                insert(&mut top, ratio / scatter[b]);
                 insert(&mut near, s.at(frame, b) / sweep);
             }
         }
@@ -164,7 +175,7 @@ mod tests {
         for at_s in [0.2, 0.9, 1.6, 2.3, 2.8, 3.5] {
             let scene = Scene::default();
             let mut take = scene.take().mic;
-            add_slam(&mut take, at_s, 0.05, 77);
+            add_slam(&mut take, at_s, 0.1, 77);
             let found = bursts(&scene, &take);
             assert_eq!(found.len(), 1, "slam at {at_s}: {found:?}");
             assert!((found[0].from_s - at_s).abs() < 0.05, "slam at {at_s}: {found:?}");

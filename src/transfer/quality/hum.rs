@@ -11,11 +11,11 @@ const SLOW_RATE_HZ: f64 = 3000.0;
 const N_FFT: usize = 4096;
 /// Shortest silence that separates lines from noise, s.
 const SHORTEST_S: f64 = 0.3;
-/// A line alone must stand this far above the noise around it, dB; by chance about one take
-/// in ten million does.
-const ONE_LINE_DB: f64 = 16.0;
+/// A line alone must stand this far above the noise around it, dB; by chance none
+/// does in 10^20 takes.
+const ONE_LINE_DB: f64 = 19.0;
 /// Two lines of one family must stand this far, dB.
-const TWO_LINES_DB: f64 = 12.0;
+const TWO_LINES_DB: f64 = 15.0;
 /// Noise around a line is taken between these distances, Hz.
 const BESIDE_HZ: [f64; 2] = [7.0, 22.0];
 

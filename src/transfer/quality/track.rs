@@ -8,6 +8,12 @@ use crate::ingest::session::SweepSignal;
 const LOWEST_VOTE_HZ: f64 = 150.0;
 /// Votes within this distance belong to one sweep, s (plus what the frame cannot resolve).
 const VOTE_WIDTH_S: f64 = 0.02;
+/// The slope of the votes is read from this frequency up, Hz: below, rooms ring up late ...
+const LOWEST_SLOPE_HZ: f64 = 300.0;
+/// ... from votes within this part of the rate constant.
+const SLOPE_REACH: f64 = 0.4;
+/// How far the first and the last octave's median may lie off against each other, s.
+const SLOPE_ERROR_S: f64 = 0.03;
 /// Second sweeps nearer than this are echoes and decay of the first, s.
 const SECOND_AT_LEAST_S: f64 = 0.25;
 
@@ -57,6 +63,12 @@ pub struct Found {
     pub start_s: f64,
     /// Part of the frames in which it should be heard that voted for it, 0 to 1.
     pub share: f64,
+    /// How much more slowly it runs than the played sweep, as part of it: 0 for the same
+    /// signal, 0.1 for one that takes 10 % longer.
+    pub slowness: f64,
+    /// How far that may be off, as part of the sweep: a room that rings up late moves the
+    /// votes of an octave by milliseconds, which weigh the more, the less of the sweep is there.
+    pub slowness_error: f64,
 }
 
 /// Finds the sweep, and a second one where the take holds two.
@@ -127,7 +139,40 @@ fn strongest(
     near.truncate((near.len() / 2).max(1));
     near.sort_by(|a, b| a.1.total_cmp(&b.1));
     let start_s = near.get(near.len() / 2)?.1;
-    Some(Found { start_s, share: share(votes, s, course, start_s)? })
+    let share = share(votes, s, course, start_s)?;
+    let (slowness, slowness_error) = slowness(votes, course, start_s);
+    Some(Found { start_s, share, slowness, slowness_error })
+}
+
+/// Slope of the votes' start times against the logarithm of frequency, over the rate
+/// constant: median over all pairs of octaves of the medians in each (Theil-Sen); and how
+/// far it may be off.
+fn slowness(votes: &[Vote], course: &Course, start_s: f64) -> (f64, f64) {
+    let mut octaves: Vec<(f64, f64)> = Vec::new();
+    let mut low_hz = LOWEST_SLOPE_HZ;
+    while low_hz < course.high_hz {
+        let mut starts: Vec<f64> = votes
+            .iter()
+            .filter(|v| v.hz >= low_hz && v.hz < 2.0 * low_hz)
+            .map(|v| v.start_s)
+            .filter(|t| (t - start_s).abs() < SLOPE_REACH * course.rate_constant_s)
+            .collect();
+        starts.sort_by(f64::total_cmp);
+        if starts.len() >= 5 {
+            octaves.push((low_hz.ln(), starts[starts.len() / 2]));
+        }
+        low_hz *= 2.0;
+    }
+    let mut slopes: Vec<f64> = Vec::new();
+    for (i, a) in octaves.iter().enumerate() {
+        for b in &octaves[i + 1..] {
+            slopes.push((b.1 - a.1) / (b.0 - a.0) / course.rate_constant_s);
+        }
+    }
+    slopes.sort_by(f64::total_cmp);
+    let Some(slope) = slopes.get(slopes.len() / 2) else { return (0.0, f64::INFINITY) };
+    let octaves_apart = octaves[octaves.len() - 1].0 - octaves[0].0;
+    (*slope, SLOPE_ERROR_S / (octaves_apart * course.rate_constant_s))
 }
 
 /// Part of the frames in which a sweep from `start_s` must be heard that voted for it.
@@ -177,7 +222,7 @@ mod tests {
             let (first, second) = located(&scene.take().mic, &scene);
             let first = first.expect("found");
             assert!((first.start_s - lead_s).abs() < 0.004, "{first:?}, want {lead_s}");
-            assert!(first.share > 0.9, "{first:?}");
+            assert!(first.share > 0.9 && first.slowness.abs() < 0.01, "{first:?}");
             assert!(second.is_none_or(|f| f.share < 0.2), "{second:?}");
         }
     }
@@ -188,6 +233,18 @@ mod tests {
         let take = scene.take().mic;
         let (first, _) = located(&take[48_000..], &scene);
         assert!((first.expect("found").start_s + 0.5).abs() < 0.004, "{first:?}");
+    }
+
+    #[test]
+    fn a_slower_sweep_shows_how_much_slower_it_is() {
+        let scene = Scene::default();
+        for percent in [-6.0, -3.0, 3.0, 6.0] {
+            let duration_s = scene.duration_s * (1.0 + percent / 100.0);
+            let other = Scene { duration_s, ..scene };
+            let (first, _) = located(&other.take().mic, &scene);
+            let slowness = 100.0 * first.expect("alike enough").slowness;
+            assert!((slowness - percent).abs() < 1.0, "{percent} %: {slowness}");
+        }
     }
 
     #[test]

@@ -9,6 +9,8 @@ use serde::Serialize;
 
 /// Fewer of the expected frames than this: another signal, or a drowned one.
 const SHARE_AT_LEAST: f64 = 0.5;
+/// A sweep that runs this much more slowly or faster is another one.
+const SLOWNESS: f64 = 0.03;
 /// A second sweep is one that is heard in this part of its frames ...
 const SECOND_SHARE: f64 = 0.3;
 /// ... and for at least so many frames (10 ms each).
@@ -153,6 +155,18 @@ fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
     }
     facts.course?;
     let share = facts.sweep.map_or(0.0, |sweep| sweep.share);
+    let (slowness, error) = facts.sweep.map_or((0.0, 0.0), |s| (s.slowness, s.slowness_error));
+    if share >= SHARE_AT_LEAST && slowness.abs() > SLOWNESS.max(error) {
+        return wrong(
+            format!(
+                "The sweep in this take runs {:.0} % {} than that of the session.",
+                100.0 * slowness.abs(),
+                if slowness > 0.0 { "slower" } else { "faster" }
+            ),
+            "Another sweep was played, or player and recorder had different sampling rates. Play \
+             the sweep of this session and record again.",
+        );
+    }
     if share >= SHARE_AT_LEAST {
         return None;
     }

@@ -3,14 +3,15 @@
 use super::super::verdict::{Finding, TakeVerdict};
 use super::median;
 use crate::analysis::air::{Air, loss_error_db, speed_of_sound_m_s};
+use crate::transfer::drift::{delay_as_drift_ppm, drift_difference_ppm};
 use crate::units::ThirdOctave;
 use crate::warning::Topic;
 
-/// A difference of drift between the conditions that counts, ppm.
-const DRIFT_DIFFERENCE_PPM: f64 = 20.0;
-/// Drift common to both conditions that is worth a word, ppm: the phase of a crossover alone
-/// looks like up to 200 ppm, and cancels between the conditions.
-const DRIFT_COMMON_PPM: f64 = 400.0;
+/// Group delay between 1 and 12 kHz that a loudspeaker may have of its own, s: it looks like
+/// drift common to both conditions. A second-order all-pass, left by a crossover of fourth
+/// order at 1 kHz, has `2 sqrt 2 / (2 pi 1000 Hz)` = 0.45 ms below its corner, one of eighth
+/// order at 2 kHz up to 0.6 ms. Over a sweep of 5 s this is 400 ppm, over one of 1 s 2000.
+const OWN_DELAY_S: f64 = 0.72e-3;
 /// A change of temperature that counts, kelvin.
 const TEMPERATURE_K: f64 = 3.0;
 /// An error of a band's loss by changed air that counts, dB.
@@ -29,29 +30,42 @@ pub struct Weather {
     pub distance_m: Option<f64>,
 }
 
+/// Clock drift of the takes, as far as it is known.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Drifts<'a> {
+    /// Of takes without the screen, ppm.
+    pub without_ppm: &'a [f64],
+    /// Of takes with it, ppm.
+    pub with_ppm: &'a [f64],
+    /// Rate constant of the sweep, s: the shorter, the less certain. `None` = no
+    /// exponential sweep, which shows no drift.
+    pub rate_constant_s: Option<f64>,
+}
+
 /// Findings that belong to the session, not to a take.
 ///
-/// `drift_ppm` holds the drift of every take without and with the screen, `spots` the
-/// smallest number of placements at any seat.
+/// `spots` is the smallest number of placements at any seat.
 pub fn judge_conditions(
     weather: &Weather,
-    drift_ppm: [&[f64]; 2],
+    drifts: Drifts,
     gap_m: Option<f64>,
     spots: Option<usize>,
 ) -> Vec<Finding> {
     let mut found = Vec::new();
-    found.extend(drift(drift_ppm));
+    found.extend(drift(drifts));
     found.extend(temperature(weather));
     found.extend(absorption(weather));
     found.extend(single_spot(gap_m, spots));
     found
 }
 
-fn drift(drift_ppm: [&[f64]; 2]) -> Option<Finding> {
-    let without = median(drift_ppm[0].to_vec())?;
-    let with = median(drift_ppm[1].to_vec())?;
-    let difference = with - without;
-    if difference.abs() > DRIFT_DIFFERENCE_PPM {
+fn drift(drifts: Drifts) -> Option<Finding> {
+    let rate_constant_s = drifts.rate_constant_s?;
+    let without = median(drifts.without_ppm.to_vec())?;
+    let with = median(drifts.with_ppm.to_vec())?;
+    let (difference, counts) =
+        drift_difference_ppm(drifts.without_ppm, drifts.with_ppm, rate_constant_s)?;
+    if counts {
         let message = format!(
             "The recorder's clock ran {without:+.0} ppm against the player's without the screen \
              and {with:+.0} ppm with it (medians over the takes): a difference of \
@@ -63,7 +77,7 @@ fn drift(drift_ppm: [&[f64]; 2]) -> Option<Finding> {
         return Some(Finding::new(TakeVerdict::Doubt, Topic::ClockDrift, message, advice));
     }
     let common = 0.5 * (without + with);
-    (common.abs() > DRIFT_COMMON_PPM).then(|| {
+    (common.abs() > delay_as_drift_ppm(OWN_DELAY_S, rate_constant_s)).then(|| {
         let message = format!(
             "The recorder's clock ran {common:+.0} ppm against the player's in both conditions \
              alike (medians over the takes)."
@@ -143,7 +157,7 @@ mod tests {
             humidity_percent: Some(humidity),
             distance_m: Some(5.0),
         };
-        topics(&judge_conditions(&weather, [&[], &[]], None, None))
+        topics(&judge_conditions(&weather, Drifts::default(), None, None))
     }
 
     #[test]
@@ -156,15 +170,18 @@ mod tests {
         assert_eq!(weather([20.0, 20.0], [50.0, 30.0]), [doubt]);
         assert_eq!(weather([20.0, 20.0], [50.0, 47.0]), []);
         assert_eq!(weather([20.0, f64::NAN], [50.0, 47.0]), []);
-        let none = judge_conditions(&Weather::default(), [&[], &[]], None, None);
+        let none = judge_conditions(&Weather::default(), Drifts::default(), None, None);
         assert_eq!(none, vec![]);
     }
 
     #[test]
     fn equal_drift_cancels_and_a_difference_does_not() {
-        let judge = |without: &[f64], with: &[f64]| {
-            topics(&judge_conditions(&Weather::default(), [without, with], None, None))
+        let over = |duration_s: f64, without_ppm: &[f64], with_ppm: &[f64]| {
+            let rate_constant_s = Some(duration_s / 1000f64.ln());
+            let drifts = Drifts { without_ppm, with_ppm, rate_constant_s };
+            topics(&judge_conditions(&Weather::default(), drifts, None, None))
         };
+        let judge = |without: &[f64], with: &[f64]| over(5.0, without, with);
         let good = [(Topic::ClockDrift, TakeVerdict::Good)];
         assert_eq!(judge(&[480.0, 482.0, 900.0], &[481.0, 479.0, 480.0]), good, "one wild take");
         assert_eq!(judge(&[150.0, 152.0, 151.0], &[151.0, 150.0, 149.0]), [], "a crossover");
@@ -172,12 +189,19 @@ mod tests {
         assert_eq!(judge(&[0.0, 1.0, 2.0], &[25.0, 24.0, 26.0]), doubt);
         assert_eq!(judge(&[0.0, 1.0, 2.0], &[13.0, 12.0, 14.0]), []);
         assert_eq!(judge(&[], &[25.0]), [], "one condition only");
+        // The same group delay of a loudspeaker is five times the drift over a sweep of 1 s.
+        assert_eq!(over(1.0, &[-825.0, -830.0, -820.0], &[-825.0, -822.0, -828.0]), []);
+        assert_eq!(over(1.0, &[-2100.0; 3], &[-2100.0; 3]), good);
+        assert_eq!(over(5.0, &[-420.0; 3], &[-420.0; 3]), good);
+        assert_eq!(over(1.0, &[0.0, 15.0], &[31.0, 30.0]), [], "within what 1 s can tell");
+        assert_eq!(over(1.0, &[0.0, 2.0], &[91.0, 90.0]), doubt);
     }
 
     #[test]
     fn one_spot_is_enough_for_small_gaps_only() {
-        let judge =
-            |gap, spots| topics(&judge_conditions(&Weather::default(), [&[], &[]], gap, spots));
+        let judge = |gap, spots| {
+            topics(&judge_conditions(&Weather::default(), Drifts::default(), gap, spots))
+        };
         assert_eq!(judge(Some(0.13), Some(1)), [(Topic::SingleSpot, TakeVerdict::Doubt)]);
         assert_eq!(judge(Some(0.12), Some(1)), []);
         assert_eq!(judge(Some(0.3), Some(2)), []);

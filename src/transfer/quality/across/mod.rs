@@ -12,8 +12,8 @@ mod duplicates;
 mod levels;
 mod order;
 
-pub use conditions::{Weather, judge_conditions};
-pub use levels::{RoughLosses, rough_losses};
+pub use conditions::{Drifts, Weather, judge_conditions};
+pub use levels::{RoughLosses, rough_losses, session_scatter};
 
 use super::facts::{TakeAnalyser, TakeFacts};
 use super::verdict::Finding;

@@ -44,6 +44,11 @@ impl Room {
     }
 
     fn judged(&self) -> Vec<(usize, Topic, TakeVerdict)> {
+        let found = self.with_entries(judge_across);
+        found.into_iter().map(|(i, f)| (i, f.topic, f.verdict)).collect()
+    }
+
+    fn with_entries<T>(&self, with: impl Fn(&[Entry], &TakeAnalyser) -> T) -> T {
         let analyser = TakeAnalyser::new(&self.scene.sweep());
         let facts: Vec<TakeFacts> = self
             .recordings
@@ -63,10 +68,7 @@ impl Room {
             .zip(&facts)
             .map(|(take, facts)| Entry { take, seat_id: "S", facts: Some(facts), usable: true })
             .collect();
-        judge_across(&entries, &analyser)
-            .into_iter()
-            .map(|(i, f)| (i, f.topic, f.verdict))
-            .collect()
+        with(&entries, &analyser)
     }
 }
 
@@ -169,6 +171,11 @@ fn another_place_of_the_microphone_is_found() {
     room.recordings[11] = moved;
     let found = room.judged();
     assert!(found.contains(&(11, Topic::Repeatability, TakeVerdict::Doubt)), "{found:?}");
+    let scatter = |room: &Room| {
+        room.with_entries(|entries, _| session_scatter(entries).map(|finding| finding.topic))
+    };
+    assert_eq!(scatter(&room), Some(Topic::Repeatability));
+    assert_eq!(scatter(&Room::new()), None);
 }
 
 #[test]

@@ -1,0 +1,4 @@
+//! The light readings on any bytes.
+
+#![no_main]
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| scrimcheck_fuzz::readings(bytes));

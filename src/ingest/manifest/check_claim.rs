@@ -1,0 +1,142 @@
+//! Which keys each claim needs and may have, and their ranges.
+
+use super::check::Range::From;
+use super::check::{Checked, Checker, MAX_CLAIMS};
+use super::{Claim, ClaimQuantity, suggest};
+
+impl Checker<'_> {
+    pub(super) fn claim(&self, claim: &Claim, at: &str) -> Checked {
+        use ClaimQuantity as Q;
+        let place = |key: &str| format!("{at}.{key}");
+        let quantity = claim.quantity;
+        // The keys a quantity needs, and those it may have besides `scope` and `source`.
+        let (needs, may): (&[&str], &[&str]) = match quantity {
+            Q::MaximumLoss | Q::AverageLoss => (&["band_hz", "limit_db"], &["tolerance_db"]),
+            Q::LossAt => (&["at_hz", "limit_db"], &["tolerance_db"]),
+            Q::RelativeLoss => (&["at_hz", "reference_hz", "limit_db"], &["tolerance_db"]),
+            Q::LossCurve => (&["points", "tolerance_db"], &["band_hz"]),
+            Q::SeatSpread => (&["limit_db"], &["band_hz"]),
+            Q::GainOnAxis => (&[], &["minimum", "maximum"]),
+            Q::GainAtAngle | Q::GainOffAxisRatio => (&["angle_deg"], &["minimum", "maximum"]),
+            Q::Uniformity => (&[], &["minimum", "maximum"]),
+        };
+        let word = quantity_word(quantity);
+        let present = [
+            ("band_hz", claim.band_hz.is_some()),
+            ("limit_db", claim.limit_db.is_some()),
+            ("at_hz", claim.at_hz.is_some()),
+            ("reference_hz", claim.reference_hz.is_some()),
+            ("points", claim.points.is_some()),
+            ("tolerance_db", claim.tolerance_db.is_some()),
+            ("minimum", claim.minimum.is_some()),
+            ("maximum", claim.maximum.is_some()),
+            ("angle_deg", claim.angle_deg.is_some()),
+        ];
+        for (key, there) in present {
+            if !there && needs.contains(&key) {
+                return Err(self.text.refuse(
+                    &place("quantity"),
+                    format!("a claim on {word} needs the key `{key}`"),
+                    format!("add {key} = {}", example_value(key)),
+                ));
+            }
+            if there && !needs.contains(&key) && !may.contains(&key) {
+                let known: Vec<&str> = needs.iter().chain(may).copied().collect();
+                return Err(self.text.refuse(
+                    &place(key),
+                    format!("a claim on {word} does not use the key `{key}`"),
+                    suggest(key, &known),
+                ));
+            }
+        }
+        if may.contains(&"minimum") && claim.minimum.is_none() && claim.maximum.is_none() {
+            return Err(self.text.refuse(
+                &place("quantity"),
+                format!("a claim on {word} needs `minimum` or `maximum`"),
+                "add minimum = 0.9, or the figure of the maker's sheet",
+            ));
+        }
+        let hz = From(10.0, 96_000.0);
+        if let Some(band_hz) = claim.band_hz {
+            self.pair(&place("band_hz"), band_hz, hz, "Hz", false)?;
+        }
+        self.optional(&place("limit_db"), claim.limit_db, From(-20.0, 60.0), "dB")?;
+        self.optional(&place("at_hz"), claim.at_hz, hz, "Hz")?;
+        self.optional(&place("reference_hz"), claim.reference_hz, hz, "Hz")?;
+        self.optional(&place("tolerance_db"), claim.tolerance_db, From(0.0, 60.0), "dB")?;
+        let gain = if quantity == Q::Uniformity { From(0.0, 1.0) } else { From(0.0, 20.0) };
+        self.optional(&place("minimum"), claim.minimum, gain, "(a plain number, not percent)")?;
+        self.optional(&place("maximum"), claim.maximum, gain, "(a plain number, not percent)")?;
+        self.optional(&place("angle_deg"), claim.angle_deg, From(0.0, 90.0), "degrees")?;
+        if let (Some(low), Some(high)) = (claim.minimum, claim.maximum)
+            && low > high
+        {
+            return Err(self.text.refuse(
+                &place("minimum"),
+                format!("minimum is {low}, above maximum, {high}"),
+                "exchange the two values",
+            ));
+        }
+        if let Some(source) = &claim.source {
+            self.free_text(&place("source"), source)?;
+        }
+        self.points(claim, &place("points"))
+    }
+
+    fn points(&self, claim: &Claim, place: &str) -> Checked {
+        let Some(points) = &claim.points else { return Ok(()) };
+        self.at_most(place, "points", points.len(), MAX_CLAIMS)?;
+        if points.is_empty() {
+            return Err(self.text.refuse(
+                place,
+                "points is empty, expected at least one point",
+                "add { hz = 8000, loss_db = 2.0 }",
+            ));
+        }
+        for (i, point) in points.iter().enumerate() {
+            self.number(&format!("{place}[{i}].hz"), point.hz, From(10.0, 96_000.0), "Hz")?;
+            self.number(&format!("{place}[{i}].loss_db"), point.loss_db, From(-20.0, 60.0), "dB")?;
+            if i > 0 && point.hz <= points[i - 1].hz {
+                return Err(self.text.refuse(
+                    &format!("{place}[{i}].hz"),
+                    format!(
+                        "hz is {} after {}, expected rising frequencies",
+                        point.hz,
+                        points[i - 1].hz
+                    ),
+                    "sort the points",
+                ));
+            }
+        }
+        Ok(())
+    }
+}
+
+fn quantity_word(quantity: ClaimQuantity) -> &'static str {
+    use ClaimQuantity as Q;
+    match quantity {
+        Q::MaximumLoss => "maximum_loss",
+        Q::AverageLoss => "average_loss",
+        Q::LossAt => "loss_at",
+        Q::RelativeLoss => "relative_loss",
+        Q::LossCurve => "loss_curve",
+        Q::SeatSpread => "seat_spread",
+        Q::GainOnAxis => "gain_on_axis",
+        Q::GainAtAngle => "gain_at_angle",
+        Q::GainOffAxisRatio => "gain_off_axis_ratio",
+        Q::Uniformity => "uniformity",
+    }
+}
+
+fn example_value(key: &str) -> &'static str {
+    match key {
+        "band_hz" => "[500, 16000]",
+        "limit_db" => "3.0",
+        "at_hz" => "8000",
+        "reference_hz" => "500",
+        "points" => "[{ hz = 1000, loss_db = 0.5 }, { hz = 10000, loss_db = 2.0 }]",
+        "tolerance_db" => "1.0",
+        "angle_deg" => "45",
+        _ => "...",
+    }
+}

@@ -1,0 +1,139 @@
+//! Which files in an output folder are ours: those on a list that lies there.
+//!
+//! A folder inside that has a list of its own (a report inside a demo session) is
+//! judged by that. Links count as files: what they lead to is never looked into.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::ops::ControlFlow;
+use std::path::{Component, Path, PathBuf};
+
+/// Name of the list of written files.
+pub const LIST_NAME: &str = ".scrimcheck";
+
+/// First line of the list.
+const LIST_HEADER: &str = "files written by scrimcheck; a folder with other files is left alone";
+
+/// The list as text.
+pub(super) fn list_text(names: &BTreeSet<PathBuf>) -> String {
+    let mut list = format!("{LIST_HEADER}\n");
+    for name in names {
+        list.push_str(&name.to_string_lossy());
+        list.push('\n');
+    }
+    list
+}
+
+/// Names in the list that lies in `folder`; `None` when there is no list of ours.
+fn read_list(folder: &Path) -> Option<BTreeSet<PathBuf>> {
+    let path = folder.join(LIST_NAME);
+    let is_file = path.symlink_metadata().is_ok_and(|m| m.is_file() && m.len() < 1 << 24);
+    let text = if is_file { fs::read_to_string(path).ok()? } else { return None };
+    let mut lines = text.lines();
+    (lines.next()? == LIST_HEADER).then(|| lines.map(PathBuf::from).collect())
+}
+
+/// A file below `folder` that is on no list of ours, relative to it. Ends at the
+/// first, so that a whole disk given by mistake is not walked through.
+pub(super) fn first_foreign(folder: &Path) -> Option<PathBuf> {
+    let mut found = None;
+    let _ = walk(folder, Path::new(""), &BTreeSet::new(), &mut |name, own| {
+        if own {
+            return ControlFlow::Continue(());
+        }
+        found = Some(name.to_owned());
+        ControlFlow::Break(())
+    });
+    found
+}
+
+/// All files below `folder` that are on no list of ours, relative to it.
+pub(super) fn foreign_files(folder: &Path) -> Vec<PathBuf> {
+    let mut foreign = Vec::new();
+    let _ = walk(folder, Path::new(""), &BTreeSet::new(), &mut |name, own| {
+        if !own {
+            foreign.push(name.to_owned());
+        }
+        ControlFlow::Continue(())
+    });
+    foreign
+}
+
+/// All files below `folder`, relative to it.
+pub(super) fn all_files(folder: &Path) -> Vec<PathBuf> {
+    let mut files = Vec::new();
+    let _ = walk(folder, Path::new(""), &BTreeSet::new(), &mut |name, _| {
+        files.push(name.to_owned());
+        ControlFlow::Continue(())
+    });
+    files
+}
+
+/// Whether the nearest list above `name` (relative to `root`) names it.
+pub(super) fn is_own(root: &Path, name: &Path) -> bool {
+    for folder in name.ancestors().skip(1) {
+        if let Some(list) = read_list(&root.join(folder)) {
+            let Ok(inside) = name.strip_prefix(folder) else { return false };
+            return list.contains(inside) || inside == Path::new(LIST_NAME);
+        }
+    }
+    false
+}
+
+/// Files that the list in `folder` names and that are there, reached through no link.
+pub(super) fn own_files(folder: &Path) -> Vec<PathBuf> {
+    let is_there = |name: &PathBuf| {
+        let is_plain = name.components().all(|c| matches!(c, Component::Normal(_)));
+        let folders_are = |wanted: &Path| {
+            wanted
+                .ancestors()
+                .skip(1)
+                .all(|a| folder.join(a).symlink_metadata().is_ok_and(|m| m.is_dir()))
+        };
+        let is_file = |m: fs::Metadata| !m.is_dir();
+        is_plain && folders_are(name) && folder.join(name).symlink_metadata().is_ok_and(is_file)
+    };
+    read_list(folder).unwrap_or_default().into_iter().filter(is_there).collect()
+}
+
+/// Visits files with whether they are ours, in the order of names. `listed` are
+/// names relative to `root`. What cannot be read is not ours.
+fn walk(
+    root: &Path,
+    inside: &Path,
+    listed: &BTreeSet<PathBuf>,
+    visit: &mut dyn FnMut(&Path, bool) -> ControlFlow<()>,
+) -> ControlFlow<()> {
+    let here = root.join(inside);
+    let Ok(entries) = fs::read_dir(&here) else {
+        return if here.symlink_metadata().is_ok() {
+            visit(inside, false)
+        } else {
+            ControlFlow::Continue(())
+        };
+    };
+    let own_list = read_list(&here)
+        .map(|names| names.into_iter().map(|n| inside.join(n)).collect::<BTreeSet<_>>());
+    let listed = own_list.as_ref().unwrap_or(listed);
+    let mut names = Vec::new();
+    for entry in entries {
+        let Ok(entry) = entry else {
+            visit(inside, false)?;
+            continue;
+        };
+        let is_folder = entry.file_type().is_ok_and(|t| t.is_dir());
+        names.push((is_folder, entry.file_name()));
+    }
+    // Files before folders: a foreign one is then found at once.
+    names.sort();
+    for (is_folder, file_name) in names {
+        let name = inside.join(&file_name);
+        if is_folder {
+            walk(root, &name, listed, visit)?;
+        } else {
+            let is_list = own_list.is_some() && file_name == LIST_NAME;
+            visit(&name, is_list || listed.contains(&name))?;
+        }
+    }
+    ControlFlow::Continue(())
+}

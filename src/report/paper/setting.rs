@@ -1,0 +1,152 @@
+//! The equaliser setting, what takes with it say, and what it costs.
+
+use super::Detail;
+use super::cautions::boost_caution;
+use super::content::{Writer, figure, with_u};
+use super::method::capital;
+use crate::analysis::biquad::SectionKind;
+use crate::analysis::correction::Correction;
+use crate::analysis::power::PowerCost;
+use crate::analysis::verification::{Finding, Verification};
+use crate::ingest::session::Session;
+use crate::report::result::SessionResult;
+use crate::report::words::{frequency_words, signed};
+
+pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
+    let Some(correction) = &result.correction else { return };
+    writer.part("Equaliser settings");
+    writer.say(&correction.reason);
+    let rows = setting_rows(correction);
+    if rows.is_empty() {
+        writer.say("Nothing is to be set.");
+    } else {
+        writer.table(
+            "Settings to type in, for the centre channel alone",
+            &["Setting", "Frequency, Hz", "Gain, dB", "Q", "Bandwidth, octaves"],
+            rows,
+        );
+        writer.say(&format!(
+            "For a processor at {} Hz; the coefficients are in correction.json and \
+             correction.csv. Q is that of the usual digital filters of the second order; where a \
+             processor asks for a bandwidth instead, the last column is its value.",
+            correction.rate_hz
+        ));
+    }
+    writer.say(correction.advice.as_deref().unwrap_or_default());
+    writer.figure("correction");
+    if let Some(verification) = &result.verification {
+        as_recorded(verification, writer);
+    }
+}
+
+/// What the takes with the setting active say.
+fn as_recorded(verification: &Verification, writer: &mut Writer) {
+    writer.section("The setting as recorded");
+    writer.say(&verification.sentence);
+    writer.say(verification.advice.as_deref().unwrap_or_default());
+    let rows = verification.trim.iter().chain(&verification.sections).map(|found| {
+        let judged = match found.finding {
+            Finding::AsAsked => "as asked",
+            Finding::NotActive => "not active",
+            Finding::Inverted => "inverted",
+            Finding::Twice => "twice what was asked",
+            Finding::Half => "half of what was asked",
+            Finding::Different => "different",
+            Finding::CannotTell => "the recordings do not tell",
+        };
+        vec![
+            capital(&found.what),
+            signed(found.asked_db, 1),
+            with_u(found.found_db, found.u95_db, 1),
+            judged.to_owned(),
+        ]
+    });
+    writer.table(
+        "Gain asked for and found, dB",
+        &["Setting", "Asked", "Found", "Judgement"],
+        rows.collect(),
+    );
+    let rows = verification.seats.iter().map(|seat| {
+        vec![
+            seat.id.clone(),
+            figure(seat.left_rms_db, 2),
+            seat.worst_band.as_ref().map_or_else(
+                || figure(None, 0),
+                |w| format!("{} dB at {}", signed(w.left_db, 1), frequency_words(w.nominal_hz)),
+            ),
+            if seat.within { "yes" } else { "no" }.to_owned(),
+        ]
+    });
+    writer.table(
+        "What is left of the shape at each seat with the setting active",
+        &["Seat", "Left, dB rms", "Farthest off", "Within the tolerance"],
+        rows.collect(),
+    );
+    writer.may_go(Detail::Engineer);
+    writer.figure("verification");
+}
+
+fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
+    let dash = || "\u{2013}".to_owned();
+    if correction.sections.is_empty() && correction.trim_setting_db == 0.0 {
+        return Vec::new();
+    }
+    let gain = signed(correction.trim_setting_db, 1);
+    let trim = vec!["Level (trim)".to_owned(), "all".to_owned(), gain, dash(), dash()];
+    let filters = correction.sections.iter().enumerate().map(|(i, section)| {
+        let kind = match section.setting.kind {
+            SectionKind::HighShelf => "high shelf",
+            SectionKind::Peaking => "peaking",
+        };
+        vec![
+            format!("Filter {}: {kind}", i + 1),
+            format!("{}", section.setting.frequency_hz),
+            signed(section.setting.gain_db, 1),
+            format!("{:.2}", section.setting.q),
+            format!("{:.2}", section.bandwidth_oct),
+        ]
+    });
+    std::iter::once(trim).chain(filters).collect()
+}
+
+pub(super) fn cost(result: &SessionResult, session: &Session, writer: &mut Writer) {
+    let Some(power) = &result.power else { return };
+    writer.part("What it costs");
+    writer.say(&power.sentence);
+    for check in [&power.amplifier, &power.driver].into_iter().flatten() {
+        if !power.sentence.contains(&check.sentence) {
+            writer.say(&check.sentence);
+        }
+    }
+    writer.table(
+        "Power with the setting, by kind of programme",
+        &["Programme", "Gain, dB", "Factor", "Power, W", "Driver gain, dB", "Driver power, W"],
+        programme_rows(power),
+    );
+    writer.figure("power");
+    if power.peak_gain_db > 0.0 {
+        boost_caution(session, writer);
+    }
+}
+
+fn programme_rows(power: &PowerCost) -> Vec<Vec<String>> {
+    let row = |p: &crate::analysis::power::Programme| {
+        vec![
+            p.name.clone(),
+            signed(p.gain_db, 1),
+            format!("{:.2}", p.factor),
+            figure(p.watts, 0),
+            figure(p.driver_gain_db, 1),
+            figure(p.driver_watts, 1),
+        ]
+    };
+    let largest = vec![
+        format!("Largest gain, at {}", frequency_words(power.peak_hz.round())),
+        signed(power.peak_gain_db, 1),
+        format!("{:.2}", power.peak_factor),
+        figure(power.amplifier.as_ref().map(|a| a.needs_w), 0),
+        figure(power.driver_headroom_db, 1),
+        figure(None, 0),
+    ];
+    power.programmes.iter().map(row).chain([largest]).collect()
+}

@@ -1,0 +1,98 @@
+//! Plots and the logo.
+
+use super::blocks::{DIM, MAX_PROPERTY, Setter, Style};
+use super::flow::{Child, Drawing, Element, Ink, Mark, Strip};
+use super::type_setting::{property, visible};
+use crate::report::error::ReportError;
+use crate::report::paper::{Logo, PaperFigure};
+use crate::report::plots::render::parse;
+use krilla::tagging::Tag;
+use std::sync::Arc;
+
+impl Setter {
+    /// A plot over the width of the column, its title above and how to read it below.
+    pub(super) fn figure(&mut self, figure: &PaperFigure) -> Result<(), ReportError> {
+        let tree = match self.drawings.get(&figure.name) {
+            Some(tree) => Arc::clone(tree),
+            None => {
+                // The text of the drawing is set with the fonts of the paper too.
+                let tree = Arc::new(parse(&figure.name, &visible(&figure.svg))?);
+                self.drawings.insert(figure.name.clone(), Arc::clone(&tree));
+                tree
+            }
+        };
+        let ratio = tree.size().height() / tree.size().width();
+        let width = self.measures.width.min(self.measures.width * 0.85 / ratio);
+        let (body, small) = (self.measures.body, self.measures.small);
+        let mut space = body;
+        if !figure.title.trim().is_empty() {
+            let style = Style { bold: true, space, ..self.body() };
+            let leaf = self.text(&figure.title, style, self.measures.width, true);
+            self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+            space = body * 0.3;
+        }
+        self.flow.drawings.push(Drawing::Svg(tree));
+        let leaf = self.flow.leaf();
+        let size = [width, width * ratio];
+        let ink = Ink::Drawing { number: self.flow.drawings.len() - 1, size };
+        let x = (self.measures.width - width) / 2.0;
+        let has_caption = !figure.caption.trim().is_empty();
+        self.flow.strips.push(Strip {
+            space,
+            height: size[1],
+            marks: vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }],
+            keep: has_caption,
+            ..Strip::default()
+        });
+        let words =
+            if figure.alternative.trim().is_empty() { &figure.title } else { &figure.alternative };
+        let tag = Tag::Figure(Some(property(words, MAX_PROPERTY)));
+        self.push(Element::new(tag, vec![Child::Leaf(leaf)]));
+        if has_caption {
+            let words = [figure.subtitle.as_str(), figure.caption.as_str()]
+                .map(str::trim)
+                .into_iter()
+                .filter(|w| !w.is_empty())
+                .map(|w| if w.ends_with('.') { w.to_owned() } else { format!("{w}.") })
+                .collect::<Vec<_>>()
+                .join(" ");
+            let style = Style { size: small, grey: DIM, space: 1.0, ..self.body() };
+            let leaf = self.text(&words, style, self.measures.width, false);
+            self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+        }
+        Ok(())
+    }
+
+    /// Puts the logo into the upper right corner; returns its width, pt.
+    pub(super) fn logo(&mut self, logo: &Logo) -> Result<f32, ReportError> {
+        let failed = |reason: String| ReportError::Plot { plot: "logo".to_owned(), reason };
+        let (drawing, [w, h]) = match logo {
+            Logo::Svg(svg) => {
+                let tree = parse("logo", &visible(svg))?;
+                let size = [tree.size().width(), tree.size().height()];
+                (Drawing::Svg(Arc::new(tree)), size)
+            }
+            Logo::Png(bytes) => {
+                let picture =
+                    krilla::image::Image::from_png(bytes.clone().into(), false).map_err(failed)?;
+                let (w, h) = picture.size();
+                (Drawing::Picture(picture), [w as f32, h as f32])
+            }
+        };
+        let scale = (120.0 / w).min(44.0 / h);
+        let size = [w * scale, h * scale];
+        self.flow.drawings.push(drawing);
+        let leaf = self.flow.leaf();
+        let ink = Ink::Drawing { number: self.flow.drawings.len() - 1, size };
+        let x = self.measures.width - size[0];
+        // No height of its own: the title stands to the left of it.
+        self.flow.strips.push(Strip {
+            marks: vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }],
+            keep: true,
+            ..Strip::default()
+        });
+        let tag = Tag::Figure(Some("Logo of the installer".to_owned()));
+        self.push(Element::new(tag, vec![Child::Leaf(leaf)]));
+        Ok(size[0])
+    }
+}

@@ -1,0 +1,130 @@
+//! What all seats share of the loss, and what moves from seat to seat beyond the uncertainty.
+
+use super::axes::Spare;
+use super::figure::{Figure, Mark, StripRow, YAxis};
+use super::loss::{absent_areas, at_bands, band_axis};
+use super::series::{LIMIT, Series, Style};
+use crate::report::result::SessionResult;
+use crate::report::words::{frequency_words, signed};
+
+/// Common shape with what moves as a band around it; `None` below two seats.
+pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
+    let found = result.seat_dependence.as_ref().filter(|d| d.n_seats > 1)?;
+    let bands = &result.bands;
+    let column = |of: &dyn Fn(&crate::analysis::seats::BandDependence) -> Option<f64>| {
+        found.bands.iter().map(of).collect::<Vec<_>>()
+    };
+    let common = column(&|b| b.common_db);
+    let moving = column(&|b| b.moving_db);
+    if common.len() != bands.len() || common.iter().all(Option::is_none) {
+        return None;
+    }
+    let shown =
+        found.bands.iter().zip(&common).map(|(b, c)| c.filter(|_| b.moves)).collect::<Vec<_>>();
+    let mut marks = absent_areas(bands, &common, "no value");
+    marks.push(Mark::Curve(
+        Series::new("Common shape", at_bands(bands, &common), Style::main())
+            .with_band(moving.clone())
+            .with_dots(),
+    ));
+    if shown.iter().any(Option::is_some) {
+        marks.push(Mark::Dots {
+            name: String::new(),
+            label: "Moves".into(),
+            points: at_bands(bands, &shown),
+            radius: 8.5,
+            color: LIMIT,
+        });
+    }
+    let row = |label: &str, values: &[Option<f64>]| StripRow {
+        label: label.into(),
+        cells: bands
+            .iter()
+            .zip(values)
+            .map(|(b, v)| (b.exact_hz, v.map_or("\u{2013}".into(), |v| signed(v, 1))))
+            .collect(),
+    };
+    Some(Figure {
+        id: "seat-dependence",
+        title: finding(result),
+        subtitle: format!(
+            "Shape of the loss that {} seats share, levels of the seats taken out, {}",
+            found.n_seats, result.title
+        ),
+        description: description(result),
+        caption: "Shaded: how far single seats move from it, one standard deviation beyond what \
+                  the uncertainty explains. Marked: bands in which that is shown."
+            .into(),
+        x: band_axis(bands),
+        y: YAxis::Decibel {
+            title: "Loss less its mean, dB".into(),
+            include_db: [-2.0, 2.0],
+            spare: Spare::BothEnds,
+        },
+        marks,
+        strip: vec![row("shape, dB", &common), row("moves, dB", &moving)],
+    })
+}
+
+fn finding(result: &SessionResult) -> String {
+    let found = result.seat_dependence.as_ref();
+    let share = found.and_then(|d| d.common_share);
+    let moving = found.and_then(|d| d.moving_rms_db);
+    match (share, moving) {
+        (Some(share), Some(moving)) => format!(
+            "{:.0} % of the shape is the same at all seats; {} dB rms move from seat to seat",
+            100.0 * share,
+            signed(moving, 1)
+        ),
+        _ => "What the seats share, and what moves from seat to seat".into(),
+    }
+}
+
+fn description(result: &SessionResult) -> String {
+    let Some(found) = &result.seat_dependence else { return String::new() };
+    let bands: Vec<String> = found
+        .bands
+        .iter()
+        .map(|b| {
+            let word = |v: Option<f64>| v.map_or("no value".to_owned(), |v| signed(v, 2));
+            let shown = if b.moves { ", shown to move" } else { "" };
+            let hz = frequency_words(b.nominal_hz);
+            format!("{hz}: {} and {} dB{shown}", word(b.common_db), word(b.moving_db))
+        })
+        .collect();
+    format!("{} Common shape and movement by band: {}.", found.sentence, bands.join("; "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::seats::judge_seats;
+    use crate::report::example::{example_losses, example_result};
+
+    #[test]
+    fn the_curve_is_the_common_shape_and_the_band_what_moves() {
+        let mut result = example_result(6);
+        assert!(dependence_figure(&result).is_none());
+        let found = judge_seats(&example_losses(6).1);
+        result.seat_dependence = Some(found.clone());
+        let figure = dependence_figure(&result).unwrap();
+        let curve = figure.marks.iter().find_map(|m| match m {
+            Mark::Curve(s) => Some(s),
+            _ => None,
+        });
+        let curve = curve.unwrap();
+        for (band, (point, half)) in
+            found.bands.iter().zip(curve.points.iter().zip(&curve.half_band))
+        {
+            assert_eq!((band.common_db, band.moving_db), (point.1, *half));
+        }
+        let marked = figure.marks.iter().find_map(|m| match m {
+            Mark::Dots { points, .. } => Some(points.iter().filter(|p| p.1.is_some()).count()),
+            _ => None,
+        });
+        assert_eq!(marked.unwrap_or(0), found.bands.iter().filter(|b| b.moves).count());
+        let mut one = example_result(1);
+        one.seat_dependence = Some(judge_seats(&example_losses(1).1));
+        assert!(dependence_figure(&one).is_none(), "one seat depends on nothing");
+    }
+}

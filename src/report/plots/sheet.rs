@@ -1,0 +1,120 @@
+//! The measured loss against what thin-sheet theory and the stated data say.
+
+use super::axes::Spare;
+use super::figure::{Figure, Mark, YAxis};
+use super::loss::{at_bands, band_axis};
+use super::series::{PALETTE, Series, Style};
+use crate::analysis::sheet::finding::SheetFinding;
+use crate::analysis::sheet::fit::ModelKind;
+use crate::report::result::SessionResult;
+use crate::report::words::signed;
+
+/// Up to this many fitted models are drawn.
+const MODELS: usize = 2;
+
+/// Mean loss with its uncertainty, the models that the data support, and the loss expected from
+/// the stated data; `None` where there is neither.
+pub fn sheet_figure(result: &SessionResult) -> Option<Figure> {
+    let sheet = result.sheet.as_ref()?;
+    let bands = &result.bands;
+    let evidence = &sheet.evidence;
+    let supported = evidence.fits.iter().filter(|fit| evidence.supported.contains(&fit.kind));
+    let mut marks = Vec::new();
+    let looks = [(PALETTE[1], "14 6"), (PALETTE[2], "4 6")];
+    for (fit, (color, dash)) in supported.take(MODELS).zip(looks) {
+        let points = at_bands(bands, &fit.loss_db);
+        let style = Style { color, dash, width: 3.2 };
+        marks.push(Mark::Curve(Series::new(&name(fit.kind), points, style)));
+    }
+    if let Some(stated) = &sheet.stated {
+        let expected: Vec<Option<f64>> = stated.expected_db.iter().copied().map(Some).collect();
+        let style = Style { color: PALETTE[3], dash: "18 6 4 6", width: 3.2 };
+        marks.push(Mark::Curve(Series::new("Stated data", at_bands(bands, &expected), style)));
+    }
+    if marks.is_empty() {
+        return None;
+    }
+    let measured =
+        Series::new("Measured \u{b1} U", at_bands(bands, &result.mean.loss_db), Style::main())
+            .with_band(result.mean.u95_db.clone())
+            .with_dots();
+    marks.push(Mark::Curve(measured));
+    Some(Figure {
+        id: "sheet",
+        title: finding(sheet),
+        subtitle: format!("Mean loss and what thin-sheet theory makes of it, {}", result.title),
+        description: description(sheet),
+        caption: "Up = the sheet takes energy away. Fitted from 500 Hz up, level apart; stated \
+                  data: the sheet alone, without echoes. Shaded: 95 % uncertainty of the mean."
+            .into(),
+        x: band_axis(bands),
+        y: YAxis::Decibel { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
+        marks,
+        strip: Vec::new(),
+    })
+}
+
+fn name(kind: ModelKind) -> String {
+    match kind {
+        ModelKind::Resistive => "Friction",
+        ModelKind::Mass => "Mass",
+        ModelKind::Series => "Friction, mass",
+        ModelKind::Parallel => "Friction beside mass",
+        ModelKind::Holes => "Holes",
+    }
+    .to_owned()
+}
+
+fn finding(sheet: &SheetFinding) -> String {
+    let first = sheet.evidence.statement.first().map(|s| s.trim_end_matches('.'));
+    first.unwrap_or("Measured loss and stated data").to_owned()
+}
+
+fn description(sheet: &SheetFinding) -> String {
+    let stated = sheet.stated.iter().flat_map(|s| &s.statement);
+    let misfit = sheet
+        .evidence
+        .fits
+        .iter()
+        .map(|fit| format!("{}: {} dB rms off.", name(fit.kind), signed(fit.misfit_db, 2)));
+    let said = sheet.evidence.statement.iter().chain(stated).cloned();
+    said.chain(misfit).collect::<Vec<_>>().join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::sheet::air::Air;
+    use crate::analysis::sheet::finding::explain_loss;
+    use crate::report::example::{example_losses, example_result};
+
+    #[test]
+    fn fitted_curves_and_stated_data_stand_beside_the_measured_one() {
+        let mut result = example_result(3);
+        assert!(sheet_figure(&result).is_none());
+        let (session, table) = example_losses(3);
+        let mut screen = session.manifest.screen.clone();
+        screen.areal_mass_g_m2 = Some(300.0);
+        screen.flow_resistance_pa_s_m = Some(60.0);
+        screen.construction = Some(crate::ingest::manifest::Construction::Woven);
+        let (found, _) = explain_loss(&table, &screen, &[1.0], None, &Air::AT_20_C);
+        let n_models = found.evidence.supported.len().min(MODELS);
+        let stated = usize::from(found.stated.is_some());
+        result.sheet = Some(found.clone());
+        let curves: Vec<Series> = sheet_figure(&result)
+            .unwrap()
+            .marks
+            .into_iter()
+            .filter_map(|m| match m {
+                Mark::Curve(s) => Some(s),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(curves.len(), n_models + stated + 1);
+        assert_eq!(stated, 1, "mass and flow resistance are stated");
+        let last: Vec<_> = curves[curves.len() - 1].points.iter().map(|p| p.1).collect();
+        assert_eq!(last, result.mean.loss_db);
+        let of_stated: Vec<_> = curves[n_models].points.iter().map(|p| p.1.unwrap()).collect();
+        assert_eq!(of_stated, found.stated.unwrap().expected_db);
+    }
+}

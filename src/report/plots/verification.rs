@@ -1,0 +1,110 @@
+//! What is left with the setting active, recorded, against what was predicted.
+
+use super::axes::Spare;
+use super::figure::{Figure, Mark, YAxis};
+use super::loss::{SEATS_TOLD_APART, at_bands, band_axis};
+use super::series::{Series, Style};
+use crate::analysis::verification::VerificationVerdict;
+use crate::report::result::SessionResult;
+use crate::report::words::signed;
+
+/// Loss left at each seat as recorded with the setting active, and the predicted mean;
+/// `None` without such takes.
+pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
+    let verification = result.verification.as_ref().filter(|v| !v.seats.is_empty())?;
+    let correction = result.correction.as_ref()?;
+    let bands = &result.bands;
+    let told_apart = verification.seats.len() <= SEATS_TOLD_APART;
+    let mut marks: Vec<Mark> = verification
+        .seats
+        .iter()
+        .enumerate()
+        .map(|(s, seat)| {
+            let left: Vec<Option<f64>> =
+                seat.left.iter().map(|p| p.as_ref().map(|p| p.value_db)).collect();
+            let style = if told_apart { Style::nth(s) } else { Style::quiet() };
+            let curve = Series::new(&seat.id, at_bands(bands, &left), style);
+            Mark::Curve(if told_apart { curve } else { curve.without_label() })
+        })
+        .collect();
+    let predicted: Vec<(f64, Option<f64>)> =
+        correction.bands.iter().map(|b| (b.exact_hz, b.left_db)).collect();
+    marks.push(Mark::Curve(Series::new("Predicted", predicted, Style::main()).with_dots()));
+    Some(Figure {
+        id: "verification",
+        title: finding(verification.verdict).into(),
+        subtitle: format!(
+            "Loss left with the setting active, as recorded, and its predicted mean, {}",
+            result.title
+        ),
+        description: format!(
+            "{}{}",
+            verification.sentence,
+            verification
+                .off_rms_db
+                .map(|off| format!(" Recorded and predicted differ by {} dB rms.", signed(off, 2)))
+                .unwrap_or_default()
+        ),
+        caption: "0 dB = as loud as without the screen. Up = still too quiet.".into(),
+        x: band_axis(bands),
+        y: YAxis::Decibel {
+            title: "Loss left, dB".into(),
+            include_db: [-2.0, 2.0],
+            spare: Spare::BothEnds,
+        },
+        marks,
+        strip: Vec::new(),
+    })
+}
+
+fn finding(verdict: VerificationVerdict) -> &'static str {
+    match verdict {
+        VerificationVerdict::Achieved => "The setting does what was predicted",
+        VerificationVerdict::DoneButLeftOver => {
+            "The setting is as asked, yet more is left at a seat than is allowed"
+        }
+        VerificationVerdict::NotActive => "The setting was not active",
+        VerificationVerdict::Inverted => "The setting works the wrong way round",
+        VerificationVerdict::Twice => "The setting has twice the gain asked",
+        VerificationVerdict::Half => "The setting has half the gain asked",
+        VerificationVerdict::FiltersNotActive => "The filters were not active, the level was",
+        VerificationVerdict::TrimNotApplied => "The filters were active, the level was not made up",
+        VerificationVerdict::SectionsDiffer => "Single filters are not as asked",
+        VerificationVerdict::Different => "The change is another one than asked",
+        VerificationVerdict::CannotTell => {
+            "The recordings do not tell whether the setting was active"
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::correction::fit_correction;
+    use crate::analysis::verification::verify;
+    use crate::ingest::manifest::CorrectionLimits;
+    use crate::report::example::{example_losses, example_result};
+
+    #[test]
+    fn the_curves_are_what_was_recorded() {
+        let mut result = example_result(3);
+        assert!(verification_figure(&result).is_none());
+        let (_, with) = example_losses(3);
+        let setting = fit_correction(&with, &CorrectionLimits::default()).unwrap();
+        // As recorded with the setting not active: the same losses again.
+        let verification = verify(&setting, &with, &with);
+        result.correction = Some(setting.clone());
+        result.verification = Some(verification);
+        let figure = verification_figure(&result).unwrap();
+        assert_eq!(figure.marks.len(), 4);
+        let Mark::Curve(first) = &figure.marks[0] else { panic!() };
+        for (b, (_, value)) in first.points.iter().enumerate() {
+            let want = with.seats[0].loss[b].map(|e| e.value_db);
+            assert_eq!(value.is_some(), want.is_some(), "band {b}");
+            if let (Some(value), Some(want)) = (value, want) {
+                assert!((value - want).abs() < 1e-9, "band {b}: {value}, recorded {want}");
+            }
+        }
+        assert!(figure.title.contains("not active"), "{}", figure.title);
+    }
+}

@@ -1,0 +1,184 @@
+//! From the losses of a session to its document.
+
+use super::result::{
+    Band, BandFigure, Curve, FORMAT, Headline, MeanResult, SeatCurve, SeatResult, SessionResult,
+    Spots, VERSION,
+};
+use crate::analysis::loss::{Absence, Estimate, LossTable, SeatLoss};
+use crate::ingest::manifest::SeatInfo;
+use crate::ingest::session::Session;
+use crate::warning::Warning;
+
+impl SessionResult {
+    /// The document for a session whose losses are known. The parts that not
+    /// every session has (`levels` to `picture`) are empty; the chain fills
+    /// them in.
+    ///
+    /// Figures are rounded to a millionth, far below any uncertainty, so that
+    /// files stay readable. A value that is not finite becomes absent.
+    pub fn new(session: &Session, losses: &LossTable, warnings: Vec<Warning>) -> Self {
+        let info = &session.manifest.session;
+        let seats: Vec<_> = losses
+            .seats
+            .iter()
+            .map(|s| seat_result(s, session.manifest.seat.get(s.seat)))
+            .collect();
+        let bands: Vec<Band> = losses
+            .bands
+            .iter()
+            .map(|b| Band { nominal_hz: b.nominal_hz(), exact_hz: b.exact_hz() })
+            .collect();
+        let mean = mean_result(losses, &seats);
+        Self {
+            format: FORMAT,
+            version: VERSION,
+            title: info.title.clone(),
+            date: info.date.as_ref().map(ToString::to_string),
+            headline: headline(&bands, &mean),
+            bands,
+            mean,
+            curve: Curve {
+                frequency_hz: losses.fine_hz.clone(),
+                mean_loss_db: all_finite(&losses.mean.fine_db),
+                seats: losses
+                    .seats
+                    .iter()
+                    .map(|s| SeatCurve { id: s.id.clone(), loss_db: all_finite(&s.fine_db) })
+                    .collect(),
+            },
+            seats,
+            levels: None,
+            budget: Vec::new(),
+            level: None,
+            claims: Vec::new(),
+            rattle: Vec::new(),
+            rattle_profile: None,
+            rattle_limit_db: None,
+            distortion: None,
+            seat_dependence: None,
+            correction: None,
+            verification: None,
+            sheet: None,
+            power: None,
+            picture: None,
+            warnings,
+        }
+    }
+}
+
+fn seat_result(seat: &SeatLoss, info: Option<&SeatInfo>) -> SeatResult {
+    let loss = Columns::of(&seat.loss);
+    let absent = seat
+        .absent
+        .iter()
+        .zip(&loss.value)
+        .map(|(reason, value)| match (reason, value) {
+            (_, Some(_)) => None,
+            (Some(reason), None) => Some(absence_sentence(reason)),
+            (None, None) => Some("no finite value came out".to_owned()),
+        })
+        .collect();
+    SeatResult {
+        id: seat.id.clone(),
+        name: info.and_then(|i| i.name.clone()).unwrap_or_else(|| seat.id.clone()),
+        weight: seat.weight,
+        position_m: info.and_then(|i| i.position_m),
+        spots: Spots { without: seat.spots[0], with: seat.spots[1] },
+        loss_db: loss.value,
+        u95_db: loss.u95,
+        dof: loss.dof,
+        in_room_loss_db: all_finite(&seat.in_room_db),
+        direct_loss_db: all_finite(&seat.direct_db),
+        absent,
+        doubtful: seat.doubtful.clone(),
+    }
+}
+
+fn mean_result(losses: &LossTable, seats: &[SeatResult]) -> MeanResult {
+    let mean = Columns::of(&losses.mean.loss);
+    MeanResult {
+        seats: (0..losses.bands.len())
+            .map(|b| seats.iter().filter(|s| s.loss_db.get(b).is_some_and(Option::is_some)).count())
+            .collect(),
+        loss_db: mean.value,
+        u95_db: mean.u95,
+        dof: mean.dof,
+        sd_db: all_finite(&losses.mean.sd_db),
+        range_db: all_finite(&losses.mean.range_db),
+    }
+}
+
+/// Nominal names of the bands that the headline sums up: where the losses are
+/// those of the direct sound, and every usual tweeter reaches.
+const HEADLINE_HZ: [f64; 2] = [500.0, 16_000.0];
+
+fn headline(bands: &[Band], mean: &MeanResult) -> Headline {
+    let inside: Vec<usize> = (0..bands.len())
+        .filter(|&b| (HEADLINE_HZ[0]..=HEADLINE_HZ[1]).contains(&bands[b].nominal_hz))
+        .collect();
+    let largest = |values: &[Option<f64>]| {
+        inside
+            .iter()
+            .filter_map(|&b| {
+                Some(BandFigure { nominal_hz: bands[b].nominal_hz, value_db: values[b]? })
+            })
+            .max_by(|a, b| a.value_db.total_cmp(&b.value_db))
+    };
+    let losses: Option<Vec<f64>> = inside.iter().map(|&b| mean.loss_db[b]).collect();
+    let mean_loss_db = losses
+        .filter(|l| !l.is_empty())
+        .and_then(|l| finite(l.iter().sum::<f64>() / l.len() as f64));
+    Headline {
+        band_hz: HEADLINE_HZ,
+        mean_loss_db,
+        largest_loss: largest(&mean.loss_db),
+        largest_range: largest(&mean.range_db),
+    }
+}
+
+/// Estimates as the three lists of the document; an estimate with any
+/// figure that is not finite is absent as a whole.
+struct Columns {
+    value: Vec<Option<f64>>,
+    u95: Vec<Option<f64>>,
+    dof: Vec<Option<f64>>,
+}
+
+impl Columns {
+    fn of(estimates: &[Option<Estimate>]) -> Self {
+        let whole: Vec<Option<[f64; 3]>> = estimates
+            .iter()
+            .map(|e| {
+                let e = e.as_ref()?;
+                Some([finite(e.value_db)?, finite(e.u95_db)?, finite(e.dof.min(MAX_DOF))?])
+            })
+            .collect();
+        let column = |i: usize| whole.iter().map(|e| e.map(|e| e[i])).collect();
+        Self { value: column(0), u95: column(1), dof: column(2) }
+    }
+}
+
+/// Degrees of freedom are written no larger than this: Student's factor
+/// differs from the normal one by less than 0.03 % there, and an infinite
+/// number has no place in JSON.
+const MAX_DOF: f64 = 1e4;
+
+fn finite(value: f64) -> Option<f64> {
+    value.is_finite().then(|| (value * 1e6).round() / 1e6)
+}
+
+fn all_finite(values: &[Option<f64>]) -> Vec<Option<f64>> {
+    values.iter().map(|v| v.and_then(finite)).collect()
+}
+
+/// The reason for an absent band, as a sentence without a full stop.
+pub fn absence_sentence(absence: &Absence) -> String {
+    match absence {
+        Absence::OutsideSweep => "the sweep does not cover this band".to_owned(),
+        Absence::Noise { snr_db } if snr_db.is_finite() => {
+            format!("only {snr_db:.1} dB above the noise of the take, at least 4 dB are needed")
+        }
+        Absence::Noise { .. } => "lost in the noise of the take".to_owned(),
+        Absence::NoTake => "no usable take in one of the conditions".to_owned(),
+    }
+}
