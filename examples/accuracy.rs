@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use scrimcheck::analysis::level::subtract_step;
 use scrimcheck::analysis::loss::{Estimate, losses};
 use scrimcheck::analysis::uncertainty::{Combined, Term};
-use scrimcheck::chain::control_step;
+use scrimcheck::chain::{control_step, place_echoes};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Kind, Scenario, simulate};
 use scrimcheck::transfer::measure::measure;
@@ -84,8 +84,9 @@ fn study(kind: Kind, seed: u64) -> Result<Vec<Row>, String> {
         .map_err(|e| format!("{kind:?} {seed}: {e}"))?;
     let session = &memory.session;
     let gap_m = session.manifest.screen.gap_m;
-    let transfers = measure(session, &|i| Ok(memory.recording(i)), gap_m, &|| ())
+    let mut transfers = measure(session, &|i| Ok(memory.recording(i)), gap_m, &|| ())
         .map_err(|e| format!("{kind:?} {seed}: {e}"))?;
+    place_echoes(session, &mut transfers);
     let (mut table, budget) = losses(session, &transfers, &transfers.seats);
     if let Some(step) = control_step(session, &transfers) {
         subtract_step(&mut table, &step);

@@ -4,16 +4,19 @@ use crate::analysis::check::{Judged, TakeRead, judge_session};
 use crate::analysis::claims::judge_claims;
 use crate::analysis::correction::{CorrectionError, fit_with_seats};
 use crate::analysis::geometry::survey;
+use crate::analysis::joint;
 use crate::analysis::level::{
     ControlLoss, ControlStep, find_level, level_warnings, measure_step, shared_level, subtract_step,
 };
-use crate::analysis::loss::{LossTable, losses};
+use crate::analysis::loss::{LossTable, losses, losses_from};
 use crate::analysis::picture::{assess_light, judge_light_claims};
 use crate::analysis::power::correction_power;
 use crate::analysis::seats::judge_seats;
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::finding::{SheetFinding, explain_loss};
-use crate::analysis::sheet::gap::{GapSearch, SeatTransmission as SeatRatio, estimate_gap};
+use crate::analysis::sheet::gap::{
+    GapEstimate, GapSearch, SeatTransmission as SeatRatio, estimate_gap,
+};
 use crate::analysis::verification::verify;
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, SoundSource};
@@ -67,7 +70,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
         facts[take].get_or_init(|| analyser.facts(&recording));
         Ok(recording)
     };
-    let transfers = measure(session, &read, manifest.screen.gap_m, tick)?;
+    let mut transfers = measure(session, &read, manifest.screen.gap_m, tick)?;
     let judged = judge_takes(session, &transfers, &analyser, facts);
     warnings.extend(judged.warnings());
     let distortion = distortion(session, &transfers);
@@ -75,7 +78,9 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     {
         warnings.extend(warn_of_drive(with, corrected));
     }
-    let (mut table, budget) = losses(session, &transfers, &transfers.seats);
+    let gap = place_echoes(session, &mut transfers);
+    let joint = joint::fit(&transfers.plan, &transfers.seats);
+    let (mut table, budget) = losses_from(session, &transfers, &transfers.seats, &joint);
 
     // Whether the recordings were equally loud.
     let step = control_step(session, &transfers);
@@ -89,7 +94,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     let mut claims = judge_claims(&manifest.claim, &table, shared_level(step.as_ref()));
 
     // What kind of loss it is.
-    let (sheet, about_sheet) = explain(session, &transfers, &table);
+    let (sheet, about_sheet) = explain(session, &transfers, &table, gap.as_ref());
     warnings.extend(about_sheet);
 
     // What can be done about it, and what that costs.
@@ -104,7 +109,9 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     };
     let verification =
         correction.as_ref().filter(|_| !transfers.corrected.is_empty()).map(|setting| {
-            let (mut corrected, _) = losses(session, &transfers, &transfers.corrected);
+            let (plan, seats) = (&transfers.plan, &transfers.corrected);
+            let known = joint::fit_with_known_echoes(plan, seats, &joint, &transfers.seats);
+            let (mut corrected, _) = losses_from(session, &transfers, seats, &known);
             if let Some(step) = &step {
                 subtract_step(&mut corrected, step);
             }
@@ -202,18 +209,16 @@ fn distortion(session: &Session, transfers: &Transfers) -> Option<DistortionResu
     (without.is_some() || with.is_some()).then_some(DistortionResult { without, with, corrected })
 }
 
-/// Kind of loss and gap, from the mean loss and the ripple at the seats.
-pub fn explain(
-    session: &Session,
-    transfers: &Transfers,
-    table: &LossTable,
-) -> (SheetFinding, Vec<Warning>) {
+/// The gap that the ripple at the seats tells of. Where none is stated it places the echoes.
+pub fn place_echoes(session: &Session, transfers: &mut Transfers) -> Option<GapEstimate> {
     let air = Air { speed_m_s: transfers.speed_m_s, ..Air::AT_20_C };
-    let position_m = |seat: usize| session.manifest.seat[seat].position_m;
     let ratios: Vec<SeatRatio> = transfers
         .seats
         .iter()
-        .map(|s| SeatRatio { ratio: s.ratio.clone(), cos_theta: angle_cosine(position_m(s.seat)) })
+        .map(|s| SeatRatio {
+            ratio: s.ratio.clone(),
+            cos_theta: angle_cosine(session.manifest.seat[s.seat].position_m),
+        })
         .collect();
     let top_hz = session.sweep.band_hz[1].min(0.45 * f64::from(session.sweep.rate_hz));
     let default = GapSearch::default();
@@ -222,11 +227,28 @@ pub fn explain(
         ..default
     };
     let found = estimate_gap(&ratios, transfers.plan.ratio_step_hz(), &air, &search);
+    if session.manifest.screen.gap_m.is_none()
+        && let Some(gap) = &found
+    {
+        transfers.place_gap(session, gap.gap_m);
+    }
+    found
+}
+
+/// Kind of loss, from the mean loss and the gap.
+pub fn explain(
+    session: &Session,
+    transfers: &Transfers,
+    table: &LossTable,
+    found: Option<&GapEstimate>,
+) -> (SheetFinding, Vec<Warning>) {
+    let air = Air { speed_m_s: transfers.speed_m_s, ..Air::AT_20_C };
+    let position_m = |seat: usize| session.manifest.seat[seat].position_m;
     let cosines: Vec<f64> = (0..session.manifest.seat.len())
         .filter(|&s| position_m(s).is_some())
         .map(|s| angle_cosine(position_m(s)))
         .collect();
-    explain_loss(table, &session.manifest.screen, &cosines, found.as_ref(), &air)
+    explain_loss(table, &session.manifest.screen, &cosines, found, &air)
 }
 
 /// The level step between the conditions, where control takes show it.

@@ -5,7 +5,7 @@ use scrimcheck::analysis::loss::losses;
 use scrimcheck::analysis::sheet::choice::LossKind;
 use scrimcheck::analysis::sheet::finding::SheetFinding;
 use scrimcheck::analysis::sheet::fit::{ModelKind, Quantity};
-use scrimcheck::chain::explain;
+use scrimcheck::chain::{explain, place_echoes};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::random::Kind;
 use scrimcheck::simulate::scenario::Scenario;
@@ -23,9 +23,10 @@ fn find(sheet: Sheet, gap_m: f64, seed: u64) -> SheetFinding {
     let session = &memory.session;
     let read = |take: usize| Ok(memory.recording(take));
     let stated = session.manifest.screen.gap_m;
-    let transfers = measure(session, &read, stated, &|| ()).unwrap();
+    let mut transfers = measure(session, &read, stated, &|| ()).unwrap();
+    let gap = place_echoes(session, &mut transfers);
     let (table, _) = losses(session, &transfers, &transfers.seats);
-    explain(session, &transfers, &table).0
+    explain(session, &transfers, &table, gap.as_ref()).0
 }
 
 fn value(finding: &SheetFinding, kind: ModelKind, quantity: Quantity) -> f64 {

@@ -1,6 +1,6 @@
 //! The loss per seat and its mean: what every later step and paper reads.
 
-use super::joint::{self, Spectrum};
+use super::joint::{self, Joint, Spectrum};
 use super::passage::{SeatPassage, band_power, seat_passage};
 use super::uncertainty::{Budget, SeatScatter, SessionScatter};
 use crate::ingest::session::Session;
@@ -107,11 +107,20 @@ pub fn losses(
     transfers: &Transfers,
     seats: &[SeatTransmission],
 ) -> (LossTable, Budget) {
+    losses_from(session, transfers, seats, &joint::fit(&transfers.plan, seats))
+}
+
+/// The same from a fit that is there already.
+pub fn losses_from(
+    session: &Session,
+    transfers: &Transfers,
+    seats: &[SeatTransmission],
+    joint: &Joint,
+) -> (LossTable, Budget) {
     let plan = &transfers.plan;
-    let joint = joint::fit(plan, seats);
     let passages: Vec<SeatPassage> = (0..seats.len())
         .into_par_iter()
-        .map(|at| seat_passage(plan, &seats[at], &joint, at))
+        .map(|at| seat_passage(plan, &seats[at], joint, at))
         .collect();
     let measured: Vec<SeatValues> = seats
         .par_iter()

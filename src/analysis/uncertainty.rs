@@ -173,23 +173,26 @@ pub struct Weights {
 /// Calibrated weights with two spots or more ...
 pub const WEIGHTS: Weights = Weights {
     window_db: 0.023,
-    spots: 5.0,
+    spots: 1.7,
     placement: 0.0,
-    echo: 7.0,
+    echo: 3.5,
     tail: 0.02,
-    noise: 0.5,
+    noise: 0.1,
     unknown_gap: 0.4,
 };
 /// ... and with a single spot.
 pub const WEIGHTS_SINGLE: Weights = Weights {
-    window_db: 0.036,
+    window_db: 0.018,
     spots: 0.0,
-    placement: 0.05,
-    echo: 3.5,
-    tail: 0.02,
+    placement: 0.5,
+    echo: 2.4,
+    tail: 0.04,
     noise: 4.0,
     unknown_gap: 0.4,
 };
+
+/// What is left of the variance of an unknown gap where the takes tell of it.
+const FOUND_GAP_SHARE: f64 = 0.2;
 
 /// Degrees of freedom of terms whose size is judged from models: relative
 /// uncertainty of about 30 % (GUM G.4.2).
@@ -270,6 +273,10 @@ impl SeatScatter {
                 scatter.unknown[b] = unknown_gap_variance(values.direct_db[b], band.width_hz());
                 continue;
             };
+            if transfers.gap_was_found {
+                let unknown = unknown_gap_variance(values.direct_db[b], band.width_hz());
+                scatter.unknown[b] = FOUND_GAP_SHARE * unknown;
+            }
             let error = passage.echo_error[b];
             let lag_s = passage.first_order as f64 * round_trip_s;
             scatter.echo[b] = to_db.powi(2) * error * (2.0 * direct * coherence(lag_s) + error);

@@ -54,6 +54,19 @@ pub struct Transfers {
     pub drift_difference_ppm: Option<(f64, bool)>,
     /// Speed of sound used, m/s.
     pub speed_m_s: f64,
+    /// Whether the gap that places the echoes was found in the takes, not stated.
+    pub gap_was_found: bool,
+}
+
+impl Transfers {
+    /// Places the echoes of the sheet by a gap that was found in the takes, m.
+    pub fn place_gap(&mut self, session: &Session, gap_m: f64) {
+        for seat in self.seats.iter_mut().chain(&mut self.corrected) {
+            let cosine = angle_cosine(session.manifest.seat[seat.seat].position_m);
+            seat.timing.round_trip_s = Some(2.0 * gap_m * cosine / self.speed_m_s);
+        }
+        self.gap_was_found = true;
+    }
 }
 
 /// What stays of a take after its seat has been measured.
@@ -164,6 +177,7 @@ pub fn measure(
         control,
         drift_difference_ppm: drift,
         speed_m_s,
+        gap_was_found: false,
     })
 }
 
