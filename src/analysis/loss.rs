@@ -120,7 +120,7 @@ pub fn losses_from(
     let plan = &transfers.plan;
     let passages: Vec<SeatPassage> = (0..seats.len())
         .into_par_iter()
-        .map(|at| seat_passage(plan, &seats[at], joint, at))
+        .map(|at| seat_passage(plan, &seats[at], joint, at, session.manifest.screen.backing))
         .collect();
     let measured: Vec<SeatValues> = seats
         .par_iter()

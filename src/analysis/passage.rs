@@ -33,6 +33,7 @@ pub fn seat_passage(
     seat: &SeatTransmission,
     joint: &Joint,
     at: usize,
+    backing: bool,
 ) -> SeatPassage {
     let fit = &joint.seats[at];
     let front = joint.front.as_ref();
@@ -49,7 +50,14 @@ pub fn seat_passage(
             let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
             let reflection = fit.reflector.reflection(&plan.fft, df_hz);
             let ratio = fit.ratio(plan, Some(front)).unwrap_or_default();
-            let error = echo_error(plan, front, &reflection, &ratio, inside);
+            let error = echo_error(
+                plan,
+                front,
+                &reflection,
+                &ratio,
+                inside,
+                if backing { BACKED } else { NOT_THIN },
+            );
             (error.iter().zip(&own_power).map(|(e, p)| e * p).collect(), inside as usize + 1)
         }
         _ => (vec![0.0; plan.n_bands], 0),
@@ -69,8 +77,10 @@ pub fn seat_passage(
 }
 
 /// Mean square error of an echo, relative to its power, because no sheet is quite thin, flat
-/// and alike at every angle: 5 % of its amplitude.
+/// and alike at every angle: 5 % of its amplitude ...
 const NOT_THIN: f64 = 0.0025;
+/// ... and with a backing some way behind it, which is no thin sheet, 15 %.
+const BACKED: f64 = 0.0225;
 
 /// Mean square error of the echoes from the order `inside + 1` on, relative to the sheet's own
 /// power: the error of the front times what the sheet reflects.
@@ -80,6 +90,7 @@ fn echo_error(
     reflection: &[Complex<f64>],
     ratio: &[Complex<f64>],
     inside: f64,
+    not_thin: f64,
 ) -> Vec<f64> {
     let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
     (0..plan.n_bands)
@@ -87,7 +98,7 @@ fn echo_error(
             let reflected = band_power(plan, reflection, b);
             let returned = band_power(plan, ratio, b).min(0.9);
             let mid_hz = (plan.band_mid_hz(b) / df_hz).round() * df_hz;
-            let first = reflected * front.variance(mid_hz) + NOT_THIN * returned;
+            let first = reflected * front.variance(mid_hz) + not_thin * returned;
             (inside + 1.0).powi(2) * returned.powf(inside) * first
         })
         .collect()

@@ -175,7 +175,7 @@ pub const WEIGHTS: Weights = Weights {
     window_db: 0.023,
     spots: 1.7,
     placement: 0.0,
-    echo: 3.5,
+    echo: 4.0,
     tail: 0.02,
     noise: 0.1,
     unknown_gap: 0.4,

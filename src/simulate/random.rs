@@ -85,6 +85,9 @@ impl Scenario {
             Kind::HeavyLargeGap => draw.heavy(),
             _ => draw.any_sheet(),
         };
+        if matches!(&sheet, Sheet::Double { spacing_m, .. } if *spacing_m > 0.0) {
+            s.screen_lines.push_str("\nbacking = true");
+        }
         s.sheet = sheet;
         s.construction = construction;
         s.gap_m = draw.between(0.04, 0.3);

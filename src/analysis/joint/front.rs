@@ -84,3 +84,35 @@ impl Front {
         sum.max(0.0)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_hard_plate_is_flat_and_a_small_front_fades_below_its_corner() {
+        let mut front = Front {
+            weights: [0.0; N_TERMS],
+            covariance: DMatrix::zeros(N_TERMS, N_TERMS),
+            lag_factor: 1.0,
+        };
+        front.weights[MAIN_TERM] = 0.8;
+        for hz in [100.0, 1000.0, 10_000.0] {
+            assert!((front.at(hz) - 0.8).norm() < 1e-12);
+        }
+        // 0.8 - 0.8/(1 + j f/fc) = 0.8 (j f/fc)/(1 + j f/fc): first-order high-pass.
+        front.weights[N_TAPS + 1] = -0.8;
+        let corner_hz = SHELVES_HZ[1];
+        assert!((front.at(corner_hz).norm() - 0.8 / 2f64.sqrt()).abs() < 1e-12);
+        assert!(front.at(0.0).norm() < 1e-12);
+    }
+
+    /// One independent term: the variance at every frequency is the term's own.
+    #[test]
+    fn the_error_of_the_main_part_is_its_variance() {
+        let mut covariance = DMatrix::zeros(N_TERMS, N_TERMS);
+        covariance[(MAIN_TERM, MAIN_TERM)] = 0.01;
+        let front = Front { weights: [0.0; N_TERMS], covariance, lag_factor: 1.0 };
+        assert!((front.variance(3000.0) - 0.01).abs() < 1e-15);
+    }
+}

@@ -15,6 +15,8 @@
 
 pub mod front;
 mod pair;
+#[cfg(test)]
+mod tests;
 mod thin;
 
 use crate::transfer::direct::{DirectPair, HEAD_S};

@@ -107,3 +107,54 @@ pub fn reflection(df_hz: f64, through: &[Complex<f64>], advance_s: f64) -> Spect
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RATE_HZ: f64 = 48_000.0;
+
+    /// Series impedance of flow resistance 0.3 and mass, both in `rho c` at 1 kHz.
+    fn impedance(hz: f64) -> Complex<f64> {
+        Complex::new(0.3, 0.15 * hz / 1000.0)
+    }
+
+    fn through(fft: &RealFft, delay_s: f64) -> Spectrum {
+        let df_hz = RATE_HZ / fft.n_points() as f64;
+        (0..fft.n_bins())
+            .map(|k| {
+                let hz = k as f64 * df_hz;
+                (impedance(hz) / 2.0 + 1.0).inv()
+                    * Complex::from_polar(1.0, -2.0 * PI * hz * delay_s)
+            })
+            .collect()
+    }
+
+    /// `1/(1 + z/2)` of a passive sheet is minimum-phase: the delay put on it is all there is,
+    /// to a fifth of a sample (how the sheet goes on beyond the sweep is only guessed).
+    #[test]
+    fn the_delay_put_on_a_sheet_is_found() {
+        let fft = RealFft::new(2880);
+        for delay_s in [-1e-5, 0.0, 2.5e-5] {
+            let found = excess_delay_s(&fft, RATE_HZ, &through(&fft, delay_s)).unwrap();
+            assert!((found - delay_s).abs() < 4e-6, "{found} for {delay_s}");
+        }
+        assert_eq!(excess_delay_s(&fft, RATE_HZ, &vec![Complex::default(); fft.n_bins()]), None);
+    }
+
+    /// Closed form `R = (z/2)/(1 + z/2)`.
+    #[test]
+    fn a_thin_sheet_reflects_what_it_does_not_pass() {
+        let fft = RealFft::new(2880);
+        let df_hz = RATE_HZ / fft.n_points() as f64;
+        let found = reflection(df_hz, &through(&fft, 2e-5), 2e-5);
+        for (k, r) in found.iter().enumerate() {
+            let half = impedance(k as f64 * df_hz) / 2.0;
+            let want = half / (half + 1.0);
+            assert!((r - want).norm() < 1e-9, "bin {k}: {r} {want}");
+        }
+        // No more than all is reflected, whatever the transmission claims.
+        let loud = vec![Complex::new(-3.0, 0.0); 4];
+        assert!(reflection(df_hz, &loud, 0.0).iter().all(|r| r.norm() <= 1.0 + 1e-12));
+    }
+}
