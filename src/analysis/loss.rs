@@ -1,7 +1,7 @@
 //! The loss per seat and its mean: what every later step and paper reads.
 
 use super::joint::{self, Joint, Spectrum};
-use super::passage::{SeatPassage, band_power, seat_passage};
+use super::passage::{SeatPassage, seat_passage};
 use super::uncertainty::{Budget, SeatScatter, SessionScatter};
 use crate::ingest::session::Session;
 use crate::transfer::measure::Transfers;
@@ -160,7 +160,9 @@ fn measure_seat(
 ) -> SeatValues {
     let plan = &transfers.plan;
     let loss_db = |total: &Spectrum, n: usize| -> Vec<f64> {
-        (0..n).map(|band| -10.0 * band_power(plan, total, band).log10()).collect()
+        let more = |k: usize| passage.unresolved.get(k).copied().unwrap_or(0.0);
+        let power = |band| plan.bins.mean(band, |k| total[k].norm_sqr() + more(k));
+        (0..n).map(|band| -10.0 * power(band).log10()).collect()
     };
     let by = |all: &[Spectrum]| all.iter().map(|s| loss_db(s, plan.n_bands)).collect();
     let direct_db = loss_db(&passage.total, plan.bins.len());

@@ -14,6 +14,9 @@ pub struct SeatPassage {
     pub by_with: Vec<Spectrum>,
     /// The same by each take without the screen.
     pub by_without: Vec<Spectrum>,
+    /// Power per bin of the echoes that are expected beyond the ones found: a front that is
+    /// not known well is found too small. Empty without echoes.
+    pub unresolved: Vec<f64>,
     /// Power of the sheet's own transmission, third-octave bands.
     pub own_power: Vec<f64>,
     /// Mean square error of what the echoes add to the transmission, third-octave bands.
@@ -44,12 +47,19 @@ pub fn seat_passage(
     };
     let own = fit.transmission(plan, None, &all);
     let own_power: Vec<f64> = (0..plan.n_bands).map(|b| band_power(plan, &own, b)).collect();
+    let mut unresolved = Vec::new();
     let (echo_error, first_order) = match (front, fit.round_trip_s) {
         (Some(front), Some(round_trip_s)) => {
             let inside = (seat.timing.end_s / round_trip_s).floor();
             let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
             let reflection = fit.reflector.reflection(&plan.fft, df_hz);
             let ratio = fit.ratio(plan, Some(front)).unwrap_or_default();
+            if inside < 1.0 {
+                let variance: Vec<f64> =
+                    (0..plan.n_bands).map(|b| front.variance(plan.band_mid_hz(b))).collect();
+                let bins = plan.per_bin(&variance).into_iter().zip(&own).zip(&reflection);
+                unresolved = bins.map(|((v, t), r)| v * t.norm_sqr() * r.norm_sqr()).collect();
+            }
             let error = echo_error(
                 plan,
                 front,
@@ -69,6 +79,7 @@ pub fn seat_passage(
         total: fit.transmission(plan, front, &all),
         by_with: of(rows(n_without, n_with)),
         by_without: of(columns(n_without, n_with)),
+        unresolved,
         own_power,
         echo_error,
         first_order,

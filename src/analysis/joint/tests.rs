@@ -1,7 +1,7 @@
 //! The fit on responses made by the closed form of a sheet in front of a plate.
 
 use super::*;
-use crate::transfer::direct::SeatTiming;
+use crate::transfer::direct::{DirectPair, HEAD_S, SeatTiming};
 use crate::units::ThirdOctave;
 
 const RATE_HZ: f64 = 48_000.0;

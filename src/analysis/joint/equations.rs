@@ -1,0 +1,123 @@
+//! Rows and ridges of the equations, and what a fit leaves of them.
+
+use super::fitter::{Fitter, Pair, ROW_ERROR};
+use super::mean_of;
+use super::slow::{SLOW_S, slow_parts};
+use crate::transfer::window::rise;
+use std::f64::consts::PI;
+
+/// The equations begin this long before the crest, s.
+const BEFORE_S: f64 = 0.001;
+/// Fade of the first rows, s.
+const ROW_FADE_S: f64 = 0.0003;
+/// Standard deviation expected of a tap near lag 0 ...
+const TAP_SD: f64 = 0.3;
+/// ... up to this lag, s; beyond it falls off ...
+const TAP_NEAR_S: f64 = 0.0003;
+/// ... with this time constant, s ...
+const TAP_FALL_S: f64 = 0.0002;
+/// ... down to this: what may still come is slow and small.
+const TAP_LEAST_SD: f64 = 0.01;
+/// Standard deviation expected of the gain of a slow part at 0 Hz.
+const SLOW_SD: f64 = 0.4;
+/// Reflections are told from the residual by its power over this, s.
+const LOCAL_S: f64 = 0.0005;
+/// What a moved microphone makes of reflections rises with frequency; so both responses are
+/// brought to a fall of 6 dB an octave from here up before they are compared, Hz ...
+const FALL_FROM_HZ: f64 = 500.0;
+/// ... by so much at most (as a factor less one).
+const FALL_MOST: f64 = 39.0;
+
+impl Fitter<'_> {
+    pub fn first_row(&self) -> usize {
+        self.head - self.samples(BEFORE_S)
+    }
+
+    /// Weights of the rows to `end_s`, the first ones faded in.
+    pub fn row_weights(&self, end_s: f64, of_row: impl Fn(usize) -> f64) -> Vec<f64> {
+        let first = self.first_row();
+        let last = self.head + (end_s * self.rate_hz).ceil() as usize;
+        let mut weights: Vec<f64> = (first..=last).map(of_row).collect();
+        let fade = self.samples(ROW_FADE_S);
+        weights.iter_mut().zip(rise(fade)).for_each(|(w, r)| *w *= r);
+        weights
+    }
+
+    pub fn ridge(&self, first_lag: i64, n_taps: usize, energy: f64) -> Vec<f64> {
+        let slow = ROW_ERROR * energy / SLOW_SD.powi(2);
+        (0..n_taps)
+            .map(|i| {
+                let lag_s = (first_lag + i as i64).unsigned_abs() as f64 / self.rate_hz;
+                let fall = (-(lag_s - TAP_NEAR_S).max(0.0) / TAP_FALL_S).exp();
+                let sd = (TAP_SD * fall).max(TAP_LEAST_SD);
+                // Taps of a finer grid are smaller: the same filter is spread over more of them.
+                ROW_ERROR * energy / sd.powi(2)
+            })
+            .chain([slow; SLOW_S.len()])
+            .collect()
+    }
+
+    /// With minus filtered source, per sample.
+    pub fn residual(
+        &self,
+        source: &[f64],
+        pair: &Pair,
+        first_lag: i64,
+        taps: &[f64],
+        slow: &[f64],
+    ) -> Vec<f64> {
+        let n = source.len() as i64;
+        let slow_parts = slow_parts(source, self.rate_hz);
+        (0..source.len())
+            .map(|row| {
+                let filtered: f64 = taps
+                    .iter()
+                    .enumerate()
+                    .filter_map(|(c, t)| {
+                        let at = row as i64 - first_lag - c as i64;
+                        (at >= 0 && at < n).then(|| t * source[at as usize])
+                    })
+                    .sum();
+                let slow: f64 = slow_parts.iter().zip(slow).map(|(p, a)| p[row] * a).sum();
+                pair.given.with[row] - filtered - slow
+            })
+            .collect()
+    }
+
+    /// Power of what the pairs of a seat leave, per row, as if each pair were of its own: pairs
+    /// share takes, and what a sheet passes at other angles is alike in all of them, so it is
+    /// the power of their mean times their number.
+    pub fn left_power(&self, pairs: &[Vec<f64>]) -> Vec<f64> {
+        let mut power = self.local_power(&mean_of(pairs));
+        power.iter_mut().for_each(|p| *p *= pairs.len() as f64);
+        power
+    }
+
+    /// Mean square around each sample.
+    pub fn local_power(&self, x: &[f64]) -> Vec<f64> {
+        let half = self.samples(0.5 * LOCAL_S);
+        let mut sums = Vec::with_capacity(x.len() + 1);
+        sums.push(0.0);
+        for v in x {
+            sums.push(sums[sums.len() - 1] + v * v);
+        }
+        (0..x.len())
+            .map(|i| {
+                let (from, to) = (i.saturating_sub(half), (i + half + 1).min(x.len()));
+                (sums[to] - sums[from]) / (to - from) as f64
+            })
+            .collect()
+    }
+}
+
+/// A response with more weight at low frequencies, see [`FALL_FROM_HZ`].
+pub fn emphasised(x: &[f64], rate_hz: f64) -> Vec<f64> {
+    let keep = (-2.0 * PI * FALL_FROM_HZ / rate_hz).exp();
+    let mut level = 0.0;
+    x.iter()
+        .map(|x| {
+            level = keep * level + (1.0 - keep) * x;
+            x + FALL_MOST * level
+        })
+        .collect()
+}

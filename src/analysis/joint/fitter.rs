@@ -1,0 +1,462 @@
+//! Gauss-Newton steps: all seats' taps and the front's terms at once.
+
+use super::equations::emphasised;
+use super::front::{Front, MAIN_TERM, N_TERMS, expected, terms};
+use super::pair::{Reduced, Rows};
+use super::reflector::{Reflector, clear_s, limited};
+use super::slow::{SLOW_S, add_slow, slow_parts};
+use super::{Joint, SeatFit, Spectrum, mean_of, thin};
+use crate::transfer::direct::{DirectPair, HEAD_S};
+use crate::transfer::fft::RealFft;
+use crate::transfer::seat::{SeatPlan, SeatTransmission};
+use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
+use realfft::num_complex::Complex;
+use std::f64::consts::PI;
+
+/// The filter may lead by this much (band-limited sheets ring both ways), s.
+const LEAD_S: f64 = 0.0003;
+/// Rows go on this far beyond the last tap, s ...
+const ROWS_BEYOND_S: f64 = 0.0002;
+/// ... and this far beyond the first round trip, where there is one.
+const ROWS_AFTER_TRIP_S: f64 = 0.0009;
+/// No row is taken later than this, s.
+const LAST_ROW_S: f64 = 0.0035;
+/// Error power of a row before any reflection, relative to the energy of the direct sound.
+pub const ROW_ERROR: f64 = 1e-5;
+/// Weight of the residual's power against the error of clean rows: what reflections leave is
+/// alike at neighbouring samples and at seats side by side, and so tells less than its
+/// number of rows.
+const LEFT_WEIGHT: f64 = 4.0;
+/// Gauss-Newton steps.
+const STEPS: usize = 5;
+/// The stated gap may be off by this part, and by this lag, s.
+const LAG_PART: f64 = 0.06;
+const LAG_STEP: f64 = 0.004;
+
+/// Everything of a seat that does not change from step to step.
+pub struct Seat<'a> {
+    /// What was measured there.
+    pub given: &'a SeatTransmission,
+    pairs: Vec<Pair>,
+}
+
+/// A pair of takes, with more weight at low frequencies.
+pub struct Pair {
+    /// Both responses.
+    pub given: DirectPair,
+    source: Spectrum,
+    energy: f64,
+}
+
+/// All seats, ready for the steps.
+pub struct Fitter<'a> {
+    fft: RealFft,
+    /// Sampling rate, Hz.
+    pub rate_hz: f64,
+    /// Index of the crest in every response.
+    pub head: usize,
+    /// Seats with their pairs.
+    pub seats: Vec<Seat<'a>>,
+}
+
+/// What a step knows of one seat.
+#[derive(Clone)]
+struct State {
+    first_lag: i64,
+    /// Taps of all pairs.
+    taps: Vec<Vec<f64>>,
+    /// Gains of the slow parts of all pairs.
+    slow: Vec<Vec<f64>>,
+    /// Power of what the fit leaves, per row; see [`Fitter::left_power`].
+    left: Vec<f64>,
+    delay_s: f64,
+    misfit: f64,
+}
+
+impl<'a> Fitter<'a> {
+    /// Transforms what the steps need.
+    pub fn new(plan: &SeatPlan, seats: &'a [SeatTransmission]) -> Self {
+        let rate_hz = plan.rate_hz();
+        let fft = RealFft::new(crate::transfer::deconvolve::fast_length((0.06 * rate_hz) as usize));
+        let head = (HEAD_S * rate_hz) as usize;
+        let seats = seats
+            .iter()
+            .map(|given| {
+                let until = head + ((given.timing.end_s + ROWS_BEYOND_S) * rate_hz) as usize;
+                let pairs = given
+                    .pairs
+                    .iter()
+                    .map(|pair| {
+                        let given = DirectPair {
+                            without: emphasised(&pair.without, rate_hz),
+                            with: emphasised(&pair.with, rate_hz),
+                        };
+                        Pair {
+                            source: fft.forward(&given.without),
+                            energy: given.without[..until].iter().map(|x| x * x).sum(),
+                            given,
+                        }
+                    })
+                    .collect();
+                Seat { given, pairs }
+            })
+            .collect();
+        Self { fft, rate_hz, head, seats }
+    }
+
+    fn df_hz(&self) -> f64 {
+        self.rate_hz / self.fft.n_points() as f64
+    }
+
+    /// Number of samples for a time, rounded down.
+    pub fn samples(&self, time_s: f64) -> usize {
+        (time_s * self.rate_hz) as usize
+    }
+
+    /// Sheet and front of all seats; `None` where nothing can be fitted.
+    pub fn run(&self) -> Option<Joint> {
+        let trips: Vec<Option<f64>> =
+            self.seats.iter().map(|s| s.given.timing.round_trip_s).collect();
+        let mut states: Vec<State> =
+            self.seats.par_iter().map(|seat| self.start(seat)).collect::<Option<_>>()?;
+        let mut front = None;
+        if trips.iter().any(Option::is_some) {
+            let lag_factor = self.find_lag(&states);
+            let mut found = Front {
+                weights: expected().map(|[mean, _]| mean),
+                covariance: DMatrix::zeros(N_TERMS, N_TERMS),
+                lag_factor,
+            };
+            for _ in 0..STEPS {
+                self.step(&mut states, &mut found)?;
+            }
+            front = Some(found);
+        }
+        let factor = front.as_ref().map_or(1.0, |f| f.lag_factor);
+        let seats = self
+            .seats
+            .iter()
+            .zip(states)
+            .map(|(seat, state)| SeatFit {
+                reflector: self.reflector(seat, &state),
+                first_lag: state.first_lag,
+                taps: state.taps,
+                slow: state.slow,
+                round_trip_s: seat.given.timing.round_trip_s.map(|t| t * factor),
+                misfit: state.misfit,
+            })
+            .collect();
+        Some(Joint { front, seats })
+    }
+
+    /// Taps alone, from what comes before the first echo.
+    fn start(&self, seat: &Seat) -> Option<State> {
+        let end_s = clear_s(seat.given).min(seat.given.timing.end_s);
+        let has_echo = seat.given.timing.round_trip_s.is_some();
+        let rows_end_s =
+            if has_echo && end_s < seat.given.timing.end_s { end_s } else { end_s + ROWS_BEYOND_S };
+        let first_lag = -(self.samples(LEAD_S) as i64);
+        let mut state = State {
+            first_lag,
+            taps: Vec::new(),
+            slow: Vec::new(),
+            left: Vec::new(),
+            delay_s: 0.0,
+            misfit: 0.0,
+        };
+        let n_taps = (self.samples(end_s) as i64 + 1 - first_lag) as usize;
+        let mut all_left = Vec::new();
+        for pair in &seat.pairs {
+            let weights = self.row_weights(rows_end_s, |_| 1.0);
+            let ridge = self.ridge(first_lag, n_taps, pair.energy);
+            let rows = Rows {
+                source: &pair.given.without,
+                slow: &slow_parts(&pair.given.without, self.rate_hz),
+                target: &pair.given.with,
+                terms: &[],
+                first: self.first_row(),
+                weights: &weights,
+                first_lag,
+                ridge: &ridge,
+            };
+            let mut taps = rows.reduce(&[0.0; N_TERMS])?.taps_with(&[]);
+            let slow = taps.split_off(n_taps);
+            let left = self.residual(&pair.given.without, pair, first_lag, &taps, &slow);
+            all_left.push(left);
+            state.taps.push(taps);
+            state.slow.push(slow);
+        }
+        state.left = self.left_power(&all_left);
+        state.delay_s = self.delay_s(seat, &state)?;
+        Some(state)
+    }
+
+    /// Taps of one seat, with the echoes of `sheet` in the source.
+    pub fn plain(&self, seat: &Seat, sheet: Option<&SeatFit>, known: &Joint) -> Option<SeatFit> {
+        let end_s = seat.given.timing.end_s;
+        let first_lag = -(self.samples(LEAD_S) as i64);
+        let n_taps = (self.samples(end_s) as i64 + 1 - first_lag) as usize;
+        let weights = self.row_weights(end_s + ROWS_BEYOND_S, |_| 1.0);
+        let series = sheet.and_then(|sheet| {
+            let ratio = sheet.ratio_on(&self.fft, self.df_hz(), known.front.as_ref())?;
+            let one = Complex::new(1.0, 0.0);
+            Some(ratio.into_iter().map(|r| one / (one - r)).collect::<Spectrum>())
+        });
+        let mut state = State {
+            first_lag,
+            taps: Vec::new(),
+            slow: Vec::new(),
+            left: Vec::new(),
+            delay_s: 0.0,
+            misfit: 0.0,
+        };
+        for pair in &seat.pairs {
+            let source = match &series {
+                Some(series) => self.with_echoes(pair, series),
+                None => pair.given.without.clone(),
+            };
+            let mut taps = Rows {
+                source: &source,
+                slow: &slow_parts(&source, self.rate_hz),
+                target: &pair.given.with,
+                terms: &[],
+                first: self.first_row(),
+                weights: &weights,
+                first_lag,
+                ridge: &self.ridge(first_lag, n_taps, pair.energy),
+            }
+            .reduce(&[0.0; N_TERMS])?
+            .taps_with(&[]);
+            state.slow.push(taps.split_off(n_taps));
+            state.taps.push(taps);
+        }
+        let own = || self.reflector(seat, &state);
+        Some(SeatFit {
+            first_lag,
+            reflector: sheet.map_or_else(own, |s| s.reflector.clone()),
+            round_trip_s: sheet.and_then(|s| s.round_trip_s),
+            misfit: 0.0,
+            taps: state.taps.clone(),
+            slow: state.slow.clone(),
+        })
+    }
+
+    fn reflector(&self, seat: &Seat, state: &State) -> Reflector {
+        let State { first_lag, taps, slow, delay_s, .. } = state;
+        Reflector::new(seat.given, self.rate_hz, *first_lag, taps, slow, *delay_s)
+    }
+
+    fn delay_s(&self, seat: &Seat, state: &State) -> Option<f64> {
+        let reflector = self.reflector(seat, state);
+        let through = reflector.through(&self.fft, self.df_hz());
+        thin::excess_delay_s(&self.fft, self.rate_hz, &through)
+    }
+
+    /// Which part of the stated lag explains most of what the first step leaves.
+    fn find_lag(&self, states: &[State]) -> f64 {
+        let n = (LAG_PART / LAG_STEP) as i32;
+        let floor = 1.0 / expected()[MAIN_TERM][1].powi(2);
+        (-n..=n)
+            .map(|i| {
+                let factor = 1.0 + f64::from(i) * LAG_STEP;
+                let parts: Vec<[f64; 2]> = self
+                    .seats
+                    .par_iter()
+                    .zip(states)
+                    .filter_map(|(seat, state)| self.agreement(seat, state, factor))
+                    .collect();
+                let [normal, target] =
+                    parts.iter().fold([0.0; 2], |sum, p| [sum[0] + p[0], sum[1] + p[1]]);
+                (factor, target.max(0.0).powi(2) / (normal + floor))
+            })
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or(1.0, |(factor, _)| factor)
+    }
+
+    /// Normal matrix and right-hand side of the main reflection alone, at a lag.
+    fn agreement(&self, seat: &Seat, state: &State, factor: f64) -> Option<[f64; 2]> {
+        let mut sum = [0.0; 2];
+        let echo = self.echo(seat, state, None, factor)?;
+        for (i, pair) in seat.pairs.iter().enumerate() {
+            let term = self.term(pair, &echo.derivative, MAIN_TERM);
+            let reduced = self.reduce(seat, state, i, &echo, &[term], &[0.0; N_TERMS])?;
+            let scale = ROW_ERROR * pair.energy;
+            sum[0] += reduced.normal[(0, 0)] / scale;
+            sum[1] += reduced.target[0] / scale;
+        }
+        Some(sum)
+    }
+
+    /// Echo series of a seat, and what each term changes.
+    fn echo(&self, seat: &Seat, state: &State, front: Option<&Front>, factor: f64) -> Option<Echo> {
+        let round_trip_s = seat.given.timing.round_trip_s? * factor;
+        let reflector = self.reflector(seat, state);
+        let reflection = reflector.reflection(&self.fft, self.df_hz());
+        let one = Complex::new(1.0, 0.0);
+        let mut series = Vec::with_capacity(reflection.len());
+        let mut derivative = Vec::with_capacity(reflection.len());
+        let mut whole = self.fft.forward_at(state.first_lag, &mean_of(&state.taps));
+        add_slow(&mut whole, &mean_of(&state.slow), self.df_hz());
+        for (k, r) in reflection.iter().enumerate() {
+            let hz = k as f64 * self.df_hz();
+            let returned = r * Complex::from_polar(1.0, -2.0 * PI * hz * round_trip_s);
+            let ratio = limited(front.map_or(Complex::default(), |f| f.at(hz) * returned));
+            let g = one / (one - ratio);
+            series.push(g);
+            derivative.push(whole[k] * g * g * returned);
+        }
+        Some(Echo { series, derivative, round_trip_s })
+    }
+
+    /// What a unit of one term of the front adds to a take with the screen.
+    fn term(&self, pair: &Pair, derivative: &[Complex<f64>], term: usize) -> Vec<f64> {
+        let df_hz = self.df_hz();
+        let spectrum = pair
+            .source
+            .iter()
+            .zip(derivative)
+            .enumerate()
+            .map(|(k, (x, d))| x * d * terms(k as f64 * df_hz)[term])
+            .collect();
+        let mut added = self.fft.inverse(spectrum);
+        added.truncate(pair.given.with.len());
+        added
+    }
+
+    fn reduce(
+        &self,
+        seat: &Seat,
+        state: &State,
+        pair: usize,
+        echo: &Echo,
+        columns: &[Vec<f64>],
+        around: &[f64; N_TERMS],
+    ) -> Option<Reduced> {
+        let timing = seat.given.timing;
+        let given = &seat.pairs[pair];
+        let source = self.with_echoes(given, &echo.series);
+        let rows_end_s = (timing.end_s + ROWS_BEYOND_S)
+            .max(echo.round_trip_s + ROWS_AFTER_TRIP_S)
+            .min(LAST_ROW_S);
+        let expected = ROW_ERROR * given.energy;
+        let clean = self.head + self.samples(timing.end_s);
+        let left = &state.left;
+        let weights = self.row_weights(rows_end_s, |row| {
+            if row < clean { 1.0 } else { expected / (expected + LEFT_WEIGHT * left[row]) }
+        });
+        let n_taps = (self.samples(timing.end_s) as i64 + 1 - state.first_lag) as usize;
+        let ridge = self.ridge(state.first_lag, n_taps, given.energy);
+        Rows {
+            source: &source,
+            slow: &slow_parts(&source, self.rate_hz),
+            target: &given.given.with,
+            terms: columns,
+            first: self.first_row(),
+            weights: &weights,
+            first_lag: state.first_lag,
+            ridge: &ridge,
+        }
+        .reduce(around)
+    }
+
+    fn with_echoes(&self, pair: &Pair, series: &[Complex<f64>]) -> Vec<f64> {
+        let product = pair.source.iter().zip(series).map(|(x, g)| x * g).collect();
+        let mut source = self.fft.inverse(product);
+        source.truncate(pair.given.without.len());
+        source
+    }
+
+    /// One Gauss-Newton step for all taps and the front.
+    fn step(&self, states: &mut Vec<State>, front: &mut Front) -> Option<()> {
+        let factor = front.lag_factor;
+        let reduced: Vec<Vec<Reduced>> = self
+            .seats
+            .par_iter()
+            .zip(states.par_iter())
+            .map(|(seat, state)| {
+                let Some(echo) = self.echo(seat, state, Some(front), factor) else {
+                    return Some(Vec::new());
+                };
+                (0..seat.pairs.len())
+                    .map(|i| {
+                        let columns: Vec<Vec<f64>> = (0..N_TERMS)
+                            .map(|t| self.term(&seat.pairs[i], &echo.derivative, t))
+                            .collect();
+                        self.reduce(seat, state, i, &echo, &columns, &front.weights)
+                    })
+                    .collect()
+            })
+            .collect::<Option<_>>()?;
+        let mut normal = DMatrix::zeros(N_TERMS, N_TERMS);
+        let mut target = DVector::zeros(N_TERMS);
+        for (seat, pairs) in self.seats.iter().zip(&reduced) {
+            for (pair, r) in seat.pairs.iter().zip(pairs) {
+                let scale = ROW_ERROR * pair.energy;
+                normal += &r.normal / scale;
+                target += &r.target / scale;
+            }
+        }
+        for (i, [mean, sd]) in expected().iter().enumerate() {
+            normal[(i, i)] += 1.0 / sd.powi(2);
+            target[i] += mean / sd.powi(2);
+        }
+        let solver = normal.cholesky()?;
+        let found = solver.solve(&target);
+        front.weights.copy_from_slice(found.as_slice());
+        front.covariance = solver.inverse();
+        let next: Vec<State> = self
+            .seats
+            .par_iter()
+            .zip(states.par_iter())
+            .zip(&reduced)
+            .map(|((seat, state), pairs)| self.update(seat, state, pairs, front))
+            .collect::<Option<_>>()?;
+        *states = next;
+        Some(())
+    }
+
+    fn update(
+        &self,
+        seat: &Seat,
+        state: &State,
+        pairs: &[Reduced],
+        front: &Front,
+    ) -> Option<State> {
+        if pairs.is_empty() {
+            return Some(state.clone());
+        }
+        let mut next = state.clone();
+        let n_slow = SLOW_S.len();
+        let solved = |r: &Reduced| {
+            let mut taps = r.taps_with(&front.weights);
+            let slow = taps.split_off(taps.len() - n_slow);
+            (taps, slow)
+        };
+        (next.taps, next.slow) = pairs.iter().map(solved).unzip();
+        next.delay_s = self.delay_s(seat, &next)?;
+        let echo = self.echo(seat, &next, Some(front), front.lag_factor)?;
+        let mut misfit = 0.0;
+        let mut all_left = Vec::new();
+        for (i, pair) in seat.pairs.iter().enumerate() {
+            let source = self.with_echoes(pair, &echo.series);
+            let left = self.residual(&source, pair, next.first_lag, &next.taps[i], &next.slow[i]);
+            let clean = self.first_row()..self.head + self.samples(seat.given.timing.end_s);
+            let n = clean.len() as f64;
+            misfit +=
+                left[clean].iter().map(|x| x * x).sum::<f64>() / n / (ROW_ERROR * pair.energy);
+            all_left.push(left);
+        }
+        next.left = self.left_power(&all_left);
+        next.misfit = misfit / seat.pairs.len() as f64;
+        Some(next)
+    }
+}
+
+struct Echo {
+    /// `1/(1 - R B z)`.
+    series: Spectrum,
+    /// `T g^2 R z`: what a unit of front adds to the transmission.
+    derivative: Spectrum,
+    round_trip_s: f64,
+}

@@ -1,0 +1,57 @@
+//! Slow parts of a sheet, which outlast the taps.
+
+use realfft::num_complex::Complex;
+use std::f64::consts::PI;
+
+/// Time constants of the slow parts of a sheet, s: heavy cloth answers with real poles whose
+/// response outlasts the direct sound; a few of them carry it on beyond the taps.
+pub const SLOW_S: [f64; 3] = [0.0006, 0.0015, 0.004];
+
+/// A response through each slow part of unit gain at 0 Hz.
+pub fn slow_parts(source: &[f64], rate_hz: f64) -> Vec<Vec<f64>> {
+    SLOW_S
+        .iter()
+        .map(|time_s| {
+            let keep = (-1.0 / (time_s * rate_hz)).exp();
+            let mut level = 0.0;
+            source
+                .iter()
+                .map(|x| {
+                    level = keep * level + (1.0 - keep) * x;
+                    level
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// Adds slow parts of these gains to a transmission.
+pub fn add_slow(spectrum: &mut [Complex<f64>], gains: &[f64], df_hz: f64) {
+    for (k, x) in spectrum.iter_mut().enumerate() {
+        let omega = 2.0 * PI * k as f64 * df_hz;
+        for (gain, time_s) in gains.iter().zip(SLOW_S) {
+            *x += Complex::new(1.0, omega * time_s).inv() * *gain;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// First-order low-pass `1/(1 + j 2 pi f T)`: gain 1 at rest, and a step that has come
+    /// to `1 - exp(-1)` after its time constant.
+    #[test]
+    fn a_slow_part_is_a_first_order_low_pass() {
+        let step = vec![1.0; 480];
+        for (part, time_s) in slow_parts(&step, 48_000.0).iter().zip(SLOW_S) {
+            let at = (time_s * 48_000.0) as usize;
+            let want = 1.0 - (-1.0f64).exp();
+            assert!((part[at - 1] - want).abs() < 0.02, "{} {want}", part[at - 1]);
+        }
+        let mut spectrum = vec![Complex::default(); 2];
+        add_slow(&mut spectrum, &[0.5, 0.0, 0.0], 1.0 / (2.0 * PI * SLOW_S[0]));
+        assert!((spectrum[0].re - 0.5).abs() < 1e-12);
+        assert!((spectrum[1].norm() - 0.5 / 2f64.sqrt()).abs() < 1e-12);
+    }
+}
