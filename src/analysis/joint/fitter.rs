@@ -1,6 +1,6 @@
 //! Gauss-Newton steps: all seats' taps and the front's terms at once.
 
-use super::equations::emphasised;
+use super::equations::{N_APART, emphasised, late_part};
 use super::front::{Front, MAIN_TERM, N_TERMS, expected, terms};
 use super::pair::{Reduced, Rows};
 use super::reflector::{Reflector, clear_s, limited};
@@ -28,6 +28,7 @@ pub const ROW_ERROR: f64 = 1e-5;
 /// alike at neighbouring samples and at seats side by side, and so tells less than its
 /// number of rows.
 const LEFT_WEIGHT: f64 = 4.0;
+
 /// Gauss-Newton steps.
 const STEPS: usize = 5;
 /// The stated gap may be off by this part, and by this lag, s.
@@ -46,6 +47,8 @@ pub struct Pair {
     /// Both responses.
     pub given: DirectPair,
     source: Spectrum,
+    /// What comes without the screen after the direct sound.
+    late: Vec<f64>,
     energy: f64,
 }
 
@@ -84,6 +87,7 @@ impl<'a> Fitter<'a> {
             .iter()
             .map(|given| {
                 let until = head + ((given.timing.end_s + ROWS_BEYOND_S) * rate_hz) as usize;
+                let given_end_s = given.timing.end_s;
                 let pairs = given
                     .pairs
                     .iter()
@@ -94,6 +98,7 @@ impl<'a> Fitter<'a> {
                         };
                         Pair {
                             source: fft.forward(&given.without),
+                            late: late_part(&pair.without, head, given_end_s, rate_hz),
                             energy: given.without[..until].iter().map(|x| x * x).sum(),
                             given,
                         }
@@ -346,10 +351,13 @@ impl<'a> Fitter<'a> {
             if row < clean { 1.0 } else { expected / (expected + LEFT_WEIGHT * left[row]) }
         });
         let n_taps = (self.samples(timing.end_s) as i64 + 1 - state.first_lag) as usize;
-        let ridge = self.ridge(state.first_lag, n_taps, given.energy);
+        let mut ridge = self.ridge(state.first_lag, n_taps, given.energy);
+        ridge.extend(self.apart_ridge(given.energy));
+        let mut extra = slow_parts(&source, self.rate_hz);
+        extra.extend(self.apart(&given.late, state.first_lag, &mean_of(&state.taps)));
         Rows {
             source: &source,
-            slow: &slow_parts(&source, self.rate_hz),
+            slow: &extra,
             target: &given.given.with,
             terms: columns,
             first: self.first_row(),
@@ -427,20 +435,27 @@ impl<'a> Fitter<'a> {
             return Some(state.clone());
         }
         let mut next = state.clone();
-        let n_slow = SLOW_S.len();
-        let solved = |r: &Reduced| {
+        let before = mean_of(&state.taps);
+        let mut all_apart = Vec::new();
+        (next.taps, next.slow) = (Vec::new(), Vec::new());
+        for r in pairs {
             let mut taps = r.taps_with(&front.weights);
-            let slow = taps.split_off(taps.len() - n_slow);
-            (taps, slow)
-        };
-        (next.taps, next.slow) = pairs.iter().map(solved).unzip();
+            all_apart.push(taps.split_off(taps.len() - N_APART));
+            next.slow.push(taps.split_off(taps.len() - SLOW_S.len()));
+            next.taps.push(taps);
+        }
         next.delay_s = self.delay_s(seat, &next)?;
         let echo = self.echo(seat, &next, Some(front), front.lag_factor)?;
         let mut misfit = 0.0;
         let mut all_left = Vec::new();
         for (i, pair) in seat.pairs.iter().enumerate() {
             let source = self.with_echoes(pair, &echo.series);
-            let left = self.residual(&source, pair, next.first_lag, &next.taps[i], &next.slow[i]);
+            let mut left =
+                self.residual(&source, pair, next.first_lag, &next.taps[i], &next.slow[i]);
+            let columns = self.apart(&pair.late, next.first_lag, &before);
+            for (column, weight) in columns.iter().zip(&all_apart[i]) {
+                left.iter_mut().zip(column).for_each(|(l, c)| *l -= weight * c);
+            }
             let clean = self.first_row()..self.head + self.samples(seat.given.timing.end_s);
             let n = clean.len() as f64;
             misfit +=
