@@ -8,12 +8,15 @@ mod support;
 
 use rayon::prelude::*;
 use realfft::RealFftPlanner;
-use scrimcheck::chain::analyze;
+use scrimcheck::analysis::correction::fit_correction;
+use scrimcheck::analysis::loss::losses;
+use scrimcheck::chain::{analyze, explain};
 use scrimcheck::ingest::session::Session;
 use scrimcheck::ingest::wav::read_wav;
 use scrimcheck::report::write::report_files;
 use scrimcheck::transfer::deconvolve::fast_length;
 use scrimcheck::transfer::measure::measure;
+use scrimcheck::transfer::quality::TakeAnalyser;
 use std::fs;
 use std::hint::black_box;
 use std::time::Instant;
@@ -110,6 +113,25 @@ fn main() {
         let read = |take: usize| session.read_take(&session.takes[take]);
         black_box(measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes"));
     });
+    let analyser = TakeAnalyser::new(&session.sweep);
+    let judging = cost(runs, || {
+        session.takes.par_iter().for_each(|take| {
+            black_box(analyser.facts(&session.read_take(take).expect("a take")));
+        });
+    });
+    let read = |take: usize| session.read_take(&session.takes[take]);
+    let measured = measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes");
+    let (table, _) = losses(&session, &measured, &measured.seats);
+    let losing = cost(runs, || {
+        black_box(losses(&session, &measured, &measured.seats));
+    });
+    let explaining = cost(runs, || {
+        black_box(explain(&session, &measured, &table));
+    });
+    let fitting = cost(runs, || {
+        black_box(fit_correction(&table, &session.manifest.correction).expect("a setting"));
+    });
+    drop(measured);
     let computing = cost(runs, || {
         black_box(analyze(&session, &|| ()).expect("a session that can be analysed"));
     });
@@ -122,6 +144,10 @@ fn main() {
         ("bytes of the files alone", bytes),
         ("floor: decoded, two transforms", floor),
         ("takes to transmissions", transfers),
+        ("takes read and judged", judging),
+        ("echoes, losses, uncertainty", losing),
+        ("kind of loss and gap", explaining),
+        ("equaliser", fitting),
         ("computing, all of it", computing),
         ("every file of the report", report),
     ] {
