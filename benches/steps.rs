@@ -12,7 +12,7 @@ use scrimcheck::report::paper::content::paper;
 use scrimcheck::report::pdf::drawing::Sheet;
 use scrimcheck::report::pdf::pdf;
 use scrimcheck::report::plots::drawings;
-use scrimcheck::report::plots::render::{plot_files, png};
+use scrimcheck::report::plots::render::{plot_files, pngs};
 use scrimcheck::report::write::report_files;
 use scrimcheck::transfer::deconvolve::Deconvolver;
 use scrimcheck::transfer::direct::{SeatTiming, pair_transmission};
@@ -90,7 +90,7 @@ fn report(c: &mut Criterion) {
     group.bench_function("plots as SVG", |b| b.iter(|| black_box(drawings(&result, units))));
     let plots = drawings(&result, units);
     group.bench_function("one PNG", |b| {
-        b.iter(|| black_box(png(plots[0].id, &plots[0].svg, 1).expect("a picture")));
+        b.iter(|| black_box(pngs(plots[0].id, &plots[0].svg).expect("pictures")));
     });
     group.bench_function(format!("{} plots as files, PNG in two sizes", plots.len()), |b| {
         b.iter(|| black_box(plot_files(&plots).expect("pictures")));
