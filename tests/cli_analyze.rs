@@ -77,17 +77,6 @@ fn json_on_standard_output_is_the_document_of_the_report() {
 }
 
 #[test]
-fn the_same_session_gives_the_same_bytes_on_any_number_of_threads() {
-    let dir = with_session("");
-    for threads in ["1", "3"] {
-        let mut command = scrimcheck(dir.path());
-        command.env("RAYON_NUM_THREADS", threads);
-        command.args(["analyze", "room", "--out", threads]).assert().code(0);
-    }
-    assert_eq!(contents(&dir.path().join("1")), contents(&dir.path().join("3")));
-}
-
-#[test]
 fn strict_tells_claims_that_are_not_shown_to_hold() {
     let claim = |limit_db: f64| {
         format!(

@@ -122,7 +122,10 @@ fn setting_lines(correction: &Correction) -> Vec<String> {
         return Vec::new();
     }
     let mut lines = vec![
-        format!("{:12} {:>9} {:>8} {:>6} {:>8}", "", "Hz", "dB", "Q", "octaves"),
+        format!(
+            "{:12} {:>9} {:>8} {:>6} {:>16} {:>17}",
+            "", "Hz", "dB", "Q", "octaves (analog)", "octaves (digital)"
+        ),
         format!("{:12} {:>9} {:>8}", "trim", "", signed(correction.trim_setting_db, 1)),
     ];
     lines.extend(correction.sections.iter().map(|section| {
@@ -131,11 +134,12 @@ fn setting_lines(correction: &Correction) -> Vec<String> {
             SectionKind::Peaking => "peaking",
         };
         format!(
-            "{kind:12} {:>9} {:>8} {:>6.2} {:>8.2}",
+            "{kind:12} {:>9} {:>8} {:>6.2} {:>16.2} {:>17.2}",
             section.setting.frequency_hz,
             signed(section.setting.gain_db, 1),
             section.setting.q,
-            section.bandwidth_oct
+            section.bandwidth_oct,
+            section.bandwidth_digital_oct
         )
     }));
     lines

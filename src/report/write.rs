@@ -10,6 +10,7 @@ use super::paper::content::paper;
 use super::paper::logo::read_logo;
 use super::pdf::drawing::Sheet;
 use super::pdf::pdf;
+use super::plots::drawing::Drawing;
 use super::plots::drawings;
 use super::plots::render::{NamedFile, plot_files};
 use super::result::SessionResult;
@@ -53,16 +54,30 @@ pub fn report_files(
         files.push(("correction.csv".to_owned(), correction_csv(correction)?.into_bytes()));
     }
     let drawings = drawings(result, session.manifest.handover.units);
-    files.extend(plot_files(&drawings)?);
-    let paper = paper(result, session, &drawings, read_logo(session)?);
+    // The papers are set on one core while the others draw.
+    let (plots, papers) =
+        rayon::join(|| plot_files(&drawings), || paper_files(result, session, &drawings));
+    files.extend(plots?);
+    files.extend(papers?);
+    Ok(files)
+}
+
+/// The web page and the handover.
+fn paper_files(
+    result: &SessionResult,
+    session: &Session,
+    drawings: &[Drawing],
+) -> Result<Vec<NamedFile>, ReportError> {
+    let paper = paper(result, session, drawings, read_logo(session)?);
     let seats: Vec<String> = result.seats.iter().map(|seat| seat.id.clone()).collect();
-    files.push(("report.html".to_owned(), html_page(&paper, &seats).into_bytes()));
     let sheet = match session.manifest.handover.units {
         DisplayUnits::Metric => Sheet::A4,
         DisplayUnits::Imperial => Sheet::LETTER,
     };
-    files.push(("handover.pdf".to_owned(), pdf(&paper, document_date(session), &sheet)?));
-    Ok(files)
+    Ok(vec![
+        ("report.html".to_owned(), html_page(&paper, &seats).into_bytes()),
+        ("handover.pdf".to_owned(), pdf(&paper, document_date(session), &sheet)?),
+    ])
 }
 
 /// Date in the properties of the document: the one that makes documents the same on every

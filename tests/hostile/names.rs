@@ -1,8 +1,8 @@
 //! Names are data: they never become paths or markup, and never drive the terminal.
 
-use super::room::MANIFEST;
+use super::room::{MANIFEST, good};
 use super::run::Class::{Accepted, Refused, Usage};
-use super::run::{Case, append, case, manifest};
+use super::run::{Case, append, case, inventory, manifest, scrimcheck};
 use std::fs;
 
 /// The session with its first seat called `id`, which its takes are listed for.
@@ -123,4 +123,42 @@ pub fn cases() -> Vec<Case> {
         case("session folder called like an option", Usage, &["--help-me"], |_| {})
             .command(&["analyze", "--help-me"]),
     ]
+}
+
+/// Every text of the manifest holds markup; none of it is markup in page, plots or sheet.
+#[test]
+fn text_of_the_manifest_is_never_markup() {
+    const EVIL: &str = "<script>alert(1)</script>\\\"'><img src=x onerror=alert(2)>";
+    let home = tempfile::tempdir().unwrap();
+    let room = home.path().join("room");
+    good(&room);
+    let text = MANIFEST
+        .replace("Invented room", EVIL)
+        .replace("[screen]", &format!("[screen]\nname = \"{EVIL}\""))
+        .replace("id = \"R1C\"", &format!("id = \"R1C\"\nname = \"{EVIL}\""));
+    let more = format!(
+        "[[claim]]\nquantity = \"maximum_loss\"\nband_hz = [500, 16000]\nlimit_db = 3\nsource = \"{EVIL}\"\n\
+         [handover]\nclient = \"{EVIL}\"\nsite = \"{EVIL}\"\ninstaller = \"{EVIL}\"\nreference = \"{EVIL}\"\n"
+    );
+    fs::write(room.join("session.toml"), text + &more).unwrap();
+    for arguments in [
+        &["analyze", "room", "--out", "out"][..],
+        &["start", "new", "--seats", "A", "--title", "<script>alert(1)</script><img src=x>"],
+    ] {
+        let arguments: Vec<String> = arguments.iter().map(|a| (*a).to_owned()).collect();
+        let run = scrimcheck(home.path(), &arguments).output().unwrap();
+        let said = String::from_utf8_lossy(&run.stderr);
+        assert_eq!(run.status.code(), Some(0), "{said}");
+    }
+    let mut n_looked = 0;
+    for path in inventory(home.path()).into_keys() {
+        if path.extension().is_some_and(|e| e == "html" || e == "svg") {
+            n_looked += 1;
+            let text = fs::read_to_string(home.path().join(&path)).unwrap().to_lowercase();
+            for evil in ["<script>alert", "<img src=x"] {
+                assert!(!text.contains(evil), "{evil} in {}", path.display());
+            }
+        }
+    }
+    assert!(n_looked >= 5, "only {n_looked} files with markup");
 }

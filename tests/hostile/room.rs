@@ -52,7 +52,7 @@ pub fn sweep_samples() -> Vec<f64> {
 /// for the sheet, a little noise.
 pub fn take_samples(i: usize) -> Vec<f64> {
     let sweep = sweep_samples();
-    let (delay, pole) = (480 + 21 * (i / 2), if i % 2 == 0 { 0.0 } else { 0.2 });
+    let (delay, pole) = (480 + 21 * (i / 2), if i.is_multiple_of(2) { 0.0 } else { 0.2 });
     let mut noise = i as u32 + 1;
     let mut kept = 0.0;
     (0..sweep.len() + 12_000)

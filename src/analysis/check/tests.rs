@@ -66,6 +66,24 @@ fn a_clean_session_is_good_and_complete() {
 }
 
 #[test]
+fn a_clean_session_with_a_sweep_of_1_s_is_good() {
+    // A short sweep of a live room: decay, harmonics and noise must not pass for a second one,
+    // nor the crossover's phase for a drift of the clock.
+    for seed in [8004, 8007] {
+        let mut s = Scenario::random(Kind::Mixed, seed).shortened(1.0, 0.4);
+        s.seats.truncate(2);
+        s.trail_s = 0.9;
+        if let Some(noise) = &mut s.noise {
+            noise.hum = 0.0;
+        }
+        let (judged, _) = judged(&memory(&s));
+        for take in &judged.takes {
+            assert_eq!(take.findings, vec![], "{seed}: {}", take.file);
+        }
+    }
+}
+
+#[test]
 fn faults_of_single_takes_are_named_at_their_take() {
     let s = scenario(2)
         .with_fault(key(0, 0, 1), Fault::Clip { at: 0.7 })

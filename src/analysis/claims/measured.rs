@@ -33,7 +33,7 @@ pub(super) struct Found {
 pub(super) fn figures(claim: &Claim, table: &LossTable, level_u_db: f64) -> Found {
     let mut found = Found::default();
     if claim.quantity == ClaimQuantity::SeatSpread {
-        seat_differences(claim, table, &mut found);
+        seat_differences(claim, table, level_u_db, &mut found);
         return found;
     }
     if table.seats.is_empty() {
@@ -227,11 +227,11 @@ fn mean_of_bands(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &
 
 /// Loss at one frequency above the loss at another.
 ///
-/// `u^2 = u_at^2 + u_ref^2 - 2 u_level^2`: the uncertainty of the level between the
-/// conditions is the same error in both bands and cancels; everything else is taken as
-/// uncorrelated between the two bands, which is on the safe side while the errors of
-/// different bands are not opposed to each other. Degrees of freedom after
-/// Welch-Satterthwaite (GUM G.4.1).
+/// The uncertainty of the level between the conditions is the same error in both bands and
+/// cancels. How the rest hangs together is not known, and an echo not quite resolved is often
+/// opposed in two bands, so `u` is the sum of both, its upper bound, and the degrees of freedom
+/// are the smaller ones. (Taken as uncorrelated, 9.3 % of 280 simulated claims with the truth
+/// at the limit were passed.)
 fn relative(
     claim: &Claim,
     table: &LossTable,
@@ -244,8 +244,12 @@ fn relative(
     let (Some(at), Some(reference)) = (at, reference) else { return };
     let pair = (estimate(table, seat, at, found), estimate(table, seat, reference, found));
     let (Some(e_at), Some(e_reference)) = pair else { return };
-    let own = |e: Estimate| remainder(e.u_db, level_u_db);
-    let (value, u, dof) = difference(e_at, e_reference, own);
+    let own = |e: Estimate| remainder(e.u_db, level_u_db).sqrt();
+    let value = e_at.value_db - e_reference.value_db;
+    let u = own(e_at) + own(e_reference);
+    // A NaN must not vanish in the minimum.
+    let dof = if e_at.dof.is_nan() { f64::NAN } else { e_at.dof.min(e_reference.dof) };
+    let dof = if e_reference.dof.is_nan() { f64::NAN } else { dof };
     let limits = around(claim.limit_db, claim.tolerance_db);
     let mut figure = single(table, at, seat, e_at, limits);
     (figure.value, figure.u, figure.dof) = (value, u, dof);
@@ -280,11 +284,14 @@ fn curve(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut Foun
 
 /// Differences between seats, in every band.
 ///
-/// The range is at most the limit exactly when every pair of seats is; what all seats share
-/// (`u_common_db`) cancels in a pair: `u^2 = sum of (u^2 - u_common^2)`. Of the many pairs of
-/// a band only the two that can decide are kept: the widest apart, and the one nearest to
-/// (or farthest beyond) the limit in units of its own uncertainty.
-fn seat_differences(claim: &Claim, table: &LossTable, found: &mut Found) {
+/// The range is at most the limit exactly when every pair of seats is. The level between the
+/// conditions is the same error at both seats and cancels. Other errors that the seats share in
+/// size do not: that of the common echo arrives at each seat with a lag of its own. So
+/// `u^2 = sum of (u^2 - u_level^2)`. (With all of `u_common_db` taken out, 11 % of 280 simulated
+/// claims with the truth at the limit were passed.) Of the many pairs of a band only the two
+/// that can decide are kept: the widest apart, and the one nearest to (or farthest beyond) the
+/// limit in units of its own uncertainty.
+fn seat_differences(claim: &Claim, table: &LossTable, level_u_db: f64, found: &mut Found) {
     if table.seats.len() < 2 {
         found.absent.push("a spread over seats needs at least two seats".into());
         return;
@@ -298,7 +305,7 @@ fn seat_differences(claim: &Claim, table: &LossTable, found: &mut Found) {
         if found.absent.len() > before {
             continue;
         }
-        let own = |e: Estimate| remainder(e.u_db, e.u_common_db);
+        let own = |e: Estimate| remainder(e.u_db, level_u_db);
         let mut pairs: Vec<Figure> = Vec::new();
         for a in 0..estimates.len() {
             for b in a + 1..estimates.len() {

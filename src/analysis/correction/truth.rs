@@ -8,14 +8,14 @@ use crate::simulate::sheet::HungSheet;
 use crate::simulate::{Kind, Scenario};
 
 /// Loss by seat and frequency of a scenario, dB, on a grid of 10 Hz.
-struct TrueLoss {
+pub(super) struct TrueLoss {
     seats: Vec<Vec<f64>>,
 }
 
 const STEP_HZ: f64 = 10.0;
 
 impl TrueLoss {
-    fn of(s: &Scenario) -> Self {
+    pub(super) fn of(s: &Scenario) -> Self {
         let hz: Vec<f64> = (1..=1830).map(|i| STEP_HZ * f64::from(i)).collect();
         let hung = HungSheet::new(&s.sheet, s.front, s.gap_m, s.speed_of_sound_m_s()[1], &hz);
         let seat = |seat: usize| {
@@ -25,7 +25,7 @@ impl TrueLoss {
         Self { seats: (0..s.seats.len()).map(seat).collect() }
     }
 
-    fn at(&self, seat: usize, hz: f64) -> f64 {
+    pub(super) fn at(&self, seat: usize, hz: f64) -> f64 {
         let x = hz / STEP_HZ - 1.0;
         let (k, share) = (x.floor() as usize, x.fract());
         let row = &self.seats[seat];

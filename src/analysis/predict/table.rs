@@ -78,7 +78,8 @@ pub fn forecast_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
                 forecast.bands_hz.iter().zip(angle.loss_db.iter().zip(&angle.good_to_db))
             {
                 out.write_record([
-                    sheet.sheet.name.clone(),
+                    // A sheet's name must not become a formula.
+                    crate::report::csv::text_cell(&sheet.sheet.name).into_owned(),
                     angle.angle_deg.to_string(),
                     nominal.to_string(),
                     format!("{exact:.3}"),
@@ -103,7 +104,8 @@ pub fn forecast_curve_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
         for angle in &sheet.angles {
             for (f, loss) in forecast.curve_hz.iter().zip(&angle.curve_db) {
                 out.write_record([
-                    sheet.sheet.name.clone(),
+                    // A sheet's name must not become a formula.
+                    crate::report::csv::text_cell(&sheet.sheet.name).into_owned(),
                     angle.angle_deg.to_string(),
                     format!("{f:.3}"),
                     format!("{loss:.4}"),

@@ -122,7 +122,9 @@ impl Writer {
                 subtitle: drawing.subtitle,
                 caption: drawing.caption,
                 detail: match drawing.id {
-                    "loss" | "claims" | "correction" | "power" | "seat-map" => Detail::Main,
+                    "loss" | "claims" | "correction" | "power" | "seat-map" | "rattle" => {
+                        Detail::Main
+                    }
                     "spread" | "seat-dependence" | "verification" | "sheet" => Detail::Engineer,
                     _ => Detail::Extra,
                 },

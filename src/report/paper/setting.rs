@@ -22,13 +22,15 @@ pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     } else {
         writer.table(
             "Settings to type in, for the centre channel alone",
-            &["Setting", "Frequency, Hz", "Gain, dB", "Q", "Bandwidth, octaves"],
+            &["Setting", "Frequency, Hz", "Gain, dB", "Q", "Octaves, analog", "Octaves, digital"],
             rows,
         );
         writer.say(&format!(
             "For a processor at {} Hz; the coefficients are in correction.json and \
-             correction.csv. Q is that of the usual digital filters of the second order; where a \
-             processor asks for a bandwidth instead, the last column is its value.",
+             correction.csv. Q is that of the usual digital filters of the second order. Where a \
+             processor asks for a bandwidth instead, take the one it means: analog, 1/Q = 2 \
+             sinh(0.347 BW), that of the analog filter it was made from; digital, that of the \
+             filter as it runs, narrower near the top.",
             correction.rate_hz
         ));
     }
@@ -92,7 +94,7 @@ fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
         return Vec::new();
     }
     let gain = signed(correction.trim_setting_db, 1);
-    let trim = vec!["Level (trim)".to_owned(), "all".to_owned(), gain, dash(), dash()];
+    let trim = vec!["Level (trim)".to_owned(), "all".to_owned(), gain, dash(), dash(), dash()];
     let filters = correction.sections.iter().enumerate().map(|(i, section)| {
         let kind = match section.setting.kind {
             SectionKind::HighShelf => "high shelf",
@@ -104,6 +106,7 @@ fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
             signed(section.setting.gain_db, 1),
             format!("{:.2}", section.setting.q),
             format!("{:.2}", section.bandwidth_oct),
+            format!("{:.2}", section.bandwidth_digital_oct),
         ]
     });
     std::iter::once(trim).chain(filters).collect()

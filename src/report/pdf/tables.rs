@@ -211,17 +211,20 @@ impl Columns {
             let longest = |text: &str, bold| {
                 text.split(' ').map(|w| line_width(w, size, bold)).fold(0.0, f32::max)
             };
+            let is_figures = table.is_figures(column);
             let mut least = longest(&head, true);
             let mut full = line_width(&head, size, true).min(size * 9.0).max(least);
             for cell in table.rows.iter().filter_map(|row| row.get(column)) {
                 let cell = visible(cell);
-                least = longest(&cell, false).max(least);
-                full = line_width(&cell, size, false).max(full);
+                let width = line_width(&cell, size, false);
+                // Figures stay in one line.
+                least = if is_figures { width } else { longest(&cell, false) }.max(least);
+                full = width.max(full);
             }
             // A single very long word is broken instead.
             columns.least.push(least.min(size * 16.0));
             columns.full.push(full);
-            columns.is_right.push(table.is_figures(column));
+            columns.is_right.push(is_figures);
         }
         columns
     }

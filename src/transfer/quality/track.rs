@@ -13,9 +13,11 @@ const LOWEST_SLOPE_HZ: f64 = 300.0;
 /// ... from votes within this part of the rate constant.
 const SLOPE_REACH: f64 = 0.4;
 /// How far the first and the last octave's median may lie off against each other, s.
-const SLOPE_ERROR_S: f64 = 0.03;
+const SLOPE_ERROR_S: f64 = 0.04;
 /// Second sweeps nearer than this are echoes and decay of the first, s.
 const SECOND_AT_LEAST_S: f64 = 0.25;
+/// A second sweep is at most so much softer than the first, dB.
+const SECOND_BELOW_DB: f64 = 20.0;
 
 /// The known course of an exponential sweep: frequency against time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -79,8 +81,28 @@ pub struct Found {
 pub fn find(s: &Spectrogram, course: &Course) -> (Option<Found>, Option<Found>) {
     let votes = votes(s, course);
     let Some(first) = strongest(&votes, s, course, None) else { return (None, None) };
-    let second = strongest(&votes, s, course, Some(first.start_s));
+    let as_loud = as_loud_as(&first, votes, s, course);
+    let second = strongest(&as_loud, s, course, Some(first.start_s));
     (Some(first), second)
+}
+
+/// Votes whose band is about as loud as when the sweep passed it: decay, harmonics and noise
+/// vote too, and over a short sweep they vote for one start by chance.
+fn as_loud_as(first: &Found, votes: Vec<Vote>, s: &Spectrogram, course: &Course) -> Vec<Vote> {
+    let least: Vec<f64> = (0..s.bands.len())
+        .map(|b| {
+            let enters_s = first.start_s + course.passes_s(s.bands[b].lower_hz()) - s.frame_s;
+            let leaves_s = first.start_s + course.passes_s(s.bands[b].upper_hz()) + s.frame_s;
+            let passing = (0..s.n_frames).filter(|f| (enters_s..=leaves_s).contains(&s.time_s(*f)));
+            let loudest = passing.map(|frame| s.at(frame, b)).fold(0.0, f64::max);
+            loudest * 10f64.powf(-SECOND_BELOW_DB / 10.0)
+        })
+        .collect();
+    let loud = |vote: &Vote| {
+        let band = s.bands.iter().position(|b| (b.lower_hz()..b.upper_hz()).contains(&vote.hz));
+        band.is_some_and(|b| s.at(vote.frame, b) >= least[b])
+    };
+    votes.into_iter().filter(loud).collect()
 }
 
 struct Vote {
@@ -244,6 +266,16 @@ mod tests {
             let (first, _) = located(&other.take().mic, &scene);
             let slowness = 100.0 * first.expect("alike enough").slowness;
             assert!((slowness - percent).abs() < 1.0, "{percent} %: {slowness}");
+        }
+    }
+
+    #[test]
+    fn the_decay_of_a_short_sweep_is_no_second_one() {
+        for decay_s in [0.1, 0.3, 0.6] {
+            let scene = Scene { duration_s: 1.0, decay_s, ..Scene::default() };
+            let (first, second) = located(&scene.take().mic, &scene);
+            assert!((first.expect("found").start_s - scene.lead_s).abs() < 0.01, "{first:?}");
+            assert!(second.is_none_or(|f| f.share < 0.2), "{decay_s}: {second:?}");
         }
     }
 

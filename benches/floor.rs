@@ -1,0 +1,177 @@
+//! What the computing of the reference session costs above its floor, the bare reading
+//! of the files and two real transforms a take, in the same program and on the same
+//! threads: `cargo bench --bench floor`. Also how time and memory grow with the seats.
+//!
+//! The goal is a ratio of at most 2.5. With `-- quick` it only shows that it runs.
+
+mod support;
+
+use rayon::prelude::*;
+use realfft::RealFftPlanner;
+use scrimcheck::analysis::correction::fit_correction;
+use scrimcheck::analysis::loss::losses;
+use scrimcheck::chain::{analyze, explain};
+use scrimcheck::ingest::session::Session;
+use scrimcheck::ingest::wav::read_wav;
+use scrimcheck::report::write::report_files;
+use scrimcheck::transfer::deconvolve::fast_length;
+use scrimcheck::transfer::measure::measure;
+use scrimcheck::transfer::quality::TakeAnalyser;
+use std::fs;
+use std::hint::black_box;
+use std::time::Instant;
+use support::{many_seats, reference};
+
+/// Reads every file of a take's sound, bytes alone.
+fn read_bytes(session: &Session) {
+    session.takes.par_iter().for_each(|take| {
+        black_box(fs::read(session.root.join(&take.file)).expect("a take"));
+    });
+}
+
+/// Reads every take and transforms it there and back, with one plan for all.
+fn floor(session: &Session) {
+    let n_samples = session.read_take(&session.takes[0]).expect("a take").mic.len();
+    let mut planner = RealFftPlanner::<f64>::new();
+    let n = fast_length(n_samples);
+    let (forward, inverse) = (planner.plan_fft_forward(n), planner.plan_fft_inverse(n));
+    session.takes.par_iter().for_each_init(
+        || (vec![0.0; n], forward.make_output_vec(), inverse.make_scratch_vec()),
+        |(time, spectrum, scratch), take| {
+            let wav = read_wav(&session.root.join(&take.file), &[1]).expect("a take");
+            let len = wav.channels[0].len().min(n);
+            time[..len].copy_from_slice(&wav.channels[0][..len]);
+            time[len..].fill(0.0);
+            forward.process(time, spectrum).expect("lengths of one plan");
+            spectrum[0].im = 0.0;
+            spectrum[n / 2].im = 0.0;
+            inverse.process_with_scratch(spectrum, time, scratch).expect("lengths of one plan");
+            black_box(&time);
+        },
+    );
+}
+
+/// Time that this program's threads have spent computing, ms, where the system tells it:
+/// unlike the clock it hardly minds what else the machine does.
+fn computed_ms() -> Option<f64> {
+    let mut ns = 0.0;
+    for thread in fs::read_dir("/proc/self/task").ok()? {
+        let text = fs::read_to_string(thread.ok()?.path().join("schedstat")).ok()?;
+        ns += text.split_whitespace().next()?.parse::<f64>().ok()?;
+    }
+    Some(ns / 1e6)
+}
+
+/// Medians over some runs.
+#[derive(Clone, Copy)]
+struct Cost {
+    /// By the clock, ms.
+    wall_ms: f64,
+    /// Over all threads, ms; by the clock where it is not known.
+    cpu_ms: f64,
+}
+
+fn cost(runs: usize, mut work: impl FnMut()) -> Cost {
+    let mut times: Vec<(f64, f64)> = (0..runs)
+        .map(|_| {
+            let (clock, before_ms) = (Instant::now(), computed_ms());
+            work();
+            let wall_ms = 1000.0 * clock.elapsed().as_secs_f64();
+            let cpu_ms = before_ms.zip(computed_ms()).map_or(wall_ms, |(b, a)| a - b);
+            (wall_ms, cpu_ms)
+        })
+        .collect();
+    times.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let wall_ms = times[runs / 2].0;
+    times.sort_by(|a, b| a.1.total_cmp(&b.1));
+    Cost { wall_ms, cpu_ms: times[runs / 2].1 }
+}
+
+/// Most memory that this program has held so far, MB, where the system tells it.
+fn peak_mb() -> Option<f64> {
+    let status = fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find_map(|l| l.strip_prefix("VmHWM:"))?;
+    let kib: f64 = line.split_whitespace().next()?.parse().ok()?;
+    Some(kib * 1024.0 / 1e6)
+}
+
+/// Forgets the peak; the system may not allow it, then later peaks include earlier ones.
+fn forget_peak() {
+    let _ = fs::write("/proc/self/clear_refs", "5");
+}
+
+fn main() {
+    let quick = std::env::args().any(|a| a == "quick" || a == "--test");
+    let runs = if quick { 1 } else { 11 };
+    let (_home, session) = reference();
+    println!("{} threads, {} takes", rayon::current_num_threads(), session.takes.len());
+
+    let bytes = cost(runs, || read_bytes(&session));
+    let floor = cost(runs, || floor(&session));
+    forget_peak();
+    let transfers = cost(runs, || {
+        let read = |take: usize| session.read_take(&session.takes[take]);
+        black_box(measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes"));
+    });
+    let analyser = TakeAnalyser::new(&session.sweep);
+    let judging = cost(runs, || {
+        session.takes.par_iter().for_each(|take| {
+            black_box(analyser.facts(&session.read_take(take).expect("a take")));
+        });
+    });
+    let read = |take: usize| session.read_take(&session.takes[take]);
+    let measured = measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes");
+    let (table, _) = losses(&session, &measured, &measured.seats);
+    let losing = cost(runs, || {
+        black_box(losses(&session, &measured, &measured.seats));
+    });
+    let explaining = cost(runs, || {
+        black_box(explain(&session, &measured, &table));
+    });
+    let fitting = cost(runs, || {
+        black_box(fit_correction(&table, &session.manifest.correction).expect("a setting"));
+    });
+    drop(measured);
+    let computing = cost(runs, || {
+        black_box(analyze(&session, &|| ()).expect("a session that can be analysed"));
+    });
+    let result = analyze(&session, &|| ()).expect("a session that can be analysed");
+    let report = cost(runs, || {
+        black_box(report_files(&result, &session).expect("a report"));
+    });
+    println!("                                     clock, ms   all threads, ms   over the floor");
+    for (what, cost) in [
+        ("bytes of the files alone", bytes),
+        ("floor: decoded, two transforms", floor),
+        ("takes to transmissions", transfers),
+        ("takes read and judged", judging),
+        ("echoes, losses, uncertainty", losing),
+        ("kind of loss and gap", explaining),
+        ("equaliser", fitting),
+        ("computing, all of it", computing),
+        ("every file of the report", report),
+    ] {
+        let (wall_ms, cpu_ms) = (cost.wall_ms, cost.cpu_ms);
+        let ratio = cpu_ms / floor.cpu_ms;
+        println!("{what:34} {wall_ms:11.1} {cpu_ms:17.1} {ratio:16.2}");
+    }
+    if let Some(mb) = peak_mb() {
+        println!("most memory, session and report: {mb:.0} MB");
+    }
+
+    println!("\nseats  takes  clock, ms  all threads, ms  ms a take  most memory, MB");
+    for n_seats in if quick { vec![2] } else { vec![50, 100, 200] } {
+        let (_many, session) = many_seats(&session, n_seats);
+        forget_peak();
+        let cost = cost(if quick { 1 } else { 3 }, || {
+            black_box(analyze(&session, &|| ()).expect("a session that can be analysed"));
+        });
+        let takes = session.takes.len();
+        let a_take = cost.cpu_ms / takes as f64;
+        let mb = peak_mb().map_or_else(|| "?".into(), |mb| format!("{mb:.0}"));
+        println!(
+            "{n_seats:5}  {takes:5}  {:9.0}  {:15.0}  {a_take:9.2}  {mb:>15}",
+            cost.wall_ms, cost.cpu_ms
+        );
+    }
+}

@@ -1,0 +1,111 @@
+//! Each heavy step of the reference session: `cargo bench --bench steps`.
+
+mod support;
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use scrimcheck::analysis::loss::losses;
+use scrimcheck::chain::{analyze, explain};
+use scrimcheck::ingest::session::{OpenMode, Session};
+use scrimcheck::report::html::html_page;
+use scrimcheck::report::json::json_text;
+use scrimcheck::report::paper::content::paper;
+use scrimcheck::report::pdf::drawing::Sheet;
+use scrimcheck::report::pdf::pdf;
+use scrimcheck::report::plots::drawings;
+use scrimcheck::report::plots::render::{plot_files, pngs};
+use scrimcheck::report::write::report_files;
+use scrimcheck::transfer::deconvolve::Deconvolver;
+use scrimcheck::transfer::direct::{SeatTiming, pair_transmission};
+use scrimcheck::transfer::measure::measure;
+use scrimcheck::transfer::quality::TakeAnalyser;
+use scrimcheck::transfer::take::TakePlan;
+use std::hint::black_box;
+use support::reference;
+
+fn takes(c: &mut Criterion) {
+    let (_home, session) = reference();
+    let mut group = c.benchmark_group("one take");
+    group.sample_size(20);
+    group.bench_function("read", |b| {
+        b.iter(|| black_box(session.read_take(&session.takes[0]).expect("a take")));
+    });
+    let recordings: Vec<_> =
+        session.takes[..4].iter().map(|t| session.read_take(t).expect("a take")).collect();
+    let deconvolver = Deconvolver::new(&session.sweep, recordings[0].mic.len());
+    group.bench_function("deconvolution", |b| {
+        b.iter(|| black_box(deconvolver.response(&recordings[0].mic, None, None)));
+    });
+    let plan = TakePlan::new(&session.sweep);
+    group.bench_function("deconvolution and all that is read off it", |b| {
+        b.iter(|| black_box(plan.respond(0, &recordings[0], &deconvolver, None)));
+    });
+    let analyser = TakeAnalyser::new(&session.sweep);
+    group.bench_function("judgement", |b| {
+        b.iter(|| black_box(analyser.facts(&recordings[0])));
+    });
+    let early: Vec<_> = recordings
+        .iter()
+        .map(|r| plan.respond(0, r, &deconvolver, None).expect("a response").early)
+        .collect();
+    let timing = SeatTiming { end_s: 0.001, round_trip_s: Some(0.000_38) };
+    group.bench_function("direct fit of a pair", |b| {
+        b.iter(|| black_box(pair_transmission(&plan.early, &early[0], &early[3], timing)));
+    });
+    group.finish();
+}
+
+fn session_steps(c: &mut Criterion) {
+    let (_home, session) = reference();
+    let mut group = c.benchmark_group("session");
+    group.sample_size(10);
+    group.bench_function("open", |b| {
+        b.iter(|| black_box(Session::open(&session.root, OpenMode::Strict).expect("a session")));
+    });
+    let read = |take: usize| session.read_take(&session.takes[take]);
+    let transfers = || measure(&session, &read, session.manifest.screen.gap_m, &|| ());
+    group.bench_function("takes to transmissions", |b| {
+        b.iter(|| black_box(transfers().expect("takes")));
+    });
+    let measured = transfers().expect("takes");
+    group.bench_function("echoes, losses, uncertainty", |b| {
+        b.iter(|| black_box(losses(&session, &measured, &measured.seats)));
+    });
+    let (table, _) = losses(&session, &measured, &measured.seats);
+    group.bench_function("kind of loss and gap", |b| {
+        b.iter(|| black_box(explain(&session, &measured, &table)));
+    });
+    group.bench_function("computing, all of it", |b| {
+        b.iter(|| black_box(analyze(&session, &|| ()).expect("a session")));
+    });
+    group.finish();
+}
+
+fn report(c: &mut Criterion) {
+    let (_home, session) = reference();
+    let result = analyze(&session, &|| ()).expect("a session that can be analysed");
+    let units = session.manifest.handover.units;
+    let mut group = c.benchmark_group("report");
+    group.sample_size(10);
+    group.bench_function("JSON", |b| b.iter(|| black_box(json_text(&result).expect("JSON"))));
+    group.bench_function("plots as SVG", |b| b.iter(|| black_box(drawings(&result, units))));
+    let plots = drawings(&result, units);
+    group.bench_function("one PNG", |b| {
+        b.iter(|| black_box(pngs(plots[0].id, &plots[0].svg).expect("pictures")));
+    });
+    group.bench_function(format!("{} plots as files, PNG in two sizes", plots.len()), |b| {
+        b.iter(|| black_box(plot_files(&plots).expect("pictures")));
+    });
+    let paper = paper(&result, &session, &plots, None);
+    let seats: Vec<String> = result.seats.iter().map(|seat| seat.id.clone()).collect();
+    group.bench_function("HTML", |b| b.iter(|| black_box(html_page(&paper, &seats))));
+    group.bench_function("PDF", |b| {
+        b.iter(|| black_box(pdf(&paper, None, &Sheet::A4).expect("a document")));
+    });
+    group.bench_function("every file", |b| {
+        b.iter(|| black_box(report_files(&result, &session).expect("a report")));
+    });
+    group.finish();
+}
+
+criterion_group!(benches, takes, session_steps, report);
+criterion_main!(benches);

@@ -1,0 +1,171 @@
+//! Which filters, how many, and at which steps.
+//!
+//! For every number of filters the optimiser runs from several starts; the best are
+//! rounded to the processor's steps and polished there, one and two numbers at a time.
+//! A filter stays only if it earns its place.
+//!
+//! | file | step |
+//! |---|---|
+//! | `grid` | filters on the steps, their responses and errors |
+//! | `starts` | where the optimiser starts |
+//! | `polish` | downhill over the steps, and kicks out of a valley |
+
+mod grid;
+mod polish;
+mod starts;
+
+use super::objective::{Objective, minimise};
+use super::steps::Steps;
+use super::target::Target;
+use crate::analysis::biquad::{SectionKind, Setting};
+use grid::{Candidate, Part, Search};
+use serde::Serialize;
+
+/// Largest probability that the uncertainty of the losses alone makes a filter look as useful.
+const EARN_CHANCE: f64 = 0.01;
+
+/// Least gain in error that is worth a filter, dB rms over seats and bands.
+const EARN_DB: f64 = 0.02;
+
+/// Continuous solutions that are polished for each structure, on fine and on coarse
+/// steps: the coarser the steps, the less the order before rounding says about after.
+const POLISHED: usize = 5;
+const POLISHED_COARSE: usize = 12;
+
+/// How many times the error of the better structure another may have and still be refined.
+const CATCH_UP: f64 = 1.3;
+
+/// The best setting with a number of filters, and whether it earned its place.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FilterStep {
+    /// Filters, the shelf counted.
+    pub n_filters: usize,
+    /// Whether the best setting with that many has a shelf.
+    pub with_shelf: bool,
+    /// Error as the fit counts it: weighted, with the cost of gain, dB.
+    pub error_db: f64,
+    /// Left-over shape over all seats and bands of the fit, dB rms.
+    pub rms_db: f64,
+    /// Probability that the uncertainty alone explains the improvement on the last
+    /// accepted setting; `None` for the start.
+    pub p_value: Option<f64>,
+    /// Whether it was accepted.
+    pub earned: bool,
+}
+
+/// Result of the search.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Found {
+    pub settings: Vec<Setting>,
+    pub error_db: f64,
+    pub tried: Vec<FilterStep>,
+}
+
+/// Finds the setting.
+///
+/// `spread2_db2` is the mean over the rows of the variance over seats: what no common
+/// setting can remove, counted so that a filter is judged by what is heard at the seats.
+pub(super) fn search(
+    target: &Target,
+    objective: &Objective,
+    steps: &Steps,
+    max_filters: usize,
+    spread2_db2: f64,
+) -> Found {
+    let search = Search::new(objective, steps, target);
+    let rms = |c: &Candidate| search.joint_rms_db(c, spread2_db2);
+    let mut accepted =
+        Candidate { filters: Vec::new(), error_db: objective.error_db::<Part>(&[], 0.0) };
+    let mut tried = vec![FilterStep {
+        n_filters: 0,
+        with_shelf: false,
+        error_db: accepted.error_db,
+        rms_db: rms(&accepted),
+        p_value: None,
+        earned: true,
+    }];
+    let shelf = !steps.shelf_q.is_empty();
+    // A row with as many unknowns as there are rows would be met by anything.
+    let most = (max_filters + usize::from(shelf)).min(target.asked().count() / 3);
+    // Best of each structure with one filter fewer: without shelf, with shelf.
+    let mut last: [Option<Candidate>; 2] = [Some(accepted.clone()), None];
+    for n in 1..=most {
+        // Each thread keeps the responses it has seen to itself.
+        let fit =
+            |with_shelf: bool| Search::new(objective, steps, target).best(with_shelf, n, &last);
+        let (plain, shelved) = rayon::join(
+            || if n <= max_filters { fit(false) } else { None },
+            || if shelf { fit(true) } else { None },
+        );
+        // A structure far behind the other does not catch up by finer search.
+        let limit_db = [&plain, &shelved]
+            .into_iter()
+            .flatten()
+            .map(|found| found[0].error_db)
+            .fold(f64::INFINITY, f64::min)
+            * CATCH_UP;
+        let refine = |found: Option<Vec<Candidate>>| {
+            found.map(|c| Search::new(objective, steps, target).refine(c, limit_db))
+        };
+        let (plain, shelved) = rayon::join(|| refine(plain), || refine(shelved));
+        last = [plain.clone(), shelved.clone()];
+        let Some(best) =
+            [plain, shelved].into_iter().flatten().min_by(|a, b| a.error_db.total_cmp(&b.error_db))
+        else {
+            break;
+        };
+        let more = n - accepted.filters.len();
+        let p_value = search.chance(&accepted, &best);
+        let gained_db = rms(&accepted) - rms(&best);
+        let earned = p_value < EARN_CHANCE && gained_db >= EARN_DB * more as f64;
+        tried.push(FilterStep {
+            n_filters: n,
+            with_shelf: best.filters.iter().any(|f| f.kind == SectionKind::HighShelf),
+            error_db: best.error_db,
+            rms_db: rms(&best),
+            p_value: Some(p_value),
+            earned,
+        });
+        if earned {
+            accepted = best;
+        } else if more >= 2 {
+            // Two filters together may do what one cannot; three have never been seen to.
+            break;
+        }
+    }
+    Found { settings: search.settings(&accepted.filters), error_db: accepted.error_db, tried }
+}
+
+impl Search<'_> {
+    /// Chains of `n` filters with or without a shelf from several starts, the best first;
+    /// `None` or at least one.
+    fn best(&self, shelf: bool, n: usize, last: &[Option<Candidate>; 2]) -> Option<Vec<Candidate>> {
+        let mut found: Vec<(f64, Vec<Setting>)> = self
+            .starts(shelf, n, last)
+            .iter()
+            .map(|start| minimise(self.objective, &self.ranges, start))
+            .map(|s| (self.continuous_error(&s), s))
+            .collect();
+        found.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // Two starts that came to the same place are one.
+        found.dedup_by(|a, b| (a.0 - b.0).abs() < 1e-6);
+        let coarse = self.coarse();
+        let mut polished: Vec<Candidate> = found
+            .iter()
+            .take(if coarse { POLISHED_COARSE } else { POLISHED })
+            .map(|(_, s)| self.polish(s.iter().map(|s| self.round(s)).collect()))
+            .collect();
+        if let Some(c) = last[usize::from(shelf)].as_ref().filter(|c| c.filters.len() + 1 == n) {
+            // The last solution and an idle filter: more filters are never worse.
+            let mut filters = c.filters.clone();
+            filters.push(self.idle());
+            polished.push(self.polish(filters));
+        }
+        polished.sort_by(|a, b| a.error_db.total_cmp(&b.error_db));
+        polished.dedup_by(|a, b| a.filters == b.filters);
+        (!polished.is_empty()).then_some(polished)
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,377 @@
+//! Takes recorded with the setting active: was it done, was it done right, what is left.
+//!
+//! The change that the equaliser made at a seat is `loss with - loss corrected`; both are
+//! taken against the same takes without the screen, so the loudspeaker and the room drop
+//! out. It is held against the responses of the sections by weighted least squares:
+//! `change = trim + factor x filters` tells a setting that was inverted, doubled, halved
+//! or not active at all, `change = trim + sum factor_i x section_i` tells it section by
+//! section as far as their responses can be told apart.
+//!
+//! | file | step |
+//! |---|---|
+//! | `fit` | the change found as factors of what was asked |
+//! | `words` | the verdict in sentences |
+
+mod fit;
+mod words;
+
+use crate::analysis::correction::{Correction, Predicted, WorstBand};
+use crate::analysis::loss::{Estimate, LossTable};
+use crate::analysis::seats::{in_shape_range, usable};
+use crate::units::ThirdOctave;
+use crate::warning::{Topic, Warning};
+use fit::{fit, judge_factor, judge_sections, judge_trim};
+use serde::Serialize;
+use words::say;
+
+/// Deviation of a factor from what was asked that counts as asked: a tenth of the gain.
+const FACTOR_TOLERANCE: f64 = 0.1;
+
+/// Deviation of the trim from what was asked that counts as asked, dB: half a usual step.
+const TRIM_TOLERANCE_DB: f64 = 0.25;
+
+/// Standard deviation of a band's change that no stated uncertainty falls below, dB.
+const FLOOR_DB: f64 = 0.03;
+
+/// What was found of one number of the setting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Finding {
+    /// As asked.
+    AsAsked,
+    /// Not there at all.
+    NotActive,
+    /// With the opposite sign.
+    Inverted,
+    /// Twice what was asked.
+    Twice,
+    /// Half of what was asked.
+    Half,
+    /// Something else.
+    Different,
+    /// The recordings do not tell.
+    CannotTell,
+}
+
+/// A number of the setting as found.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Found {
+    /// What it is, in words: "high shelf at 8 kHz".
+    pub what: String,
+    /// Gain asked, dB.
+    pub asked_db: f64,
+    /// Gain found, dB; absent where the recordings do not tell.
+    pub found_db: Option<f64>,
+    /// Expanded uncertainty of the gain found (95 %), dB.
+    pub u95_db: Option<f64>,
+    /// Judgement.
+    pub finding: Finding,
+}
+
+/// What the recordings with the setting active say as a whole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum VerificationVerdict {
+    /// Done as asked, and every seat lies within the tolerance.
+    Achieved,
+    /// Done as asked, but what is left exceeds the tolerance at a seat.
+    DoneButLeftOver,
+    /// Nothing changed: not active, or set on another channel.
+    NotActive,
+    /// Cuts where boosts were asked, and the reverse.
+    Inverted,
+    /// Twice the gain asked.
+    Twice,
+    /// Half the gain asked.
+    Half,
+    /// The filters are not active, the level is.
+    FiltersNotActive,
+    /// The filters are active, the level is not made up.
+    TrimNotApplied,
+    /// Single sections are not as asked; `sections` says which.
+    SectionsDiffer,
+    /// The change is another one than asked.
+    Different,
+    /// The recordings do not tell.
+    CannotTell,
+}
+
+/// One seat with the setting active.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SeatVerification {
+    /// Seat id.
+    pub id: String,
+    /// Change that the setting made, dB per band; positive = louder.
+    pub change_db: Vec<Option<Predicted>>,
+    /// Loss left, measured, dB per band.
+    pub left: Vec<Option<Predicted>>,
+    /// Measured less predicted loss, dB per band; positive = less was achieved than predicted.
+    pub off_db: Vec<Option<Predicted>>,
+    /// Shape left (level apart), 500 Hz-16 kHz, dB rms.
+    pub left_rms_db: Option<f64>,
+    /// Band farthest off, level apart.
+    pub worst_band: Option<WorstBand>,
+    /// Whether the shape left lies within the tolerance.
+    pub within: bool,
+    /// Whether it does with the uncertainty counted in, in every band.
+    pub shown: bool,
+}
+
+/// Achieved against predicted.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Verification {
+    /// Verdict.
+    pub verdict: VerificationVerdict,
+    /// The verdict in plain sentences.
+    pub sentence: String,
+    /// What to do; absent when nothing is to be done.
+    pub advice: Option<String>,
+    /// The level made up.
+    pub trim: Option<Found>,
+    /// Factor between the filters' gain found and asked; 1 = as asked.
+    pub factor: Option<f64>,
+    /// Its expanded uncertainty (95 %).
+    pub factor_u95: Option<f64>,
+    /// Section by section, in the order of the correction.
+    pub sections: Vec<Found>,
+    /// Seats of the corrected table that hold a loss in both tables.
+    pub seats: Vec<SeatVerification>,
+    /// Level left over in the mean of the seats, 500 Hz-2 kHz, dB.
+    pub level_left_db: Option<f64>,
+    /// All bands, all seats: rms of measured less predicted, dB.
+    pub off_rms_db: Option<f64>,
+    /// Doubts.
+    pub warnings: Vec<Warning>,
+}
+
+/// One usable cell: both losses at one seat and band.
+struct Cell {
+    band: usize,
+    with: Estimate,
+    corrected: Estimate,
+}
+
+/// Holds the losses with the setting active against what was predicted.
+///
+/// # Shapes
+/// `with` and `corrected` are losses against the same takes without the screen; bands are
+/// matched by mid-band, seats by id, so either table may miss some.
+/// # Valid range
+/// Cells where either loss is absent are left out; with none the verdict is
+/// [`VerificationVerdict::CannotTell`].
+pub fn verify(correction: &Correction, with: &LossTable, corrected: &LossTable) -> Verification {
+    let gains = correction.band_gains_db(&with.bands);
+    let cells: Vec<(usize, usize, Vec<Cell>)> = matched(with, corrected);
+    let level_left_db = level_left(with, &cells);
+    let seats: Vec<SeatVerification> = cells
+        .iter()
+        .map(|(s, _, row)| judge_seat(correction, with, *s, row, &gains, level_left_db))
+        .collect();
+    let rows: Vec<(usize, f64, f64)> = cells
+        .iter()
+        .flat_map(|(_, _, row)| row)
+        .map(|c| {
+            let u2 = independent(&c.with) + independent(&c.corrected) + FLOOR_DB * FLOOR_DB;
+            (c.band, c.with.value_db - c.corrected.value_db, 1.0 / u2)
+        })
+        .collect();
+    let shared_u_db = shared(&cells);
+    let whole = fit(&rows, std::slice::from_ref(&gains), shared_u_db);
+    let trim = whole.as_ref().or(fit(&rows, &[], shared_u_db).as_ref()).map(|f| {
+        let (found, u95) = f[0];
+        Found {
+            what: "level".into(),
+            asked_db: correction.trim_db,
+            found_db: Some(found),
+            u95_db: Some(u95),
+            finding: judge_trim(correction.trim_db, found, u95),
+        }
+    });
+    let factor = whole.as_ref().map(|f| f[1]);
+    let sections = judge_sections(correction, with, &rows, shared_u_db, factor);
+    let verdict = decide(&seats, trim.as_ref(), factor, &sections, correction);
+    let off: Vec<f64> =
+        seats.iter().flat_map(|s| s.off_db.iter().flatten()).map(|p| p.value_db).collect();
+    let off_rms_db = (!off.is_empty())
+        .then(|| (off.iter().map(|v| v * v).sum::<f64>() / off.len() as f64).sqrt());
+    let (sentence, advice) = say(verdict, correction, trim.as_ref(), factor, &sections, &seats);
+    let warnings = match &advice {
+        Some(advice) => vec![Warning {
+            topic: Topic::Correction,
+            seat: None,
+            take: None,
+            message: sentence.clone(),
+            advice: advice.clone(),
+        }],
+        None => Vec::new(),
+    };
+    Verification {
+        verdict,
+        sentence,
+        advice,
+        trim,
+        factor: factor.map(|f| f.0),
+        factor_u95: factor.map(|f| f.1),
+        sections,
+        seats,
+        level_left_db,
+        off_rms_db,
+        warnings,
+    }
+}
+
+fn matched(with: &LossTable, corrected: &LossTable) -> Vec<(usize, usize, Vec<Cell>)> {
+    let cell = |t: &LossTable, s: usize, b: usize| {
+        t.seats[s].loss.get(b).copied().flatten().filter(usable)
+    };
+    let band_of: Vec<Option<usize>> =
+        with.bands.iter().map(|b| corrected.bands.iter().position(|c| c == b)).collect();
+    (0..with.seats.len())
+        .filter_map(|s| {
+            let t = corrected.seats.iter().position(|c| c.id == with.seats[s].id)?;
+            let row: Vec<Cell> = (0..with.bands.len())
+                .filter_map(|band| {
+                    let corrected = cell(corrected, t, band_of[band]?)?;
+                    Some(Cell { band, with: cell(with, s, band)?, corrected })
+                })
+                .collect();
+            (!row.is_empty()).then_some((s, t, row))
+        })
+        .collect()
+}
+
+/// Variance that is independent between bands and seats, dB^2.
+fn independent(e: &Estimate) -> f64 {
+    crate::analysis::seats::independent_variance(e)
+}
+
+/// Uncertainty that all cells may share, dB: it moves the level found, not the shape.
+fn shared(cells: &[(usize, usize, Vec<Cell>)]) -> f64 {
+    cells
+        .iter()
+        .flat_map(|(_, _, row)| row)
+        .map(|c| c.with.u_common_db.hypot(c.corrected.u_common_db))
+        .fold(0.0, f64::max)
+}
+
+fn level_left(with: &LossTable, cells: &[(usize, usize, Vec<Cell>)]) -> Option<f64> {
+    let [low, high] = crate::analysis::correction::TRIM_RANGE_HZ;
+    let left: Vec<f64> = cells
+        .iter()
+        .flat_map(|(_, _, row)| row)
+        .filter(|c| (low * 0.999..=high * 1.001).contains(&with.bands[c.band].nominal_hz()))
+        .map(|c| c.corrected.value_db)
+        .collect();
+    (!left.is_empty()).then(|| left.iter().sum::<f64>() / left.len() as f64)
+}
+
+fn judge_seat(
+    correction: &Correction,
+    with: &LossTable,
+    seat: usize,
+    row: &[Cell],
+    gains: &[f64],
+    level_left_db: Option<f64>,
+) -> SeatVerification {
+    let n = with.bands.len();
+    let (mut change_db, mut left, mut off_db) = (vec![None; n], vec![None; n], vec![None; n]);
+    let mut shape: Vec<(f64, f64, f64)> = Vec::new();
+    for c in row {
+        // The takes without the screen are common to both losses and their errors cancel;
+        // added in full they keep U on the safe side.
+        let both = c.with.u95_db.hypot(c.corrected.u95_db);
+        let change = c.with.value_db - c.corrected.value_db;
+        change_db[c.band] = Some(Predicted { value_db: change, u95_db: both });
+        left[c.band] =
+            Some(Predicted { value_db: c.corrected.value_db, u95_db: c.corrected.u95_db });
+        let asked = correction.trim_db + gains[c.band];
+        off_db[c.band] = Some(Predicted { value_db: asked - change, u95_db: both });
+        if in_shape_range(with.bands[c.band]) {
+            let off = c.corrected.value_db - level_left_db.unwrap_or(0.0);
+            shape.push((with.bands[c.band].nominal_hz(), off, c.corrected.u95_db));
+        }
+    }
+    let rms = |f: &dyn Fn(&(f64, f64, f64)) -> f64| {
+        (!shape.is_empty())
+            .then(|| (shape.iter().map(|s| f(s).powi(2)).sum::<f64>() / shape.len() as f64).sqrt())
+    };
+    let left_rms_db = rms(&|s| s.1);
+    let rms_u_db = rms(&|s| s.2);
+    let worst_band = shape.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).map(|s| {
+        WorstBand { seat: with.seats[seat].id.clone(), nominal_hz: s.0, left_db: s.1, u95_db: s.2 }
+    });
+    let (rms_limit, band_limit) = (correction.tolerance_rms_db, correction.tolerance_band_db);
+    let expected = with.bands.iter().filter(|b| in_shape_range(**b)).count();
+    SeatVerification {
+        id: with.seats[seat].id.clone(),
+        change_db,
+        left,
+        off_db,
+        left_rms_db,
+        within: left_rms_db.is_some_and(|r| r <= rms_limit)
+            && shape.iter().all(|s| s.1.abs() <= band_limit),
+        shown: shape.len() == expected
+            && left_rms_db.zip(rms_u_db).is_some_and(|(r, u)| r + u <= rms_limit)
+            && shape.iter().all(|s| s.1.abs() + s.2 <= band_limit),
+        worst_band,
+    }
+}
+
+fn decide(
+    seats: &[SeatVerification],
+    trim: Option<&Found>,
+    factor: Option<(f64, f64)>,
+    sections: &[Found],
+    correction: &Correction,
+) -> VerificationVerdict {
+    use VerificationVerdict as V;
+    let Some(trim) = trim else { return V::CannotTell };
+    let outcome = || if seats.iter().all(|s| s.within) { V::Achieved } else { V::DoneButLeftOver };
+    if correction.sections.is_empty() {
+        return match trim.finding {
+            Finding::AsAsked => outcome(),
+            Finding::NotActive => V::NotActive,
+            Finding::Inverted => V::Inverted,
+            Finding::Twice => V::Twice,
+            Finding::Half => V::Half,
+            Finding::Different => V::Different,
+            Finding::CannotTell => V::CannotTell,
+        };
+    }
+    let Some((value, u95)) = factor else { return V::CannotTell };
+    // Single sections that are plainly not as asked, beside others that are.
+    let told: Vec<Finding> =
+        sections.iter().map(|s| s.finding).filter(|f| *f != Finding::CannotTell).collect();
+    let odd = told.iter().any(|f| *f != Finding::AsAsked);
+    let mixed = told.iter().any(|f| *f != told[0]);
+    if odd && mixed {
+        return V::SectionsDiffer;
+    }
+    // A trim that may be none can also not be missed.
+    let trim_missing =
+        trim.finding == Finding::NotActive && correction.trim_db.abs() > 2.0 * TRIM_TOLERANCE_DB;
+    let no_level = matches!(trim.finding, Finding::NotActive)
+        || correction.trim_db.abs() <= 2.0 * TRIM_TOLERANCE_DB;
+    match judge_factor(value, u95) {
+        Finding::AsAsked if trim_missing => V::TrimNotApplied,
+        Finding::AsAsked => match trim.finding {
+            Finding::AsAsked | Finding::CannotTell | Finding::NotActive => outcome(),
+            _ => V::Different,
+        },
+        Finding::NotActive if no_level => V::NotActive,
+        Finding::NotActive => V::FiltersNotActive,
+        Finding::Inverted => V::Inverted,
+        Finding::Twice => V::Twice,
+        Finding::Half => V::Half,
+        Finding::Different => V::Different,
+        Finding::CannotTell => V::CannotTell,
+    }
+}
+
+/// Bands of the change found, for a plot: nominal names are those of `with.bands`.
+pub fn asked_change_db(correction: &Correction, bands: &[ThirdOctave]) -> Vec<f64> {
+    correction.band_gains_db(bands).into_iter().map(|g| g + correction.trim_db).collect()
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,158 @@
+//! Licences, sources and duplicates of all dependencies, held to `deny.toml`.
+//!
+//! `cargo deny` says the same and more; this runs where that tool is not installed, from
+//! what cargo itself knows, without a network.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::process::Command;
+
+fn deny() -> toml::Table {
+    include_str!("../deny.toml").parse().expect("deny.toml is TOML")
+}
+
+fn strings(table: &toml::Table, place: [&str; 2]) -> Vec<String> {
+    let list = table[place[0]][place[1]].as_array().expect("a list");
+    list.iter().map(|v| v.as_str().expect("text").to_owned()).collect()
+}
+
+/// One package a line, as `cargo tree` prints it with the format, each once.
+fn tree(format: &str) -> BTreeSet<String> {
+    let mut command = Command::new(env!("CARGO"));
+    command.current_dir(env!("CARGO_MANIFEST_DIR"));
+    command.args(["tree", "--locked", "--offline", "--target", "all", "--all-features"]);
+    command.args(["--edges", "normal,build,dev", "--prefix", "none", "--format", format]);
+    let output = command.output().expect("cargo");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}");
+    let lines: BTreeSet<String> = String::from_utf8_lossy(&output.stdout)
+        .lines()
+        .filter(|l| !l.is_empty())
+        .map(|l| l.replace(" (*)", "").replace(" (proc-macro)", ""))
+        .collect();
+    assert!(lines.len() > 50, "only {} packages", lines.len());
+    lines
+}
+
+/// Whether the SPDX expression can be met by allowed licences: any side of an `OR` (also
+/// written `/`), all sides of an `AND`.
+fn is_allowed(expression: &str, allowed: &[String]) -> bool {
+    let text = expression.replace('/', " OR ").replace('(', " ( ").replace(')', " ) ");
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let (result, rest) = any(&words, allowed);
+    assert!(rest.is_empty(), "cannot read the licence {expression:?}");
+    result
+}
+
+fn any<'a, 'w>(words: &'w [&'a str], allowed: &[String]) -> (bool, &'w [&'a str]) {
+    let (mut result, mut rest) = all(words, allowed);
+    while let [word, more @ ..] = rest
+        && *word == "OR"
+    {
+        let (side, after) = all(more, allowed);
+        (result, rest) = (result || side, after);
+    }
+    (result, rest)
+}
+
+fn all<'a, 'w>(words: &'w [&'a str], allowed: &[String]) -> (bool, &'w [&'a str]) {
+    let (mut result, mut rest) = one(words, allowed);
+    while let [word, more @ ..] = rest
+        && *word == "AND"
+    {
+        let (side, after) = one(more, allowed);
+        (result, rest) = (result && side, after);
+    }
+    (result, rest)
+}
+
+fn one<'a, 'w>(words: &'w [&'a str], allowed: &[String]) -> (bool, &'w [&'a str]) {
+    match words {
+        ["(", more @ ..] => {
+            let (result, rest) = any(more, allowed);
+            (result, rest.strip_prefix(&[")"]).unwrap_or(rest))
+        }
+        [licence, "WITH", exception, rest @ ..] => {
+            (allowed.contains(&format!("{licence} WITH {exception}")), rest)
+        }
+        [licence, rest @ ..] => (allowed.iter().any(|a| a == licence), rest),
+        [] => (false, words),
+    }
+}
+
+#[test]
+fn expressions_are_read_as_they_are_meant() {
+    let allowed = ["MIT".to_owned(), "Apache-2.0 WITH LLVM-exception".to_owned()];
+    for good in [
+        "MIT",
+        "MIT OR GPL-3.0",
+        "GPL-3.0/MIT",
+        "(MIT OR GPL-3.0) AND MIT",
+        "Apache-2.0 WITH LLVM-exception",
+    ] {
+        assert!(is_allowed(good, &allowed), "{good}");
+    }
+    for bad in ["", "GPL-3.0", "MIT AND GPL-3.0", "Apache-2.0", "(MIT AND GPL-3.0) OR GPL-2.0"] {
+        assert!(!is_allowed(bad, &allowed), "{bad}");
+    }
+}
+
+#[test]
+fn every_licence_is_permissive() {
+    let allowed = strings(&deny(), ["licenses", "allow"]);
+    let not: Vec<String> = tree("{p}\t{l}")
+        .into_iter()
+        .filter(|line| {
+            let licence = line.split('\t').nth(1).unwrap_or_default();
+            !is_allowed(licence, &allowed)
+        })
+        .collect();
+    assert!(not.is_empty(), "not allowed by deny.toml: {not:#?}");
+}
+
+#[test]
+fn everything_comes_from_the_registry_or_from_here() {
+    let lock = include_str!("../Cargo.lock").parse::<toml::Table>().expect("Cargo.lock");
+    let registry = format!("registry+{}", strings(&deny(), ["sources", "allow-registry"])[0]);
+    let packages = lock["package"].as_array().expect("packages");
+    let elsewhere: Vec<_> = packages
+        .iter()
+        .filter(|p| {
+            p.get("source")
+                .map_or(p["name"].as_str() != Some("scrimcheck"), |s| s.as_str() != Some(&registry))
+        })
+        .map(|p| p["name"].to_string())
+        .collect();
+    assert!(elsewhere.is_empty(), "{elsewhere:?}");
+    // A checksum for each, so that what is built is what was looked at.
+    assert!(packages.iter().all(|p| p.get("source").is_none() || p.get("checksum").is_some()));
+}
+
+#[test]
+fn only_the_stated_duplicates_are_there() {
+    let mut versions: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for line in tree("{p}") {
+        let mut words = line.split_whitespace();
+        if let (Some(name), Some(version)) = (words.next(), words.next()) {
+            let version = version.trim_start_matches('v').to_owned();
+            versions.entry(name.to_owned()).or_default().insert(version);
+        }
+    }
+    let deny = deny();
+    let skipped: BTreeSet<&str> = deny["bans"]["skip"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|entry| entry["crate"].as_str().expect("a crate"))
+        .collect();
+    let is_skipped =
+        |name: &str, version: &str| skipped.contains(format!("{name}@{version}").as_str());
+    for (name, versions) in &versions {
+        let left: Vec<_> = versions.iter().filter(|v| !is_skipped(name, v)).collect();
+        assert!(left.len() <= 1, "{name} is there in versions {left:?}, not stated in deny.toml");
+    }
+    for entry in skipped {
+        let (name, version) = entry.split_once('@').expect("crate@version");
+        let there = versions.get(name).is_some_and(|v| v.len() > 1 && v.contains(version));
+        assert!(there, "{entry} in deny.toml is no duplicate any more");
+    }
+}
