@@ -66,7 +66,7 @@ pub fn shorten(paper: &Paper, step: u8) -> Paper {
     }
     let mut blocks = kept;
     if !gone.is_empty() {
-        let place = blocks.iter().position(|b| is_last_part(b)).unwrap_or(blocks.len());
+        let place = blocks.iter().position(is_last_part).unwrap_or(blocks.len());
         let n_shown = gone.len().min(12);
         let more = if gone.len() > n_shown { " and more" } else { "" };
         let words = format!(
