@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use realfft::RealFftPlanner;
 use scrimcheck::analysis::correction::fit_correction;
 use scrimcheck::analysis::loss::losses;
-use scrimcheck::chain::{analyze, explain};
+use scrimcheck::chain::{analyze, explain, place_echoes};
 use scrimcheck::ingest::session::Session;
 use scrimcheck::ingest::wav::read_wav;
 use scrimcheck::report::write::report_files;
@@ -120,13 +120,17 @@ fn main() {
         });
     });
     let read = |take: usize| session.read_take(&session.takes[take]);
-    let measured = measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes");
+    let mut measured =
+        measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes");
     let (table, _) = losses(&session, &measured, &measured.seats);
     let losing = cost(runs, || {
         black_box(losses(&session, &measured, &measured.seats));
     });
     let explaining = cost(runs, || {
-        black_box(explain(&session, &measured, &table));
+        black_box({
+            let gap = place_echoes(&session, &mut measured);
+            explain(&session, &measured, &table, gap.as_ref())
+        });
     });
     let fitting = cost(runs, || {
         black_box(fit_correction(&table, &session.manifest.correction).expect("a setting"));

@@ -3,8 +3,9 @@
 mod support;
 
 use criterion::{Criterion, criterion_group, criterion_main};
+use scrimcheck::analysis::joint;
 use scrimcheck::analysis::loss::losses;
-use scrimcheck::chain::{analyze, explain};
+use scrimcheck::chain::{analyze, explain, place_echoes};
 use scrimcheck::ingest::session::{OpenMode, Session};
 use scrimcheck::report::html::html_page;
 use scrimcheck::report::json::json_text;
@@ -15,7 +16,6 @@ use scrimcheck::report::plots::drawings;
 use scrimcheck::report::plots::render::{plot_files, pngs};
 use scrimcheck::report::write::report_files;
 use scrimcheck::transfer::deconvolve::Deconvolver;
-use scrimcheck::transfer::direct::{SeatTiming, pair_transmission};
 use scrimcheck::transfer::measure::measure;
 use scrimcheck::transfer::quality::TakeAnalyser;
 use scrimcheck::transfer::take::TakePlan;
@@ -43,14 +43,6 @@ fn takes(c: &mut Criterion) {
     group.bench_function("judgement", |b| {
         b.iter(|| black_box(analyser.facts(&recordings[0])));
     });
-    let early: Vec<_> = recordings
-        .iter()
-        .map(|r| plan.respond(0, r, &deconvolver, None).expect("a response").early)
-        .collect();
-    let timing = SeatTiming { end_s: 0.001, round_trip_s: Some(0.000_38) };
-    group.bench_function("direct fit of a pair", |b| {
-        b.iter(|| black_box(pair_transmission(&plan.early, &early[0], &early[3], timing)));
-    });
     group.finish();
 }
 
@@ -66,13 +58,21 @@ fn session_steps(c: &mut Criterion) {
     group.bench_function("takes to transmissions", |b| {
         b.iter(|| black_box(transfers().expect("takes")));
     });
-    let measured = transfers().expect("takes");
-    group.bench_function("echoes, losses, uncertainty", |b| {
+    let mut measured = transfers().expect("takes");
+    group.bench_function("joint fit of sheet and front", |b| {
+        b.iter(|| black_box(joint::fit(&measured.plan, &measured.seats)));
+    });
+    group.bench_function("joint fit, losses, uncertainty", |b| {
         b.iter(|| black_box(losses(&session, &measured, &measured.seats)));
     });
     let (table, _) = losses(&session, &measured, &measured.seats);
     group.bench_function("kind of loss and gap", |b| {
-        b.iter(|| black_box(explain(&session, &measured, &table)));
+        b.iter(|| {
+            black_box({
+                let gap = place_echoes(&session, &mut measured);
+                explain(&session, &measured, &table, gap.as_ref())
+            })
+        });
     });
     group.bench_function("computing, all of it", |b| {
         b.iter(|| black_box(analyze(&session, &|| ()).expect("a session")));

@@ -172,20 +172,20 @@ pub struct Weights {
 
 /// Calibrated weights with two spots or more ...
 pub const WEIGHTS: Weights = Weights {
-    window_db: 0.023,
-    spots: 1.7,
+    window_db: 0.0215,
+    spots: 1.5,
     placement: 0.0,
-    echo: 4.0,
+    echo: 3.4,
     tail: 0.02,
     noise: 0.1,
     unknown_gap: 0.4,
 };
 /// ... and with a single spot.
 pub const WEIGHTS_SINGLE: Weights = Weights {
-    window_db: 0.018,
+    window_db: 0.017,
     spots: 0.0,
-    placement: 0.5,
-    echo: 2.4,
+    placement: 0.43,
+    echo: 2.1,
     tail: 0.04,
     noise: 4.0,
     unknown_gap: 0.4,
@@ -377,11 +377,11 @@ impl<'a> SessionScatter<'a> {
         let spots_dof = 1.5 * (seat.spots_dof + self.pooled_dof);
         if low {
             match spots {
-                Some(v) => combined.push(Term::Spots, (1.4 * v).sqrt(), spots_dof, false),
+                Some(v) => combined.push(Term::Spots, (0.6 * v).sqrt(), spots_dof, false),
                 None => combined.push(Term::Spots, 0.08, MODEL_DOF, false),
             }
-            combined.push(Term::Window, 0.023, MODEL_DOF, true);
-            combined.push(Term::Room, (0.4 * self.room_step[b]).sqrt(), MODEL_DOF, false);
+            combined.push(Term::Window, 0.015, MODEL_DOF, true);
+            combined.push(Term::Room, (0.17 * self.room_step[b]).sqrt(), MODEL_DOF, false);
             return combined;
         }
         let w = if spots.is_some() { WEIGHTS } else { WEIGHTS_SINGLE };

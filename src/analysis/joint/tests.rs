@@ -80,7 +80,7 @@ fn sheet_and_plate_are_found_with_the_gap_a_little_wrong() {
         let joint = fit(&plan, &seats);
         let front = joint.front.as_ref().unwrap();
         let got = front.at(3000.0).norm();
-        assert!((got - plate).abs() < 0.08, "plate {got} of {plate}");
+        assert!((got - plate).abs() < 0.15, "plate {got} of {plate}");
         let found = joint.seats[0].transmission(&plan, Some(front), &[0]);
         let worst = error_db(&plan, &found, of);
         assert!(worst < 0.05, "plate {plate}: {worst} dB");

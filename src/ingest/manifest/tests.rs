@@ -134,7 +134,7 @@ fn keys_types_and_words_are_refused_at_their_place() {
 #[test]
 fn meanings_are_refused_at_their_place() {
     for (from, to, part, line, marked) in [
-        ("gap_m = 0.065", "gap_m = 0.0", "gap_m is 0, expected above 0 to 5 m", 13, "0.0"),
+        ("gap_m = 0.065", "gap_m = 0.0", "gap_m is 0, expected 0.001 to 5 m", 13, "0.0"),
         ("gap_m = 0.065", "gap_m = 5.001", "gap_m is 5.001", 13, "5.001"),
         ("gap_m = 0.065", "gap_m = nan", "expected a finite number, found nan", 13, "nan"),
         ("gap_m = 0.065", "gap_m = -inf", "found -inf", 13, "-inf"),

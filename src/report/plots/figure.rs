@@ -1,4 +1,4 @@
-//! A figure: axes, marks and words. [`super::layout`] finds the places, [`super::draw`] draws.
+//! A figure: axes, marks and words. [`super::layout`] finds the places, `draw` draws.
 
 use super::axes::{Axis, Spare};
 use super::draw::draw;
