@@ -208,5 +208,17 @@ fn sessions_are_compared_side_by_side() {
         assert!(written.contains_key(Path::new(name)), "{name} is missing");
     }
     scrimcheck(dir.path()).args(["compare", "room"]).assert().code(2);
+    // A sheet that is only described stands beside the measured one.
+    let sheet = "cloth:flow_resistance_pa_s_m=60,mass_g_m2=280";
+    scrimcheck(dir.path())
+        .args(["compare", "room", "--sheet", sheet, "--gap-m", "0.08"])
+        .assert()
+        .success()
+        .stdout(predicates::str::contains("cloth"));
+    scrimcheck(dir.path())
+        .args(["compare", "room", "--sheet", "cloth:weight=3"])
+        .assert()
+        .code(2)
+        .stderr(predicates::str::contains("weight"));
     scrimcheck(dir.path()).args(["compare", "room", "nowhere"]).assert().code(3).stdout("");
 }

@@ -108,9 +108,17 @@ pub struct CheckArgs {
 /// `scrimcheck compare`
 #[derive(Debug, ClapArgs)]
 pub struct CompareArgs {
-    /// Session folders, two or more
-    #[arg(value_name = "DIR", num_args = 2.., required = true)]
+    /// Session folders
+    #[arg(value_name = "DIR", num_args = 1.., required = true)]
     pub sessions: Vec<PathBuf>,
+    /// A sheet that is described, not measured, in one word: NAME:key=value,key=value as in
+    /// `predict`; may be given several times
+    #[arg(long = "sheet", value_name = "NAME:KEY=VALUE,...")]
+    pub sheets: Vec<String>,
+    /// Air between the loudspeaker's front and described sheets, m; without it their echo is
+    /// left out
+    #[arg(long, value_name = "M", requires = "sheets")]
+    pub gap_m: Option<f64>,
     /// Folder for table and plot as files
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

@@ -5,6 +5,10 @@ use super::args::CompareArgs;
 use super::failure::Failure;
 use super::terminal;
 use crate::analysis::compare::{Summary, compare, comparison_csv, comparison_table};
+use crate::analysis::predict::describe::Description;
+use crate::analysis::predict::{Plan, forecast};
+use crate::analysis::sheet::air::Air;
+use crate::analysis::sheet::models::Gap;
 use crate::ingest::error::{plain, shown};
 use crate::ingest::session::{OpenMode, Session};
 use crate::report::compare_page::compare_page;
@@ -17,6 +21,9 @@ use crate::report::plots::render::plot_files;
 use std::path::Path;
 use std::process::ExitCode;
 
+/// Part of the sound pressure that a loudspeaker's front throws back, where nobody says.
+pub const FRONT_REFLECTION: f64 = 0.6;
+
 /// Analyses every session and prints them side by side; with `--out` the table,
 /// the plot and a web page are written too.
 ///
@@ -24,9 +31,17 @@ use std::process::ExitCode;
 /// [`Failure`] when a session is refused, nothing can be compared, or the folder
 /// cannot be written.
 pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
+    if args.sessions.len() + args.sheets.len() < 2 {
+        return Err(Failure::Usage {
+            message: "one session alone cannot be compared; name a second folder, or describe a \
+                      sheet with --sheet NAME:key=value,... (see scrimcheck predict --help)"
+                .into(),
+        });
+    }
     let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
     let mut summaries =
         args.sessions.iter().map(|root| summary(root)).collect::<Result<Vec<_>, _>>()?;
+    summaries.extend(forecasts(args)?);
     tell_apart(&mut summaries);
     let comparison = compare(summaries).map_err(|e| Failure::Compare { message: e.to_string() })?;
     let json = json_text(&comparison)?;
@@ -53,6 +68,28 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Sheets that are described, not measured.
+fn forecasts(args: &CompareArgs) -> Result<Vec<Summary>, Failure> {
+    if args.sheets.is_empty() {
+        return Ok(Vec::new());
+    }
+    let usage = |message: String| Failure::Usage { message };
+    let sheets = args
+        .sheets
+        .iter()
+        .map(|text| Description::parse(text).and_then(|d| d.build()))
+        .collect::<Result<Vec<_>, _>>()
+        .map_err(|e| usage(e.to_string()))?;
+    let plan = Plan {
+        gap: args.gap_m.map(|gap_m| Gap { gap_m, front_reflection: FRONT_REFLECTION }),
+        angles_deg: vec![0.0],
+        view: None,
+        air: Air::AT_20_C,
+    };
+    let forecast = forecast(sheets, plan).map_err(|e| usage(e.to_string()))?;
+    Ok(Summary::from_forecast(&forecast))
 }
 
 /// Folders of one name in different places get a number.

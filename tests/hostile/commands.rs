@@ -128,7 +128,7 @@ pub fn cases() -> Vec<Case> {
         })
         .command(&["check", "room"]),
         run("check of nothing", Refused, &["check", "nowhere"], "", &["nowhere", "no such folder"]),
-        run("compare one", Usage, &["compare", "room"], "", &["DIR"]),
+        run("compare one", Usage, &["compare", "room"], "", &["second folder"]),
         run("compare a session with itself", Accepted, &["compare", "room", "room"], "", &["room"]),
         run("compare with nothing", Refused, &["compare", "room", "nowhere"], "", &["nowhere"]),
         case("compare with a broken session", Refused, &["other", "session.toml"], |d| {
