@@ -33,7 +33,7 @@ const LEFT_WEIGHT: f64 = 4.0;
 const STEPS: usize = 5;
 /// The stated gap may be off by this part, and by this lag, s.
 const LAG_PART: f64 = 0.06;
-const LAG_STEP: f64 = 0.004;
+const LAG_STEP: f64 = 0.006;
 
 /// Everything of a seat that does not change from step to step.
 pub struct Seat<'a> {
@@ -59,6 +59,8 @@ pub struct Fitter<'a> {
     pub rate_hz: f64,
     /// Index of the crest in every response.
     pub head: usize,
+    /// Terms of a front per bin.
+    terms: Vec<[Complex<f64>; N_TERMS]>,
     /// Seats with their pairs.
     pub seats: Vec<Seat<'a>>,
 }
@@ -107,7 +109,9 @@ impl<'a> Fitter<'a> {
                 Seat { given, pairs }
             })
             .collect();
-        Self { fft, rate_hz, head, seats }
+        let df_hz = rate_hz / fft.n_points() as f64;
+        let terms = (0..fft.n_bins()).map(|k| terms(k as f64 * df_hz)).collect();
+        Self { fft, rate_hz, head, terms, seats }
     }
 
     fn df_hz(&self) -> f64 {
@@ -281,16 +285,13 @@ impl<'a> Fitter<'a> {
 
     /// Normal matrix and right-hand side of the main reflection alone, at a lag.
     fn agreement(&self, seat: &Seat, state: &State, factor: f64) -> Option<[f64; 2]> {
-        let mut sum = [0.0; 2];
         let echo = self.echo(seat, state, None, factor)?;
-        for (i, pair) in seat.pairs.iter().enumerate() {
-            let term = self.term(pair, &echo.derivative, MAIN_TERM);
-            let reduced = self.reduce(seat, state, i, &echo, &[term], &[0.0; N_TERMS])?;
-            let scale = ROW_ERROR * pair.energy;
-            sum[0] += reduced.normal[(0, 0)] / scale;
-            sum[1] += reduced.target[0] / scale;
-        }
-        Some(sum)
+        // One pair a seat is enough to see where the echo stands.
+        let pair = seat.pairs.first()?;
+        let term = self.term(pair, &echo.derivative, MAIN_TERM);
+        let reduced = self.reduce(seat, state, 0, &echo, &[term], &[0.0; N_TERMS])?;
+        let scale = ROW_ERROR * pair.energy;
+        Some([reduced.normal[(0, 0)] / scale, reduced.target[0] / scale])
     }
 
     /// Echo series of a seat, and what each term changes.
@@ -306,7 +307,8 @@ impl<'a> Fitter<'a> {
         for (k, r) in reflection.iter().enumerate() {
             let hz = k as f64 * self.df_hz();
             let returned = r * Complex::from_polar(1.0, -2.0 * PI * hz * round_trip_s);
-            let ratio = limited(front.map_or(Complex::default(), |f| f.at(hz) * returned));
+            let ratio =
+                limited(front.map_or(Complex::default(), |f| f.of(&self.terms[k]) * returned));
             let g = one / (one - ratio);
             series.push(g);
             derivative.push(whole[k] * g * g * returned);
@@ -316,13 +318,12 @@ impl<'a> Fitter<'a> {
 
     /// What a unit of one term of the front adds to a take with the screen.
     fn term(&self, pair: &Pair, derivative: &[Complex<f64>], term: usize) -> Vec<f64> {
-        let df_hz = self.df_hz();
         let spectrum = pair
             .source
             .iter()
             .zip(derivative)
-            .enumerate()
-            .map(|(k, (x, d))| x * d * terms(k as f64 * df_hz)[term])
+            .zip(&self.terms)
+            .map(|((x, d), terms)| x * d * terms[term])
             .collect();
         let mut added = self.fft.inverse(spectrum);
         added.truncate(pair.given.with.len());

@@ -33,10 +33,14 @@ pub const MAIN_TERM: usize = 2;
 
 /// Terms of a front at a frequency, around the main reflection's own lag; linear.
 pub fn terms(hz: f64) -> [Complex<f64>; N_TERMS] {
+    // One turn by a part's time, multiplied on: sines are what costs here.
+    let turn = Complex::from_polar(1.0, -2.0 * PI * hz * TAP_S);
+    let mut tap = turn.powi(*TAPS.start());
     std::array::from_fn(|i| match i.checked_sub(N_TAPS) {
         None => {
-            let lag_s = f64::from(TAPS.start() + i as i32) * TAP_S;
-            Complex::from_polar(1.0, -2.0 * PI * hz * lag_s)
+            let here = tap;
+            tap *= turn;
+            here
         }
         Some(shelf) => Complex::new(1.0, hz / SHELVES_HZ[shelf]).inv(),
     })
@@ -69,7 +73,12 @@ pub struct Front {
 impl Front {
     /// Pressure reflection at a frequency.
     pub fn at(&self, hz: f64) -> Complex<f64> {
-        terms(hz).iter().zip(&self.weights).map(|(t, w)| t * w).sum()
+        self.of(&terms(hz))
+    }
+
+    /// The same from terms that are there already.
+    pub fn of(&self, terms: &[Complex<f64>; N_TERMS]) -> Complex<f64> {
+        terms.iter().zip(&self.weights).map(|(t, w)| t * w).sum()
     }
 
     /// Mean square error of [`Front::at`].
