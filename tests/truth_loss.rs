@@ -132,8 +132,9 @@ fn a_gain_step_is_a_loss_of_its_size_in_every_band() {
     });
     for seat in 0..3 {
         let want: Vec<f64> = values(&plain, seat).iter().map(|x| x + 1.0).collect();
-        // Not exact: what counts as scatter is judged against the level of the filter.
-        assert_close("1 dB step", &values(&stepped, seat), &want, 0.02);
+        // Not exact: how much a sheet sends back to the loudspeaker follows from how much it
+        // passes, and a step looks like less of it.
+        assert_close("1 dB step", &values(&stepped, seat), &want, 0.06);
     }
 }
 
