@@ -182,9 +182,9 @@ pub const WEIGHTS: Weights = Weights {
 };
 /// ... and with a single spot.
 pub const WEIGHTS_SINGLE: Weights = Weights {
-    window_db: 0.017,
+    window_db: 0.028,
     spots: 0.0,
-    placement: 0.43,
+    placement: 1.2,
     echo: 2.1,
     tail: 0.04,
     noise: 4.0,
