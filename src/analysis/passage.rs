@@ -40,20 +40,19 @@ pub fn seat_passage(
 ) -> SeatPassage {
     let fit = &joint.seats[at];
     let front = joint.front.as_ref();
+    let ratio = fit.ratio(&plan.fft, plan.step_hz(), front);
     let [n_without, n_with] = seat.takes;
     let all: Vec<usize> = (0..seat.pairs.len()).collect();
     let of = |groups: Vec<Vec<usize>>| -> Vec<Spectrum> {
-        groups.iter().map(|g| fit.transmission(plan, front, g)).collect()
+        groups.iter().map(|g| fit.transmission(plan, ratio.as_ref(), g)).collect()
     };
     let own = fit.transmission(plan, None, &all);
     let own_power: Vec<f64> = (0..plan.n_bands).map(|b| band_power(plan, &own, b)).collect();
     let mut unresolved = Vec::new();
-    let (echo_error, first_order) = match (front, fit.round_trip_s) {
-        (Some(front), Some(round_trip_s)) => {
+    let (echo_error, first_order) = match (front, fit.round_trip_s, &ratio) {
+        (Some(front), Some(round_trip_s), Some(ratio)) => {
             let inside = (seat.timing.end_s / round_trip_s).floor();
-            let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
-            let reflection = fit.reflector.reflection(&plan.fft, df_hz);
-            let ratio = fit.ratio(plan, Some(front)).unwrap_or_default();
+            let reflection = fit.reflector.reflection(&plan.fft, plan.step_hz());
             if inside < 1.0 {
                 let variance: Vec<f64> =
                     (0..plan.n_bands).map(|b| front.variance(plan.band_mid_hz(b))).collect();
@@ -64,7 +63,7 @@ pub fn seat_passage(
                 plan,
                 front,
                 &reflection,
-                &ratio,
+                ratio,
                 inside,
                 if backing { BACKED } else { NOT_THIN },
             );
@@ -76,7 +75,7 @@ pub fn seat_passage(
     let n = ((TAIL_S * plan.rate_hz()).round() as usize).min(taps.len());
     let tail = plan.fft.forward(&taps[taps.len() - n..]);
     SeatPassage {
-        total: fit.transmission(plan, front, &all),
+        total: fit.transmission(plan, ratio.as_ref(), &all),
         by_with: of(rows(n_without, n_with)),
         by_without: of(columns(n_without, n_with)),
         unresolved,
@@ -103,7 +102,7 @@ fn echo_error(
     inside: f64,
     not_thin: f64,
 ) -> Vec<f64> {
-    let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
+    let df_hz = plan.step_hz();
     (0..plan.n_bands)
         .map(|b| {
             let reflected = band_power(plan, reflection, b);

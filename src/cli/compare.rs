@@ -3,6 +3,7 @@
 use super::analyze::measure;
 use super::args::CompareArgs;
 use super::failure::Failure;
+use super::predict_args::FRONT_REFLECTION;
 use super::terminal;
 use crate::analysis::compare::{Summary, compare, comparison_csv, comparison_table};
 use crate::analysis::predict::describe::Description;
@@ -20,9 +21,6 @@ use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::plot_files;
 use std::path::Path;
 use std::process::ExitCode;
-
-/// Part of the sound pressure that a loudspeaker's front throws back, where nobody says.
-pub const FRONT_REFLECTION: f64 = 0.6;
 
 /// Analyses every session and prints them side by side; with `--out` the table,
 /// the plot and a web page are written too.

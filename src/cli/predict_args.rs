@@ -3,6 +3,9 @@
 use clap::Args;
 use std::path::PathBuf;
 
+/// Part of the sound pressure that a loudspeaker's front throws back, where nobody says.
+pub const FRONT_REFLECTION: f64 = 0.6;
+
 /// `scrimcheck predict`
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
@@ -18,7 +21,7 @@ pub struct PredictArgs {
     #[arg(long, value_name = "M", help_heading = "Place")]
     pub gap_m: Option<f64>,
     /// Part of the sound pressure that the loudspeaker's front throws back, 0 to 1
-    #[arg(long, value_name = "SHARE", default_value_t = 0.6, help_heading = "Place")]
+    #[arg(long, value_name = "SHARE", default_value_t = FRONT_REFLECTION, help_heading = "Place")]
     pub front_reflection: f64,
     /// Angle between the sheet's normal and the way to the seat, degrees; several by commas
     #[arg(

@@ -114,26 +114,15 @@ impl DriftPlan {
         Some(0.5 * (slopes[middle] + slopes[(slopes.len() - 1) / 2]))
     }
 
-    /// Phase factors (unit modulus) of the minimum-phase sequence with the same magnitude:
-    /// the folded real cepstrum (Oppenheim and Schafer, Discrete-Time Signal Processing).
+    /// Phase factors (unit modulus) of the minimum-phase sequence with the same magnitude.
     fn minimum_phase(&self, spectrum: &[Complex<f64>]) -> Option<Vec<Complex<f64>>> {
         let peak = spectrum.iter().map(|x| x.norm()).fold(0.0, f64::max);
         if peak <= 0.0 {
             return None;
         }
-        let log: Vec<Complex<f64>> =
-            spectrum.iter().map(|x| Complex::new((x.norm() / peak).max(1e-4).ln(), 0.0)).collect();
-        let mut cepstrum = self.short.inverse(log);
-        let half = cepstrum.len() / 2;
-        cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
-        cepstrum[half + 1..].fill(0.0);
-        Some(
-            self.short
-                .forward(&cepstrum)
-                .into_iter()
-                .map(|c| Complex::from_polar(1.0, c.im))
-                .collect(),
-        )
+        let log: Vec<f64> = spectrum.iter().map(|x| (x.norm() / peak).max(1e-4).ln()).collect();
+        let phase = self.short.minimum_phase(&log);
+        Some(phase.into_iter().map(|angle| Complex::from_polar(1.0, angle)).collect())
     }
 }
 

@@ -1,7 +1,7 @@
 //! The early part of a response: the direct sound and what follows at once.
 
 use super::fft::RealFft;
-use super::window::{cut_circular, rise};
+use super::window::cut_circular;
 use realfft::num_complex::Complex;
 use std::f64::consts::PI;
 
@@ -140,12 +140,6 @@ pub fn convolve(x: &[f64], first_lag: i64, taps: &[f64]) -> Vec<f64> {
         }
     }
     y
-}
-
-/// Fades out the last eighth of `taps` (at least two): what goes on beyond is unknown.
-pub fn fade_out(taps: &mut [f64]) {
-    let n = (taps.len() / 8).max(2).min(taps.len());
-    taps.iter_mut().rev().zip(rise(n)).for_each(|(v, w)| *v *= w);
 }
 
 #[cfg(test)]

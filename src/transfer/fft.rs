@@ -71,6 +71,18 @@ impl RealFft {
         points.iter_mut().for_each(|x| *x *= scale);
         points
     }
+
+    /// Phase, rad per bin, of the minimum-phase sequence whose magnitude has this natural
+    /// logarithm: the folded real cepstrum (Oppenheim and Schafer, Discrete-Time Signal
+    /// Processing).
+    pub fn minimum_phase(&self, log_magnitude: &[f64]) -> Vec<f64> {
+        let mut cepstrum =
+            self.inverse(log_magnitude.iter().map(|x| Complex::new(*x, 0.0)).collect());
+        let half = cepstrum.len() / 2;
+        cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
+        cepstrum[half + 1..].fill(0.0);
+        self.forward(&cepstrum).into_iter().map(|c| c.im).collect()
+    }
 }
 
 #[cfg(test)]

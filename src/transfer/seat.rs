@@ -141,6 +141,11 @@ impl SeatPlan {
         self.rate_hz
     }
 
+    /// Frequency step of spectra of [`SeatPlan::fft`], Hz.
+    pub fn step_hz(&self) -> f64 {
+        self.rate_hz / self.fft.n_points() as f64
+    }
+
     /// Frequency step of [`SeatTransmission::ratio`], Hz.
     pub fn ratio_step_hz(&self) -> f64 {
         self.rate_hz / self.short.n_points() as f64
@@ -176,7 +181,7 @@ impl SeatPlan {
     /// and constant beyond the first and last one.
     pub fn per_bin(&self, values: &[f64]) -> Vec<f64> {
         let first = f64::from(self.bands[0].index());
-        let df_hz = self.rate_hz / self.fft.n_points() as f64;
+        let df_hz = self.step_hz();
         let last = values.len() - 1;
         (0..self.fft.n_bins())
             .map(|k| {

@@ -16,15 +16,6 @@ pub fn taper_ends(x: &mut [f64], head: usize, tail: usize) {
     x.iter_mut().rev().zip(rise(tail.min(n))).for_each(|(v, w)| *v *= w);
 }
 
-/// A Hann window of `n` samples (symmetric, ends at zero).
-pub fn hann(n: usize) -> impl Iterator<Item = f64> {
-    let last = n.saturating_sub(1).max(1) as f64;
-    (0..n).map(move |i| 0.5 - 0.5 * (2.0 * std::f64::consts::PI * i as f64 / last).cos())
-}
-
-/// Mean square of a Hann window: turns windowed energy back into energy.
-pub const HANN_POWER: f64 = 0.375;
-
 /// `n` samples of the circular sequence `x` from index `start` (may be negative).
 pub fn cut_circular(x: &[f64], start: i64, n: usize) -> Vec<f64> {
     let len = x.len() as i64;
@@ -49,12 +40,5 @@ mod tests {
         let x = [0.0, 1.0, 2.0, 3.0];
         assert_eq!(cut_circular(&x, -1, 3), [3.0, 0.0, 1.0]);
         assert_eq!(cut_circular(&x, 3, 3), [3.0, 0.0, 1.0]);
-    }
-
-    #[test]
-    fn hann_power_is_its_mean_square() {
-        let n = 4001;
-        let mean = hann(n).map(|w| w * w).sum::<f64>() / n as f64;
-        assert!((mean - HANN_POWER).abs() < 1e-3);
     }
 }

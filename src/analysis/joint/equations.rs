@@ -2,7 +2,8 @@
 
 use super::fitter::{Fitter, Pair, ROW_ERROR};
 use super::mean_of;
-use super::slow::{SLOW_S, slow_parts};
+use super::slow::{SLOW_S, low_pass, slow_parts};
+use crate::transfer::early::convolve;
 use crate::transfer::window::rise;
 use std::f64::consts::PI;
 
@@ -39,18 +40,8 @@ impl Fitter<'_> {
     /// Late sound through the sheet's taps, moved by some samples each way.
     pub fn apart(&self, late: &[f64], first_lag: i64, taps: &[f64]) -> Vec<Vec<f64>> {
         let n = late.len() as i64;
-        let from = late.iter().position(|x| *x != 0.0).unwrap_or(0) as i64;
         let step = (self.rate_hz / 48_000.0).round().max(1.0) as i64;
-        let mut passed = vec![0.0; late.len()];
-        for (row, p) in passed.iter_mut().enumerate() {
-            let row = row as i64;
-            for (c, t) in taps.iter().enumerate() {
-                let at = row - first_lag - c as i64;
-                if at >= from && at < n {
-                    *p += t * late[at as usize];
-                }
-            }
-        }
+        let passed = convolve(late, first_lag, taps);
         let half = N_APART as i64 / 2;
         (-half..=half)
             .map(|shift| {
@@ -69,6 +60,7 @@ impl Fitter<'_> {
         [ROW_ERROR * energy / APART_SD.powi(2); N_APART]
     }
 
+    /// Index of the first row of the equations.
     pub fn first_row(&self) -> usize {
         self.head - self.samples(BEFORE_S)
     }
@@ -83,6 +75,7 @@ impl Fitter<'_> {
         weights
     }
 
+    /// Ridge of the taps, then of the slow parts.
     pub fn ridge(&self, first_lag: i64, n_taps: usize, energy: f64) -> Vec<f64> {
         let slow = ROW_ERROR * energy / SLOW_SD.powi(2);
         (0..n_taps)
@@ -90,7 +83,6 @@ impl Fitter<'_> {
                 let lag_s = (first_lag + i as i64).unsigned_abs() as f64 / self.rate_hz;
                 let fall = (-(lag_s - TAP_NEAR_S).max(0.0) / TAP_FALL_S).exp();
                 let sd = (TAP_SD * fall).max(TAP_LEAST_SD);
-                // Taps of a finer grid are smaller: the same filter is spread over more of them.
                 ROW_ERROR * energy / sd.powi(2)
             })
             .chain([slow; SLOW_S.len()])
@@ -98,30 +90,16 @@ impl Fitter<'_> {
     }
 
     /// With minus filtered source, per sample.
-    pub fn residual(
-        &self,
-        source: &[f64],
-        pair: &Pair,
-        first_lag: i64,
-        taps: &[f64],
-        slow: &[f64],
-    ) -> Vec<f64> {
-        let n = source.len() as i64;
-        let slow_parts = slow_parts(source, self.rate_hz);
-        (0..source.len())
-            .map(|row| {
-                let filtered: f64 = taps
-                    .iter()
-                    .enumerate()
-                    .filter_map(|(c, t)| {
-                        let at = row as i64 - first_lag - c as i64;
-                        (at >= 0 && at < n).then(|| t * source[at as usize])
-                    })
-                    .sum();
-                let slow: f64 = slow_parts.iter().zip(slow).map(|(p, a)| p[row] * a).sum();
-                pair.given.with[row] - filtered - slow
-            })
-            .collect()
+    pub fn residual(&self, source: &[f64], pair: &Pair, taps: &[f64], slow: &[f64]) -> Vec<f64> {
+        let mut left = pair.given.with.clone();
+        let mut take_off = |part: &[f64], gain: f64| {
+            left.iter_mut().zip(part).for_each(|(l, p)| *l -= gain * p);
+        };
+        take_off(&convolve(source, self.first_lag(), taps), 1.0);
+        for (part, gain) in slow_parts(source, self.rate_hz).iter().zip(slow) {
+            take_off(part, *gain);
+        }
+        left
     }
 
     /// Power of what the pairs of a seat leave, per row, as if each pair were of its own: pairs
@@ -134,7 +112,7 @@ impl Fitter<'_> {
     }
 
     /// Mean square around each sample.
-    pub fn local_power(&self, x: &[f64]) -> Vec<f64> {
+    fn local_power(&self, x: &[f64]) -> Vec<f64> {
         let half = self.samples(0.5 * LOCAL_S);
         let mut sums = Vec::with_capacity(x.len() + 1);
         sums.push(0.0);
@@ -152,14 +130,8 @@ impl Fitter<'_> {
 
 /// A response with more weight at low frequencies, see [`FALL_FROM_HZ`].
 pub fn emphasised(x: &[f64], rate_hz: f64) -> Vec<f64> {
-    let keep = (-2.0 * PI * FALL_FROM_HZ / rate_hz).exp();
-    let mut level = 0.0;
-    x.iter()
-        .map(|x| {
-            level = keep * level + (1.0 - keep) * x;
-            x + FALL_MOST * level
-        })
-        .collect()
+    let low = low_pass(x, 1.0 / (2.0 * PI * FALL_FROM_HZ), rate_hz);
+    x.iter().zip(low).map(|(x, low)| x + FALL_MOST * low).collect()
 }
 
 /// What comes after the direct sound's end, brought to the same weights as the rest.

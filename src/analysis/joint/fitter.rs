@@ -5,7 +5,7 @@ use super::front::{Front, MAIN_TERM, N_TERMS, expected, terms};
 use super::pair::{Reduced, Rows};
 use super::reflector::{Reflector, clear_s, limited};
 use super::slow::{SLOW_S, add_slow, slow_parts};
-use super::{Joint, SeatFit, Spectrum, mean_of, thin};
+use super::{Joint, SeatFit, Spectrum, echo_series, mean_of, thin};
 use crate::transfer::direct::{DirectPair, HEAD_S};
 use crate::transfer::fft::RealFft;
 use crate::transfer::seat::{SeatPlan, SeatTransmission};
@@ -31,8 +31,9 @@ const LEFT_WEIGHT: f64 = 4.0;
 
 /// Gauss-Newton steps.
 const STEPS: usize = 5;
-/// The stated gap may be off by this part, and by this lag, s.
+/// The stated gap may be off by this part of it ...
 const LAG_PART: f64 = 0.06;
+/// ... and is tried in steps of this part.
 const LAG_STEP: f64 = 0.006;
 
 /// Everything of a seat that does not change from step to step.
@@ -50,6 +51,8 @@ pub struct Pair {
     /// What comes without the screen after the direct sound.
     late: Vec<f64>,
     energy: f64,
+    /// End of the direct sound at the seat, s after the crest.
+    end_s: f64,
 }
 
 /// All seats, ready for the steps.
@@ -68,15 +71,14 @@ pub struct Fitter<'a> {
 /// What a step knows of one seat.
 #[derive(Clone)]
 struct State {
-    first_lag: i64,
     /// Taps of all pairs.
     taps: Vec<Vec<f64>>,
     /// Gains of the slow parts of all pairs.
     slow: Vec<Vec<f64>>,
     /// Power of what the fit leaves, per row; see [`Fitter::left_power`].
     left: Vec<f64>,
+    /// Delay of the taps after a minimum-phase sheet, s.
     delay_s: f64,
-    misfit: f64,
 }
 
 impl<'a> Fitter<'a> {
@@ -88,8 +90,8 @@ impl<'a> Fitter<'a> {
         let seats = seats
             .iter()
             .map(|given| {
-                let until = head + ((given.timing.end_s + ROWS_BEYOND_S) * rate_hz) as usize;
-                let given_end_s = given.timing.end_s;
+                let end_s = given.timing.end_s;
+                let until = head + ((end_s + ROWS_BEYOND_S) * rate_hz) as usize;
                 let pairs = given
                     .pairs
                     .iter()
@@ -100,8 +102,9 @@ impl<'a> Fitter<'a> {
                         };
                         Pair {
                             source: fft.forward(&given.without),
-                            late: late_part(&pair.without, head, given_end_s, rate_hz),
+                            late: late_part(&pair.without, head, end_s, rate_hz),
                             energy: given.without[..until].iter().map(|x| x * x).sum(),
+                            end_s,
                             given,
                         }
                     })
@@ -125,12 +128,10 @@ impl<'a> Fitter<'a> {
 
     /// Sheet and front of all seats; `None` where nothing can be fitted.
     pub fn run(&self) -> Option<Joint> {
-        let trips: Vec<Option<f64>> =
-            self.seats.iter().map(|s| s.given.timing.round_trip_s).collect();
         let mut states: Vec<State> =
             self.seats.par_iter().map(|seat| self.start(seat)).collect::<Option<_>>()?;
         let mut front = None;
-        if trips.iter().any(Option::is_some) {
+        if self.seats.iter().any(|s| s.given.timing.round_trip_s.is_some()) {
             let lag_factor = self.find_lag(&states);
             let mut found = Front {
                 weights: expected().map(|[mean, _]| mean),
@@ -149,54 +150,67 @@ impl<'a> Fitter<'a> {
             .zip(states)
             .map(|(seat, state)| SeatFit {
                 reflector: self.reflector(seat, &state),
-                first_lag: state.first_lag,
+                first_lag: self.first_lag(),
                 taps: state.taps,
                 slow: state.slow,
                 round_trip_s: seat.given.timing.round_trip_s.map(|t| t * factor),
-                misfit: state.misfit,
             })
             .collect();
         Some(Joint { front, seats })
     }
 
+    /// Lag of the first tap, samples.
+    pub fn first_lag(&self) -> i64 {
+        -(self.samples(LEAD_S) as i64)
+    }
+
+    /// Number of taps up to a lag, s.
+    fn n_taps(&self, end_s: f64) -> usize {
+        (self.samples(end_s) as i64 + 1 - self.first_lag()) as usize
+    }
+
+    /// Taps to `end_s` and slow parts alone, from the rows to `rows_end_s` of a pair whose
+    /// echoes stand in `source`.
+    fn alone(
+        &self,
+        pair: &Pair,
+        source: &[f64],
+        end_s: f64,
+        rows_end_s: f64,
+    ) -> Option<(Vec<f64>, Vec<f64>)> {
+        let n_taps = self.n_taps(end_s);
+        let mut taps = Rows {
+            source,
+            slow: &slow_parts(source, self.rate_hz),
+            target: &pair.given.with,
+            terms: &[],
+            first: self.first_row(),
+            weights: &self.row_weights(rows_end_s, |_| 1.0),
+            first_lag: self.first_lag(),
+            ridge: &self.ridge(self.first_lag(), n_taps, pair.energy),
+        }
+        .reduce(&[0.0; N_TERMS])?
+        .taps_with(&[]);
+        let slow = taps.split_off(n_taps);
+        Some((taps, slow))
+    }
+
     /// Taps alone, from what comes before the first echo.
     fn start(&self, seat: &Seat) -> Option<State> {
-        let end_s = clear_s(seat.given).min(seat.given.timing.end_s);
-        let has_echo = seat.given.timing.round_trip_s.is_some();
-        let rows_end_s =
-            if has_echo && end_s < seat.given.timing.end_s { end_s } else { end_s + ROWS_BEYOND_S };
-        let first_lag = -(self.samples(LEAD_S) as i64);
-        let mut state = State {
-            first_lag,
-            taps: Vec::new(),
-            slow: Vec::new(),
-            left: Vec::new(),
-            delay_s: 0.0,
-            misfit: 0.0,
-        };
-        let n_taps = (self.samples(end_s) as i64 + 1 - first_lag) as usize;
-        let mut all_left = Vec::new();
-        for pair in &seat.pairs {
-            let weights = self.row_weights(rows_end_s, |_| 1.0);
-            let ridge = self.ridge(first_lag, n_taps, pair.energy);
-            let rows = Rows {
-                source: &pair.given.without,
-                slow: &slow_parts(&pair.given.without, self.rate_hz),
-                target: &pair.given.with,
-                terms: &[],
-                first: self.first_row(),
-                weights: &weights,
-                first_lag,
-                ridge: &ridge,
-            };
-            let mut taps = rows.reduce(&[0.0; N_TERMS])?.taps_with(&[]);
-            let slow = taps.split_off(n_taps);
-            let left = self.residual(&pair.given.without, pair, first_lag, &taps, &slow);
-            all_left.push(left);
-            state.taps.push(taps);
-            state.slow.push(slow);
-        }
-        state.left = self.left_power(&all_left);
+        let timing = seat.given.timing;
+        let end_s = clear_s(seat.given).min(timing.end_s);
+        let cut_short = timing.round_trip_s.is_some() && end_s < timing.end_s;
+        let rows_end_s = if cut_short { end_s } else { end_s + ROWS_BEYOND_S };
+        let alone = |pair: &Pair| self.alone(pair, &pair.given.without, end_s, rows_end_s);
+        let (taps, slow): (Vec<_>, Vec<_>) =
+            seat.pairs.iter().map(alone).collect::<Option<Vec<_>>>()?.into_iter().unzip();
+        let all_left: Vec<Vec<f64>> = seat
+            .pairs
+            .iter()
+            .zip(taps.iter().zip(&slow))
+            .map(|(pair, (taps, slow))| self.residual(&pair.given.without, pair, taps, slow))
+            .collect();
+        let mut state = State { taps, slow, left: self.left_power(&all_left), delay_s: 0.0 };
         state.delay_s = self.delay_s(seat, &state)?;
         Some(state)
     }
@@ -204,56 +218,35 @@ impl<'a> Fitter<'a> {
     /// Taps of one seat, with the echoes of `sheet` in the source.
     pub fn plain(&self, seat: &Seat, sheet: Option<&SeatFit>, known: &Joint) -> Option<SeatFit> {
         let end_s = seat.given.timing.end_s;
-        let first_lag = -(self.samples(LEAD_S) as i64);
-        let n_taps = (self.samples(end_s) as i64 + 1 - first_lag) as usize;
-        let weights = self.row_weights(end_s + ROWS_BEYOND_S, |_| 1.0);
         let series = sheet.and_then(|sheet| {
-            let ratio = sheet.ratio_on(&self.fft, self.df_hz(), known.front.as_ref())?;
-            let one = Complex::new(1.0, 0.0);
-            Some(ratio.into_iter().map(|r| one / (one - r)).collect::<Spectrum>())
+            let ratio = sheet.ratio(&self.fft, self.df_hz(), known.front.as_ref())?;
+            Some(echo_series(&ratio).collect::<Spectrum>())
         });
-        let mut state = State {
-            first_lag,
-            taps: Vec::new(),
-            slow: Vec::new(),
-            left: Vec::new(),
-            delay_s: 0.0,
-            misfit: 0.0,
-        };
-        for pair in &seat.pairs {
-            let source = match &series {
-                Some(series) => self.with_echoes(pair, series),
-                None => pair.given.without.clone(),
-            };
-            let mut taps = Rows {
-                source: &source,
-                slow: &slow_parts(&source, self.rate_hz),
-                target: &pair.given.with,
-                terms: &[],
-                first: self.first_row(),
-                weights: &weights,
-                first_lag,
-                ridge: &self.ridge(first_lag, n_taps, pair.energy),
+        let alone = |pair: &Pair| match &series {
+            Some(series) => {
+                let source = self.with_echoes(pair, series);
+                self.alone(pair, &source, end_s, end_s + ROWS_BEYOND_S)
             }
-            .reduce(&[0.0; N_TERMS])?
-            .taps_with(&[]);
-            state.slow.push(taps.split_off(n_taps));
-            state.taps.push(taps);
-        }
-        let own = || self.reflector(seat, &state);
+            None => self.alone(pair, &pair.given.without, end_s, end_s + ROWS_BEYOND_S),
+        };
+        let (taps, slow): (Vec<_>, Vec<_>) =
+            seat.pairs.iter().map(alone).collect::<Option<Vec<_>>>()?.into_iter().unzip();
+        let reflector = match sheet {
+            Some(sheet) => sheet.reflector.clone(),
+            None => Reflector::new(seat.given, self.rate_hz, self.first_lag(), &taps, &slow, 0.0),
+        };
         Some(SeatFit {
-            first_lag,
-            reflector: sheet.map_or_else(own, |s| s.reflector.clone()),
+            first_lag: self.first_lag(),
+            reflector,
             round_trip_s: sheet.and_then(|s| s.round_trip_s),
-            misfit: 0.0,
-            taps: state.taps.clone(),
-            slow: state.slow.clone(),
+            taps,
+            slow,
         })
     }
 
     fn reflector(&self, seat: &Seat, state: &State) -> Reflector {
-        let State { first_lag, taps, slow, delay_s, .. } = state;
-        Reflector::new(seat.given, self.rate_hz, *first_lag, taps, slow, *delay_s)
+        let State { taps, slow, delay_s, .. } = state;
+        Reflector::new(seat.given, self.rate_hz, self.first_lag(), taps, slow, *delay_s)
     }
 
     fn delay_s(&self, seat: &Seat, state: &State) -> Option<f64> {
@@ -289,7 +282,8 @@ impl<'a> Fitter<'a> {
         // One pair a seat is enough to see where the echo stands.
         let pair = seat.pairs.first()?;
         let term = self.term(pair, &echo.derivative, MAIN_TERM);
-        let reduced = self.reduce(seat, state, 0, &echo, &[term], &[0.0; N_TERMS])?;
+        let late = self.late(pair, state);
+        let reduced = self.reduce(state, pair, &echo, &late, &[term], &[0.0; N_TERMS])?;
         let scale = ROW_ERROR * pair.energy;
         Some([reduced.normal[(0, 0)] / scale, reduced.target[0] / scale])
     }
@@ -302,7 +296,7 @@ impl<'a> Fitter<'a> {
         let one = Complex::new(1.0, 0.0);
         let mut series = Vec::with_capacity(reflection.len());
         let mut derivative = Vec::with_capacity(reflection.len());
-        let mut whole = self.fft.forward_at(state.first_lag, &mean_of(&state.taps));
+        let mut whole = self.fft.forward_at(self.first_lag(), &mean_of(&state.taps));
         add_slow(&mut whole, &mean_of(&state.slow), self.df_hz());
         for (k, r) in reflection.iter().enumerate() {
             let hz = k as f64 * self.df_hz();
@@ -330,40 +324,42 @@ impl<'a> Fitter<'a> {
         added
     }
 
+    /// Late sound of a pair as the sheet of the last step passes it, in all its moves.
+    fn late(&self, pair: &Pair, state: &State) -> Vec<Vec<f64>> {
+        self.apart(&pair.late, self.first_lag(), &mean_of(&state.taps))
+    }
+
     fn reduce(
         &self,
-        seat: &Seat,
         state: &State,
-        pair: usize,
+        pair: &Pair,
         echo: &Echo,
+        late: &[Vec<f64>],
         columns: &[Vec<f64>],
         around: &[f64; N_TERMS],
     ) -> Option<Reduced> {
-        let timing = seat.given.timing;
-        let given = &seat.pairs[pair];
-        let source = self.with_echoes(given, &echo.series);
-        let rows_end_s = (timing.end_s + ROWS_BEYOND_S)
-            .max(echo.round_trip_s + ROWS_AFTER_TRIP_S)
-            .min(LAST_ROW_S);
-        let expected = ROW_ERROR * given.energy;
-        let clean = self.head + self.samples(timing.end_s);
+        let end_s = pair.end_s;
+        let source = self.with_echoes(pair, &echo.series);
+        let rows_end_s =
+            (end_s + ROWS_BEYOND_S).max(echo.round_trip_s + ROWS_AFTER_TRIP_S).min(LAST_ROW_S);
+        let expected = ROW_ERROR * pair.energy;
+        let clean = self.head + self.samples(end_s);
         let left = &state.left;
         let weights = self.row_weights(rows_end_s, |row| {
             if row < clean { 1.0 } else { expected / (expected + LEFT_WEIGHT * left[row]) }
         });
-        let n_taps = (self.samples(timing.end_s) as i64 + 1 - state.first_lag) as usize;
-        let mut ridge = self.ridge(state.first_lag, n_taps, given.energy);
-        ridge.extend(self.apart_ridge(given.energy));
+        let mut ridge = self.ridge(self.first_lag(), self.n_taps(end_s), pair.energy);
+        ridge.extend(self.apart_ridge(pair.energy));
         let mut extra = slow_parts(&source, self.rate_hz);
-        extra.extend(self.apart(&given.late, state.first_lag, &mean_of(&state.taps)));
+        extra.extend_from_slice(late);
         Rows {
             source: &source,
             slow: &extra,
-            target: &given.given.with,
+            target: &pair.given.with,
             terms: columns,
             first: self.first_row(),
             weights: &weights,
-            first_lag: state.first_lag,
+            first_lag: self.first_lag(),
             ridge: &ridge,
         }
         .reduce(around)
@@ -379,7 +375,7 @@ impl<'a> Fitter<'a> {
     /// One Gauss-Newton step for all taps and the front.
     fn step(&self, states: &mut Vec<State>, front: &mut Front) -> Option<()> {
         let factor = front.lag_factor;
-        let reduced: Vec<Vec<Reduced>> = self
+        let solved: Vec<Vec<Solved>> = self
             .seats
             .par_iter()
             .zip(states.par_iter())
@@ -387,23 +383,26 @@ impl<'a> Fitter<'a> {
                 let Some(echo) = self.echo(seat, state, Some(front), factor) else {
                     return Some(Vec::new());
                 };
-                (0..seat.pairs.len())
-                    .map(|i| {
-                        let columns: Vec<Vec<f64>> = (0..N_TERMS)
-                            .map(|t| self.term(&seat.pairs[i], &echo.derivative, t))
-                            .collect();
-                        self.reduce(seat, state, i, &echo, &columns, &front.weights)
+                seat.pairs
+                    .iter()
+                    .map(|pair| {
+                        let columns: Vec<Vec<f64>> =
+                            (0..N_TERMS).map(|t| self.term(pair, &echo.derivative, t)).collect();
+                        let late = self.late(pair, state);
+                        let around = &front.weights;
+                        let reduced = self.reduce(state, pair, &echo, &late, &columns, around)?;
+                        Some(Solved { reduced, late })
                     })
                     .collect()
             })
             .collect::<Option<_>>()?;
         let mut normal = DMatrix::zeros(N_TERMS, N_TERMS);
         let mut target = DVector::zeros(N_TERMS);
-        for (seat, pairs) in self.seats.iter().zip(&reduced) {
-            for (pair, r) in seat.pairs.iter().zip(pairs) {
+        for (seat, pairs) in self.seats.iter().zip(&solved) {
+            for (pair, Solved { reduced, .. }) in seat.pairs.iter().zip(pairs) {
                 let scale = ROW_ERROR * pair.energy;
-                normal += &r.normal / scale;
-                target += &r.target / scale;
+                normal += &reduced.normal / scale;
+                target += &reduced.target / scale;
             }
         }
         for (i, [mean, sd]) in expected().iter().enumerate() {
@@ -418,55 +417,46 @@ impl<'a> Fitter<'a> {
             .seats
             .par_iter()
             .zip(states.par_iter())
-            .zip(&reduced)
+            .zip(&solved)
             .map(|((seat, state), pairs)| self.update(seat, state, pairs, front))
             .collect::<Option<_>>()?;
         *states = next;
         Some(())
     }
 
-    fn update(
-        &self,
-        seat: &Seat,
-        state: &State,
-        pairs: &[Reduced],
-        front: &Front,
-    ) -> Option<State> {
+    fn update(&self, seat: &Seat, state: &State, pairs: &[Solved], front: &Front) -> Option<State> {
         if pairs.is_empty() {
             return Some(state.clone());
         }
-        let mut next = state.clone();
-        let before = mean_of(&state.taps);
         let mut all_apart = Vec::new();
-        (next.taps, next.slow) = (Vec::new(), Vec::new());
-        for r in pairs {
-            let mut taps = r.taps_with(&front.weights);
+        let mut next = State { taps: Vec::new(), slow: Vec::new(), left: Vec::new(), delay_s: 0.0 };
+        for Solved { reduced, .. } in pairs {
+            let mut taps = reduced.taps_with(&front.weights);
             all_apart.push(taps.split_off(taps.len() - N_APART));
             next.slow.push(taps.split_off(taps.len() - SLOW_S.len()));
             next.taps.push(taps);
         }
         next.delay_s = self.delay_s(seat, &next)?;
         let echo = self.echo(seat, &next, Some(front), front.lag_factor)?;
-        let mut misfit = 0.0;
         let mut all_left = Vec::new();
-        for (i, pair) in seat.pairs.iter().enumerate() {
+        for (i, (pair, Solved { late, .. })) in seat.pairs.iter().zip(pairs).enumerate() {
             let source = self.with_echoes(pair, &echo.series);
-            let mut left =
-                self.residual(&source, pair, next.first_lag, &next.taps[i], &next.slow[i]);
-            let columns = self.apart(&pair.late, next.first_lag, &before);
-            for (column, weight) in columns.iter().zip(&all_apart[i]) {
+            let mut left = self.residual(&source, pair, &next.taps[i], &next.slow[i]);
+            for (column, weight) in late.iter().zip(&all_apart[i]) {
                 left.iter_mut().zip(column).for_each(|(l, c)| *l -= weight * c);
             }
-            let clean = self.first_row()..self.head + self.samples(seat.given.timing.end_s);
-            let n = clean.len() as f64;
-            misfit +=
-                left[clean].iter().map(|x| x * x).sum::<f64>() / n / (ROW_ERROR * pair.energy);
             all_left.push(left);
         }
         next.left = self.left_power(&all_left);
-        next.misfit = misfit / seat.pairs.len() as f64;
         Some(next)
     }
+}
+
+/// A pair in one step.
+struct Solved {
+    reduced: Reduced,
+    /// Its late sound, see [`Fitter::late`].
+    late: Vec<Vec<f64>>,
 }
 
 struct Echo {

@@ -53,7 +53,7 @@ pub fn expected() -> [[f64; 2]; N_TERMS] {
         match i {
             MAIN_TERM => MAIN,
             0..MAIN_TERM => [0.0, EARLIER_SD * 0.5f64.powf(away / 2.0)],
-            3..N_TAPS => [0.0, LATER_SD * 0.5f64.powf(away / 8.0)],
+            i if i < N_TAPS => [0.0, LATER_SD * 0.5f64.powf(away / 8.0)],
             _ => SHELF,
         }
     })

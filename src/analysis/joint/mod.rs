@@ -57,8 +57,6 @@ pub struct SeatFit {
     pub reflector: Reflector,
     /// Round trip, s, with the lag found.
     pub round_trip_s: Option<f64>,
-    /// Mean square of what the fit leaves in its rows, over what was expected.
-    pub misfit: f64,
 }
 
 /// Fits all seats. Where nothing can be fitted all taps are NaN, and so no band gets a value.
@@ -96,43 +94,33 @@ impl Joint {
             slow: vec![vec![0.0; SLOW_S.len()]; seat.pairs.len()],
             reflector: Reflector::none(),
             round_trip_s: None,
-            misfit: f64::NAN,
         };
         Self { front: None, seats: seats.iter().map(nothing).collect() }
     }
 }
 
 impl SeatFit {
-    /// Whole transmission of some pairs, on the grid of `plan`; the echoes are those of all
-    /// pairs.
+    /// Whole transmission of some pairs, on the grid of `plan`, with the echoes of a
+    /// [`SeatFit::ratio`] on that grid.
     pub fn transmission(
         &self,
         plan: &SeatPlan,
-        front: Option<&Front>,
+        ratio: Option<&Spectrum>,
         pairs: &[usize],
     ) -> Spectrum {
         let of = |rows: &[Vec<f64>]| -> Vec<f64> {
             mean_of(&pairs.iter().map(|&i| rows[i].clone()).collect::<Vec<_>>())
         };
-        let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
         let mut own = plan.fft.forward_at(self.first_lag, &of(&self.taps));
-        add_slow(&mut own, &of(&self.slow), df_hz);
-        match self.ratio(plan, front) {
-            None => own,
-            Some(ratio) => {
-                let one = Complex::new(1.0, 0.0);
-                own.iter().zip(ratio).map(|(t, r)| t / (one - r)).collect()
-            }
+        add_slow(&mut own, &of(&self.slow), plan.step_hz());
+        if let Some(ratio) = ratio {
+            own.iter_mut().zip(echo_series(ratio)).for_each(|(t, g)| *t *= g);
         }
+        own
     }
 
-    /// What each echo is of the one before it; `None` without a front.
-    pub fn ratio(&self, plan: &SeatPlan, front: Option<&Front>) -> Option<Spectrum> {
-        let df_hz = plan.rate_hz() / plan.fft.n_points() as f64;
-        self.ratio_on(&plan.fft, df_hz, front)
-    }
-
-    fn ratio_on(&self, fft: &RealFft, df_hz: f64, front: Option<&Front>) -> Option<Spectrum> {
+    /// What each echo is of the one before it, on the grid of `fft`; `None` without a front.
+    pub fn ratio(&self, fft: &RealFft, df_hz: f64, front: Option<&Front>) -> Option<Spectrum> {
         let (front, round_trip_s) = (front?, self.round_trip_s?);
         let returned = self.reflector.reflection(fft, df_hz);
         Some(
@@ -152,6 +140,12 @@ impl SeatFit {
     pub fn mean_taps(&self) -> Vec<f64> {
         mean_of(&self.taps)
     }
+}
+
+/// `1/(1 - ratio)`: a sound and all its echoes.
+fn echo_series(ratio: &[Complex<f64>]) -> impl Iterator<Item = Complex<f64>> {
+    let one = Complex::new(1.0, 0.0);
+    ratio.iter().map(move |r| one / (one - r))
 }
 
 fn mean_of(rows: &[Vec<f64>]) -> Vec<f64> {

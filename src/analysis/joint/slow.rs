@@ -9,18 +9,17 @@ pub const SLOW_S: [f64; 3] = [0.0006, 0.0015, 0.004];
 
 /// A response through each slow part of unit gain at 0 Hz.
 pub fn slow_parts(source: &[f64], rate_hz: f64) -> Vec<Vec<f64>> {
-    SLOW_S
-        .iter()
-        .map(|time_s| {
-            let keep = (-1.0 / (time_s * rate_hz)).exp();
-            let mut level = 0.0;
-            source
-                .iter()
-                .map(|x| {
-                    level = keep * level + (1.0 - keep) * x;
-                    level
-                })
-                .collect()
+    SLOW_S.iter().map(|&time_s| low_pass(source, time_s, rate_hz)).collect()
+}
+
+/// First-order low-pass of a time constant, gain 1 at 0 Hz.
+pub fn low_pass(x: &[f64], time_s: f64, rate_hz: f64) -> Vec<f64> {
+    let keep = (-1.0 / (time_s * rate_hz)).exp();
+    let mut level = 0.0;
+    x.iter()
+        .map(|x| {
+            level = keep * level + (1.0 - keep) * x;
+            level
         })
         .collect()
 }

@@ -47,9 +47,8 @@ pub fn excess_delay_s(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> 
     delay_s.is_finite().then_some(delay_s)
 }
 
-/// Phase of the minimum-phase spectrum of the same magnitude: the folded real cepstrum
-/// (Oppenheim and Schafer, Discrete-Time Signal Processing), on a grid that reaches far beyond
-/// the sweep so that the end of the band does not bend the phase inside it.
+/// Phase of the minimum-phase spectrum of the same magnitude, from a grid that reaches far
+/// beyond the sweep so that the end of the band does not bend the phase inside it.
 fn minimum_phase(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> Option<Vec<f64>> {
     let n_bins = fft.n_bins();
     let df_hz = rate_hz / fft.n_points() as f64;
@@ -68,28 +67,19 @@ fn minimum_phase(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> Optio
     };
     let (at_from, at_top) = (smooth(from), smooth(top));
     let slope = ((at_top - at_from) / (top as f64 / from as f64).ln()).clamp(-2.0, 0.0);
-    let grid: Spectrum = (0..n_bins)
+    let grid: Vec<f64> = (0..n_bins)
         .map(|i| {
             let k = i * BEYOND;
-            let value = if k > top {
-                at_top + slope * (k as f64 / top as f64).ln()
-            } else {
-                log(k.max(low))
-            };
-            Complex::new(value, 0.0)
+            if k > top { at_top + slope * (k as f64 / top as f64).ln() } else { log(k.max(low)) }
         })
         .collect();
-    let mut cepstrum = fft.inverse(grid);
-    let half = cepstrum.len() / 2;
-    cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
-    cepstrum[half + 1..].fill(0.0);
-    let phase = fft.forward(&cepstrum);
+    let phase = fft.minimum_phase(&grid);
     Some(
         (0..n_bins)
             .map(|k| {
                 let at = k as f64 / BEYOND as f64;
                 let i = at as usize;
-                phase[i].im + (phase[(i + 1).min(n_bins - 1)].im - phase[i].im) * (at - i as f64)
+                phase[i] + (phase[(i + 1).min(n_bins - 1)] - phase[i]) * (at - i as f64)
             })
             .collect(),
     )
