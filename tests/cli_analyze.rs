@@ -1,13 +1,15 @@
 //! `scrimcheck analyze` and `scrimcheck demo` on real folders: what is printed,
 //! what is written, what is refused, and with which exit status.
 
+mod support;
+
 use assert_cmd::Command;
 use predicates::prelude::*;
 use predicates::str::contains;
 use scrimcheck::simulate::{Kind, Scenario, simulate, write};
-use std::collections::BTreeMap;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
+use support::contents;
 
 fn scrimcheck(folder: &Path) -> Command {
     let mut command = Command::cargo_bin("scrimcheck").expect("the built program");
@@ -24,24 +26,6 @@ fn with_session(more: &str) -> tempfile::TempDir {
     scenario.more_manifest = more.to_owned();
     write(&simulate(&scenario), &dir.path().join("room")).unwrap();
     dir
-}
-
-/// Every file below a folder with its contents.
-fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    let mut found = BTreeMap::new();
-    let mut folders = vec![folder.to_owned()];
-    while let Some(next) = folders.pop() {
-        for entry in fs::read_dir(&next).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                folders.push(path);
-            } else {
-                let name = path.strip_prefix(folder).unwrap().to_owned();
-                found.insert(name, fs::read(&path).unwrap());
-            }
-        }
-    }
-    found
 }
 
 fn json(bytes: &[u8]) -> serde_json::Value {

@@ -1,12 +1,15 @@
 //! The papers of real folders, read by programs that had no part in making them
 //! (poppler-utils), and what happens to hostile text.
 
+mod support;
+
 use assert_cmd::Command;
 use predicates::str::contains;
 use scrimcheck::simulate::scenario::{Equaliser, Rattle, Seat};
 use scrimcheck::simulate::{Kind, Scenario, simulate, write};
 use std::fs;
 use std::path::Path;
+use support::poppler;
 
 fn scrimcheck(folder: &Path) -> Command {
     let mut command = Command::cargo_bin("scrimcheck").expect("the built program");
@@ -46,21 +49,6 @@ fn analyzed(scenario: &Scenario) -> tempfile::TempDir {
         }
     }
     dir
-}
-
-/// What a program of poppler-utils says about a document; complaints fail the test, but for the
-/// one about "Suspects", which ISO 32000-1, table 321 wants as a boolean.
-fn poppler(program: &str, options: &[&str], pdf: &Path) -> String {
-    let mut command = std::process::Command::new(program);
-    command.args(options).arg(pdf);
-    if program == "pdftotext" {
-        command.arg("-");
-    }
-    let output = command.output().unwrap_or_else(|e| panic!("{program} (poppler-utils): {e}"));
-    let complaints = String::from_utf8_lossy(&output.stderr)
-        .replace("Syntax Error: Suspects object is wrong type (boolean)\n", "");
-    assert!(output.status.success() && complaints.is_empty(), "{program}: {output:?}");
-    String::from_utf8_lossy(&output.stdout).into_owned()
 }
 
 fn n_pages(pdf: &Path) -> usize {

@@ -1,11 +1,14 @@
 //! The same session gives the same bytes in every file, whatever the number of threads,
 //! the folder it lies in, and the time and place where it is analysed.
 
+mod support;
+
 use assert_cmd::Command;
 use scrimcheck::simulate::{Kind, Scenario, simulate, write};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
+use support::contents;
 
 /// Three seats, control takes, and every table of the manifest that has its own plot or page.
 fn session(folder: &Path) {
@@ -45,24 +48,6 @@ logo = \"logo.svg\"
     let logo = "<svg xmlns='http://www.w3.org/2000/svg' width='40' height='20'>\
                 <rect width='40' height='20' rx='5' fill='#336'/></svg>";
     fs::write(folder.join("logo.svg"), logo).unwrap();
-}
-
-/// Every file below a folder with its contents.
-fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    let mut found = BTreeMap::new();
-    let mut folders = vec![folder.to_owned()];
-    while let Some(next) = folders.pop() {
-        for entry in fs::read_dir(&next).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                folders.push(path);
-            } else {
-                let name = path.strip_prefix(folder).unwrap().to_owned();
-                found.insert(name, fs::read(&path).unwrap());
-            }
-        }
-    }
-    found
 }
 
 /// Analyses `session` with the variables set; the printed document and every file.

@@ -7,6 +7,7 @@
 
 use super::early::EarlyPlan;
 use super::fft::RealFft;
+use super::median::median;
 use crate::ingest::session::SweepSignal;
 use realfft::num_complex::Complex;
 use std::f64::consts::PI;
@@ -105,13 +106,11 @@ impl DriftPlan {
                 [time_s, delay_s]
             })
             .collect();
-        let mut slopes: Vec<f64> = (0..points.len())
+        let slopes: Vec<f64> = (0..points.len())
             .flat_map(|i| (0..i).map(move |j| (i, j)))
             .map(|(i, j)| (points[i][1] - points[j][1]) / (points[i][0] - points[j][0]))
             .collect();
-        slopes.sort_by(f64::total_cmp);
-        let middle = slopes.len() / 2;
-        Some(0.5 * (slopes[middle] + slopes[(slopes.len() - 1) / 2]))
+        median(slopes)
     }
 
     /// Phase factors (unit modulus) of the minimum-phase sequence with the same magnitude.
@@ -137,17 +136,11 @@ pub fn drift_difference_ppm(
     with_ppm: &[f64],
     rate_constant_s: f64,
 ) -> Option<(f64, bool)> {
-    let median = |x: &[f64]| {
-        let mut sorted = x.to_vec();
-        sorted.sort_by(f64::total_cmp);
-        let n = sorted.len();
-        (n > 0).then(|| 0.5 * (sorted[n / 2] + sorted[(n - 1) / 2]))
-    };
-    let (a, b) = (median(without_ppm)?, median(with_ppm)?);
+    let (a, b) = (median(without_ppm.to_vec())?, median(with_ppm.to_vec())?);
     let error = |x: &[f64], m: f64| {
         let deviations: Vec<f64> = x.iter().map(|v| (v - m).abs()).collect();
         // 1.483 MAD is the standard deviation of a normal; 1.25 that of its median.
-        let sd = 1.483 * median(&deviations).unwrap_or(0.0);
+        let sd = 1.483 * median(deviations).unwrap_or(0.0);
         1.25 * sd.max(estimate_sd_ppm(rate_constant_s)) / (x.len() as f64).sqrt()
     };
     let scatter = error(without_ppm, a).hypot(error(with_ppm, b));

@@ -20,6 +20,7 @@ pub mod drift;
 pub mod early;
 pub mod fft;
 pub mod measure;
+pub mod median;
 pub mod onset;
 pub mod quality;
 pub mod rattle;

@@ -7,6 +7,7 @@
 //! it and in none without: hence the smallest of the takes with, minus the largest of those
 //! without.
 
+use super::median::median;
 use super::quality::noise::BandLevels;
 use super::quality::spectrogram::Spectrogram;
 use super::quality::track::Course;
@@ -200,16 +201,6 @@ fn limit(seats: &[&SeatProfiles]) -> Option<f64> {
     let takes = seats.iter().flat_map(|seat| &seat.with);
     let covers: Vec<f64> = takes.flat_map(|take| take.cover_db.iter().flatten()).copied().collect();
     median(covers).map(|cover| cover - 10.0 * (10f64.powf(ALARM_DB / 10.0) - 1.0).log10())
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    match n {
-        0 => None,
-        _ if n % 2 == 1 => Some(values[n / 2]),
-        _ => Some(0.5 * (values[n / 2 - 1] + values[n / 2])),
-    }
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 //! opposite phase. It moves with the head, boosting it feeds power into a place where
 //! the room or the gap takes it out again, and the boost is heard everywhere else.
 
+use crate::transfer::median::median;
 use crate::units::ThirdOctave;
 
 /// How far on either side the depth of a dip is looked for, octaves.
@@ -114,16 +115,6 @@ fn trend(fine_hz: &[f64], fine_db: &[Option<f64>], centre_hz: f64) -> Vec<Option
             if x.abs() <= TREND_OCT { db.and(level).map(|l| l + slope * x) } else { None }
         })
         .collect()
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    match n {
-        0 => None,
-        _ if n % 2 == 1 => Some(values[n / 2]),
-        _ => Some(0.5 * (values[n / 2 - 1] + values[n / 2])),
-    }
 }
 
 /// Band loss of a fine curve: power mean, each point standing for a width in proportion to

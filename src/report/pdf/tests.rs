@@ -5,7 +5,6 @@ use crate::report::example::example_result;
 use crate::report::paper::{Block, Detail, Logo, Paper, PaperFigure, Table};
 use crate::report::plots::figures;
 use crate::report::plots::layout::Format;
-use std::process::Command;
 
 fn text(s: &str) -> String {
     s.to_owned()
@@ -72,19 +71,7 @@ fn poppler(program: &str, options: &[&str], bytes: &[u8]) -> String {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("paper.pdf");
     std::fs::write(&path, bytes).unwrap();
-    let mut command = Command::new(program);
-    command.args(options).arg(&path);
-    if program == "pdftotext" {
-        command.arg("-");
-    }
-    let output = command.output().unwrap_or_else(|e| panic!("{program} (poppler-utils): {e}"));
-    // Poppler takes the mark that nothing is suspect for one of the wrong kind;
-    // ISO 32000-1, table 321 asks for a boolean.
-    let complaints = String::from_utf8_lossy(&output.stderr)
-        .replace("Syntax Error: Suspects object is wrong type (boolean)\n", "");
-    assert!(output.status.success() && complaints.is_empty(), "{program}: {output:?}");
-    // Its lists of tags show titles byte by byte.
-    String::from_utf8_lossy(&output.stdout).into_owned()
+    crate::support::poppler(program, options, &path)
 }
 
 #[test]

@@ -1,9 +1,9 @@
 //! What differs between the conditions as a whole: recorder clock, air, number of spots.
 
 use super::super::verdict::{Finding, TakeVerdict};
-use super::median;
 use crate::analysis::air::{Air, loss_error_db, speed_of_sound_m_s};
 use crate::transfer::drift::{delay_as_drift_ppm, drift_difference_ppm};
+use crate::transfer::median::median;
 use crate::units::ThirdOctave;
 use crate::warning::Topic;
 

@@ -5,8 +5,9 @@
 
 use super::super::facts::TakeFacts;
 use super::super::verdict::{Finding, TakeVerdict};
-use super::{Entry, TakeFindings, median};
+use super::{Entry, TakeFindings};
 use crate::ingest::manifest::{Condition, SoundSource};
+use crate::transfer::median::median;
 use crate::units::ThirdOctave;
 use crate::warning::Topic;
 use std::collections::BTreeMap;

@@ -63,12 +63,5 @@ pub fn recurring_bursts(entries: &[Entry]) -> Vec<usize> {
     order::recurring_bursts(entries)
 }
 
-pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.retain(|x| x.is_finite());
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    (n > 0).then(|| 0.5 * (values[n / 2] + values[(n - 1) / 2]))
-}
-
 #[cfg(test)]
 mod tests;
