@@ -36,10 +36,12 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
                 .into(),
         });
     }
+    // Before the takes are read: a word that cannot be used is told at once.
+    let described = forecasts(args)?;
     let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
     let mut summaries =
         args.sessions.iter().map(|root| summary(root)).collect::<Result<Vec<_>, _>>()?;
-    summaries.extend(forecasts(args)?);
+    summaries.extend(described);
     tell_apart(&mut summaries);
     let comparison = compare(summaries).map_err(|e| Failure::Compare { message: e.to_string() })?;
     let json = json_text(&comparison)?;

@@ -93,7 +93,7 @@ pub type ReadTake<'a> = dyn Fn(usize) -> Result<Recording, IngestError> + Sync +
 
 /// Responds to every take and pairs them seat by seat.
 ///
-/// `read` gives a take's recording (from disk, or from memory in simulations); `gap_m` places the echo slots (normally the stated gap). `tick` is called once for every
+/// `read` gives a take's recording (from disk, or from memory in simulations); `gap_m` places the echoes (normally the stated gap). `tick` is called once for every
 /// finished take, from any thread.
 ///
 /// # Errors

@@ -7,7 +7,7 @@
 //! | [`early`] | cuts, aligns and shifts the early part |
 //! | [`drift`] | clock of recorder against player |
 //! | [`take`] | all of that for one take, with band powers and noise |
-//! | [`direct`] | filter from direct sound without to direct sound with the screen |
+//! | [`direct`] | direct sound of a pair of takes, and where it ends |
 //! | [`seat`] | all pairs of takes of one seat |
 //! | [`quality`], [`rattle`] | what is wrong with a take |
 //! | [`measure`] | the whole session, takes in parallel, a few in memory at a time |

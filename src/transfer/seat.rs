@@ -1,5 +1,4 @@
-//! One seat: transmissions of all pairs of takes, and what the moved microphone leaves
-//! in an echo's slot.
+//! One seat: its takes in aligned pairs, and what is read off them.
 
 use super::bands::BandBins;
 use super::direct::{DirectPair, SeatTiming, direct_pair, seat_timing};

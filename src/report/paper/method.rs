@@ -15,10 +15,10 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
     writer.say(&method_sentence(session));
     writer.say(
         "Each recording is divided by the played signal, which gives the response at the seat. From \
-         500 Hz up the loss is that of the direct sound: a short filter that turns the response \
-         without the screen into the one with it, before the room answers; echoes between screen \
-         and loudspeaker that return later are looked at on their own. Below 500 Hz the loss is \
-         that of all that reaches the seat. Bands are third octaves of IEC 61260-1, base ten.",
+         500 Hz up the loss is that of the direct sound: a filter that turns the response without \
+         the screen into the one with it; the echoes between screen and loudspeaker belong to it \
+         and are found from all seats together. Below 500 Hz the loss is that of all that reaches \
+         the seat. Bands are third octaves of IEC 61260-1, base ten.",
     );
     if let Some(level) = &result.level {
         writer.say(&level.statement);
