@@ -5,7 +5,7 @@
 //! next run that writes there does. Whether a folder is still in use is told by a
 //! lock on a file inside it, which the system takes off when its process ends.
 
-use std::fs::{self, File};
+use std::fs::{self, File, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -13,6 +13,10 @@ use tempfile::TempDir;
 
 /// How the names of such folders begin.
 const PREFIX: &str = ".scrimcheck-";
+/// How many letters and digits follow.
+const RANDOM_CHARACTERS: usize = 6;
+/// How often a folder is made anew when another run has removed it.
+const ATTEMPTS: usize = 8;
 /// The locked file.
 const LOCK_NAME: &str = "lock";
 /// What is in it: only folders with exactly this are ever cleared away.
@@ -57,17 +61,27 @@ impl Staging {
         let made = Made(make_missing(parent)?);
         clear_stale(parent);
         let mut builder = tempfile::Builder::new();
-        builder.prefix(PREFIX);
+        builder.prefix(PREFIX).rand_bytes(RANDOM_CHARACTERS);
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt;
             // As a folder made by hand would have; the system takes the user's mask off.
             builder.permissions(fs::Permissions::from_mode(0o777));
         }
-        let folder = builder.tempdir_in(parent)?;
-        entries().push((folder.path().to_owned(), made.0.clone()));
-        let lock = lock(folder.path())?;
-        Ok(Self { folder, _lock: lock, _made: made })
+        // Until the lock is on, another run may take the folder for a forgotten one.
+        for _ in 0..ATTEMPTS {
+            let folder = builder.tempdir_in(parent)?;
+            entries().push((folder.path().to_owned(), made.0.clone()));
+            match lock(folder.path()) {
+                Ok(Some(lock)) => return Ok(Self { folder, _lock: lock, _made: made }),
+                Ok(None) => entries().retain(|(listed, _)| listed != folder.path()),
+                Err(e) => {
+                    entries().retain(|(listed, _)| listed != folder.path());
+                    return Err(e);
+                }
+            }
+        }
+        Err(io::Error::other("other runs keep removing the folder that this one makes"))
     }
 
     /// A path inside the folder.
@@ -78,6 +92,7 @@ impl Staging {
 
 impl Drop for Staging {
     fn drop(&mut self) {
+        remove(self.folder.path());
         entries().retain(|(folder, _)| folder != self.folder.path());
     }
 }
@@ -97,7 +112,8 @@ pub fn clear_up_when_interrupted() {
         for (folder, made) in entries().drain(..) {
             // The interrupted work may still be adding files.
             for _ in 0..20 {
-                if fs::remove_dir_all(&folder).is_ok() || !folder.exists() {
+                remove(&folder);
+                if !folder.exists() {
                     break;
                 }
             }
@@ -130,41 +146,84 @@ fn make_missing(folder: &Path) -> io::Result<Vec<PathBuf>> {
     Ok(std::mem::take(&mut made.0))
 }
 
-/// Puts a locked file into the folder. It gets its name only once it is locked, so
-/// that no other run takes the folder for a forgotten one. `None` where the file
-/// system knows no locks: such a folder is never cleared away by others.
-fn lock(folder: &Path) -> io::Result<Option<File>> {
-    let making = folder.join("lock-in-the-making");
-    let mut file = File::create_new(&making)?;
-    if file.try_lock().is_err() {
-        drop(file);
-        fs::remove_file(&making)?;
-        return Ok(None);
-    }
+/// Puts a locked file into the folder. Without a lock where the file system knows
+/// none: such a folder is never cleared away by others. `None` when another run has
+/// taken the folder for a forgotten one in the meantime.
+fn lock(folder: &Path) -> io::Result<Option<Option<File>>> {
+    let path = folder.join(LOCK_NAME);
+    let mut file = match File::create_new(&path) {
+        Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(None),
+        file => file?,
+    };
+    let locked = match file.try_lock() {
+        Ok(()) => true,
+        Err(TryLockError::WouldBlock) => return Ok(None),
+        Err(TryLockError::Error(_)) => false,
+    };
     file.write_all(LOCK_TEXT.as_bytes())?;
-    fs::rename(&making, folder.join(LOCK_NAME))?;
-    Ok(Some(file))
+    // Others remove the file only while they hold its lock: still there, it stays.
+    Ok(path.exists().then(|| locked.then_some(file)))
 }
 
-/// Removes folders of runs that ended without removing them. Best effort: what
-/// cannot be removed bothers nobody but the eye.
+/// Removes the folder, what tells whose it is last, so that a run killed in
+/// between leaves what the next one knows. Best effort: what cannot be removed
+/// bothers nobody but the eye.
+fn remove(folder: &Path) {
+    let Ok(entries) = fs::read_dir(folder) else { return };
+    for entry in entries.flatten().filter(|e| e.file_name() != LOCK_NAME) {
+        let _ = match entry.file_type() {
+            Ok(t) if t.is_dir() => fs::remove_dir_all(entry.path()),
+            _ => fs::remove_file(entry.path()),
+        };
+    }
+    remove_bare(folder);
+}
+
+/// Removes the folder if it holds nothing but the lock.
+fn remove_bare(folder: &Path) {
+    let alone = fs::read_dir(folder)
+        .is_ok_and(|entries| entries.flatten().all(|e| e.file_name() == LOCK_NAME));
+    if alone {
+        let _ = fs::remove_file(folder.join(LOCK_NAME));
+        let _ = fs::remove_dir(folder);
+    }
+}
+
+/// Removes folders of runs that ended without removing them.
 fn clear_stale(parent: &Path) {
     let Ok(entries) = fs::read_dir(parent) else { return };
     for entry in entries.flatten() {
-        let hidden = entry.file_name().to_string_lossy().starts_with(PREFIX);
-        if hidden && entry.file_type().is_ok_and(|t| t.is_dir()) && is_forgotten(&entry.path()) {
-            let _ = fs::remove_dir_all(entry.path());
+        let name = entry.file_name();
+        let ours = name.to_str().and_then(|n| n.strip_prefix(PREFIX)).is_some_and(|random| {
+            random.len() == RANDOM_CHARACTERS && random.bytes().all(|b| b.is_ascii_alphanumeric())
+        });
+        if ours && entry.file_type().is_ok_and(|t| t.is_dir()) {
+            clear_forgotten(&entry.path());
         }
     }
 }
 
-fn is_forgotten(folder: &Path) -> bool {
+fn clear_forgotten(folder: &Path) {
     let path = folder.join(LOCK_NAME);
-    let plain =
-        path.symlink_metadata().is_ok_and(|m| m.is_file() && m.len() == LOCK_TEXT.len() as u64);
-    plain
-        && fs::read(&path).is_ok_and(|text| text == LOCK_TEXT.as_bytes())
-        && File::open(&path).is_ok_and(|file| file.try_lock().is_ok())
+    let Ok(about) = path.symlink_metadata() else {
+        // Killed before the lock or after it; fails where anything is inside.
+        let _ = fs::remove_dir(folder);
+        return;
+    };
+    if !about.is_file() || about.len() > LOCK_TEXT.len() as u64 {
+        return;
+    }
+    let Ok(file) = File::open(&path) else { return };
+    let Ok(text) = fs::read(&path) else { return };
+    if !LOCK_TEXT.as_bytes().starts_with(&text) || file.try_lock().is_err() {
+        return;
+    }
+    if text.len() == LOCK_TEXT.len() {
+        remove(folder);
+    } else {
+        // Killed while the lock was written: nothing else can be of ours.
+        remove_bare(folder);
+    }
 }
 
 #[cfg(test)]
@@ -195,14 +254,26 @@ mod tests {
     fn a_forgotten_folder_is_cleared_one_in_use_and_a_strangers_are_not() {
         let home = tempfile::tempdir().unwrap();
         let used = Staging::inside(home.path()).unwrap();
-        let forgotten = home.path().join(".scrimcheck-forgotten");
-        let stranger = home.path().join(".scrimcheck-stranger");
-        for (folder, text) in [(&forgotten, LOCK_TEXT), (&stranger, "mine")] {
+        // As a run leaves it that is killed at work, at the lock, before it and after it.
+        let gone = [("forgot", Some(LOCK_TEXT)), ("begun1", Some("a rep")), ("empty1", None)]
+            .map(|(name, text)| (home.path().join(format!("{PREFIX}{name}")), text));
+        let stay = [("strang", "mine"), ("longname", LOCK_TEXT)]
+            .map(|(name, text)| (home.path().join(format!("{PREFIX}{name}")), Some(text)));
+        for (folder, text) in gone.iter().chain(&stay) {
             fs::create_dir(folder).unwrap();
-            fs::write(folder.join(LOCK_NAME), text).unwrap();
+            if let Some(text) = text {
+                fs::write(folder.join(LOCK_NAME), text).unwrap();
+            }
         }
+        fs::create_dir(gone[0].0.join("plots")).unwrap();
+        fs::write(gone[0].0.join("plots/loss.svg"), "half").unwrap();
+        let full = home.path().join(format!("{PREFIX}photos"));
+        fs::create_dir(&full).unwrap();
+        fs::write(full.join("mine"), "").unwrap();
         drop(Staging::inside(home.path()).unwrap());
-        assert!(used.at(LOCK_NAME).exists() && stranger.exists() && !forgotten.exists());
+        assert!(used.at(LOCK_NAME).exists() && full.join("mine").exists());
+        assert!(stay.iter().all(|(folder, _)| folder.exists()), "a stranger's folder is gone");
+        assert!(gone.iter().all(|(folder, _)| !folder.exists()), "a forgotten folder stays");
     }
 
     #[test]
