@@ -282,13 +282,20 @@ fn judge_loss(claim: &Claim, table: &LossTable, level: SharedLevel) -> ClaimVerd
     verdict
 }
 
-/// The figure that decides: the worst verdict, then the smallest probability of conformity.
+/// The figure that decides: the worst verdict, then the smallest probability of conformity;
+/// where that is as good as certain either way, the figure nearest to its limit or farthest
+/// beyond. (Tails of a millionth would only tell the degrees of freedom.)
 fn governing<'a>(judged: &[(&'a Figure, Judgement)]) -> Option<(&'a Figure, Judgement)> {
     let shown = judged.iter().filter(|(_, j)| j.verdict != Verdict::NotShown);
-    let rank = |j: &Judgement| (j.verdict, 1.0 - j.probability.unwrap_or(0.0));
-    shown.copied().max_by(|(_, a), (_, b)| {
-        let ((verdict_a, risk_a), (verdict_b, risk_b)) = (rank(a), rank(b));
-        verdict_a.cmp(&verdict_b).then(risk_a.total_cmp(&risk_b))
+    let probability = |j: &Judgement| j.probability.unwrap_or(0.0).clamp(0.001, 0.999);
+    let inside = |f: &Figure| {
+        let above = f.limits.lower.map_or(f64::INFINITY, |lower| f.value - lower);
+        above.min(f.limits.upper.map_or(f64::INFINITY, |upper| upper - f.value))
+    };
+    shown.copied().max_by(|(f, a), (g, b)| {
+        let by_verdict = a.verdict.cmp(&b.verdict);
+        let by_probability = probability(b).total_cmp(&probability(a));
+        by_verdict.then(by_probability).then(inside(g).total_cmp(&inside(f)))
     })
 }
 

@@ -114,6 +114,19 @@ fn an_uncertain_band_below_the_largest_can_decide() {
 }
 
 #[test]
+fn where_all_is_certain_the_band_nearest_the_limit_decides() {
+    // Few degrees of freedom have the heavier tail, far from the limit as they are.
+    let t =
+        table(1, |_, k| if k == 0 { estimate(0.5, 0.02, 9.0) } else { estimate(1.0, 0.02, 90.0) });
+    for limit_db in [2.0, 0.1] {
+        let v = verdict_of(&maximum(limit_db), &t);
+        assert_ne!(v.governing_hz, Some(1000.0), "{limit_db}");
+        assert_eq!(v.measured_db, Some(1.0));
+        assert!(!v.sentence.contains("What decides"), "{}", v.sentence);
+    }
+}
+
+#[test]
 fn only_bands_inside_the_range_count_ends_included() {
     let t = rising(1);
     let narrow = |high: f64| Claim { band_hz: Some([500.0, high]), ..maximum(1.0) };
