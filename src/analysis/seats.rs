@@ -5,7 +5,9 @@
 //! (two-way layout; least squares by alternating means, so bands may be absent).
 //! The movement of a band holds the uncertainty of the seats that is independent
 //! between them; what is left above it is real. The uncertainty all seats share
-//! moves them together and takes no part.
+//! moves them together and takes no part in the size of the movement. Whether a band
+//! is *shown* to move is held against the whole uncertainty: an error of common cause,
+//! such as that of the echo, need not be of the same size at all seats.
 
 use crate::analysis::loss::{Estimate, LossTable};
 use crate::units::ThirdOctave;
@@ -37,7 +39,8 @@ pub struct BandDependence {
     pub expected_db: Option<f64>,
     /// Movement beyond the uncertainty: `sqrt(max(0, sd^2 - expected^2))`, dB.
     pub moving_db: Option<f64>,
-    /// Probability of so much movement when nothing moves (F test).
+    /// Probability of so much movement when nothing moves (F test against the whole
+    /// uncertainty, an upper bound).
     pub p_value: Option<f64>,
     /// Whether the movement is shown, over all bands tested together (Bonferroni, 5 %).
     pub moves: bool,
@@ -204,20 +207,21 @@ fn judge_band(band: ThirdOctave, cells: &[(f64, Estimate)], shrink: f64) -> Band
     let sum: f64 = cells.iter().map(|(l, e)| (e.value_db - l - centre).powi(2)).sum();
     let dof = (n - 1) as f64;
     let variance = sum / (dof * shrink);
-    let parts: Vec<f64> = cells.iter().map(|(_, e)| independent_variance(e)).collect();
-    let expected = parts.iter().sum::<f64>() / n as f64;
+    let expected = cells.iter().map(|(_, e)| independent_variance(e)).sum::<f64>() / n as f64;
+    let parts: Vec<f64> = cells.iter().map(|(_, e)| e.u_db * e.u_db).collect();
+    let at_most = parts.iter().sum::<f64>() / n as f64;
     // Welch-Satterthwaite for the mean of the seats' variances (GUM, G.4.1).
     let spread: f64 = parts
         .iter()
         .zip(cells)
         .map(|(v, (_, e))| v * v / if e.dof >= 1.0 { e.dof } else { 1.0 })
         .sum();
-    let expected_dof =
+    let at_most_dof =
         if spread > 0.0 { parts.iter().sum::<f64>().powi(2) / spread } else { f64::INFINITY };
     out.sd_db = Some(variance.sqrt());
     out.expected_db = Some(expected.sqrt());
     out.moving_db = Some((variance - expected).max(0.0).sqrt());
-    out.p_value = Some(chance_of(variance, expected, dof * shrink, expected_dof));
+    out.p_value = Some(chance_of(variance, at_most, dof * shrink, at_most_dof));
     out
 }
 
