@@ -57,7 +57,7 @@
       const words = series
         .filter((s) => !s.group.classList.contains("off") && s.values.has(stop.x))
         .map((s) => s.name + ": " + (s.values.get(stop.x) ? number(s.values.get(stop.x)) : "no value"));
-      readout.textContent = hertz(stop.x) + " \u2014 " + (words.join(", ") || "nothing is shown");
+      readout.textContent = hertz(stop.x) + " \u2014 " + (words.length ? words.join(", ") + " (" + svg.dataset.values + ")" : "nothing is shown");
     };
     svg.addEventListener("pointermove", (event) => {
       const frame = svg.getBoundingClientRect();

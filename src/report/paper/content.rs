@@ -122,10 +122,9 @@ impl Writer {
                 subtitle: drawing.subtitle,
                 caption: drawing.caption,
                 detail: match drawing.id {
-                    "loss" | "claims" | "correction" | "power" | "seat-map" | "rattle" => {
-                        Detail::Main
-                    }
-                    "spread" | "seat-dependence" | "verification" | "sheet" => Detail::Engineer,
+                    "loss" | "claims" | "correction" | "verification" | "power" | "seat-map"
+                    | "rattle" => Detail::Main,
+                    "spread" | "seat-dependence" | "sheet" => Detail::Engineer,
                     _ => Detail::Extra,
                 },
                 alternative: tidy(&worded(&drawing.description, self.units)),
@@ -165,8 +164,8 @@ fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {
     writer.say(&format!(
         "A test sound was played through the centre loudspeaker and recorded at {}, first without \
          the screen and then with the screen in front of the loudspeaker. The difference is what \
-         the screen takes away from the sound: the loss, in decibels. A loss of 1 dB is just \
-         heard; 3 dB is half the power.",
+         the screen takes away from the sound: the loss, in decibels. A loss of 1 dB can \
+         just be heard; 3 dB is half the power.",
         seats_words(result.seats.len())
     ));
     let units = handover.units;
@@ -184,7 +183,7 @@ fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {
         let [w, h] = [w, h].map(|m| super::measures::length(m, units));
         words.push(format!("picture {w} wide, {h} high"));
     }
-    words.extend(screen.gap_m.map(|m| format!("{} behind it", short_length(m, units))));
+    words.extend(screen.gap_m.map(|m| format!("loudspeaker {} behind it", short_length(m, units))));
     if screen.backing {
         words.push("with a backing cloth".into());
     }

@@ -24,11 +24,13 @@ pub fn length(metres: f64, units: DisplayUnits) -> String {
     }
 }
 
-/// A short length: "65 mm", or "2.6 in".
+/// A short length: "65 mm", or "2.6 in"; "0.024 in" where less than a tenth of an inch.
 pub fn short_length(metres: f64, units: DisplayUnits) -> String {
+    let inches = metres / FOOT_M * 12.0;
     match units {
         DisplayUnits::Metric => format!("{:.0} mm", metres * 1000.0),
-        DisplayUnits::Imperial => format!("{:.1} in", metres / FOOT_M * 12.0),
+        DisplayUnits::Imperial if inches != 0.0 && inches.abs() < 0.1 => format!("{inches:.3} in"),
+        DisplayUnits::Imperial => format!("{inches:.1} in"),
     }
 }
 
@@ -146,6 +148,7 @@ mod tests {
                 "Gap 80 mm, from the echoes 81 mm (+-5 mm).",
                 "Gap 3.1 in, from the echoes 3.2 in (+-0.2 in).",
             ),
+            ("structure of 0.6 mm is", "structure of 0.024 in is"),
             ("visible from 2.1 m on", "visible from 6 ft 11 in on"),
             ("has 52.1 +- 2.0 cd/m2 (15.2 fL).", "has 15.2 +- 0.6 fL."),
             ("keep 48 +- 10.2 cd/m2: kept", "keep 14.0 +- 3.0 fL: kept"),

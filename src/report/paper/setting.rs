@@ -37,15 +37,16 @@ pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     writer.say(correction.advice.as_deref().unwrap_or_default());
     writer.figure("correction");
     if let Some(verification) = &result.verification {
-        as_recorded(verification, writer);
+        as_recorded(verification, correction.advice.as_deref(), writer);
     }
 }
 
-/// What the takes with the setting active say.
-fn as_recorded(verification: &Verification, writer: &mut Writer) {
+/// What the takes with the setting active say; `advice` was given with the setting.
+fn as_recorded(verification: &Verification, advice: Option<&str>, writer: &mut Writer) {
     writer.section("The setting as recorded");
     writer.say(&verification.sentence);
-    writer.say(verification.advice.as_deref().unwrap_or_default());
+    // Not a second time in the same words.
+    writer.say(verification.advice.as_deref().filter(|a| Some(*a) != advice).unwrap_or_default());
     let rows = verification.trim.iter().chain(&verification.sections).map(|found| {
         let judged = match found.finding {
             Finding::AsAsked => "as asked",
@@ -59,7 +60,7 @@ fn as_recorded(verification: &Verification, writer: &mut Writer) {
         vec![
             capital(&found.what),
             signed(found.asked_db, 1),
-            with_u(found.found_db, found.u95_db, 1),
+            with_u(found.found_db, found.u95_db, 2),
             judged.to_owned(),
         ]
     });
@@ -121,15 +122,31 @@ pub(super) fn cost(result: &SessionResult, session: &Session, writer: &mut Write
             writer.say(&check.sentence);
         }
     }
-    writer.table(
-        "Power with the setting, by kind of programme",
+    let (head, rows) = stated_columns(
         &["Programme", "Gain, dB", "Factor", "Power, W", "Driver gain, dB", "Driver power, W"],
         programme_rows(power),
     );
+    writer.table("Power with the setting, by kind of programme", &head, rows);
     writer.figure("power");
     if power.peak_gain_db > 0.0 {
         boost_caution(session, writer);
     }
+}
+
+/// The columns in which anything stands: without stated limits there are no watts to tell.
+fn stated_columns<'a>(
+    head: &[&'a str],
+    rows: Vec<Vec<String>>,
+) -> (Vec<&'a str>, Vec<Vec<String>>) {
+    let dash = figure(None, 0);
+    let stands: Vec<bool> =
+        (0..head.len()).map(|c| rows.iter().any(|row| row.get(c) != Some(&dash))).collect();
+    let kept = head.iter().zip(&stands).filter(|k| *k.1).map(|k| *k.0).collect();
+    let rows = rows
+        .into_iter()
+        .map(|row| row.into_iter().zip(&stands).filter(|k| *k.1).map(|k| k.0).collect())
+        .collect();
+    (kept, rows)
 }
 
 fn programme_rows(power: &PowerCost) -> Vec<Vec<String>> {
@@ -152,4 +169,18 @@ fn programme_rows(power: &PowerCost) -> Vec<Vec<String>> {
         figure(None, 0),
     ];
     power.programmes.iter().map(row).chain([largest]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn columns_without_any_figure_are_left_out() {
+        let row = |cells: [&str; 3]| cells.map(str::to_owned).to_vec();
+        let rows = vec![row(["pink", "\u{2013}", "\u{2013}"]), row(["largest", "1.7", "\u{2013}"])];
+        let (head, rows) = stated_columns(&["Programme", "Gain, dB", "Power, W"], rows);
+        assert_eq!(head, ["Programme", "Gain, dB"]);
+        assert_eq!(rows, [["pink", "\u{2013}"], ["largest", "1.7"]]);
+    }
 }

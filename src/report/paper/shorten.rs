@@ -35,13 +35,30 @@ impl Measure {
     }
 }
 
-/// The paper at a step of shortening, 0 to [`STEPS`] - 1.
-pub fn shorten(paper: &Paper, step: u8) -> Paper {
+/// Plots and tables that a step leaves out, by their place in the paper: those first that are
+/// missed most.
+pub fn left_out(paper: &Paper, step: u8) -> Vec<usize> {
+    let measure = Measure::of(step);
+    let detail = |block: &Block| match block {
+        Block::Figure(figure) => figure.detail,
+        Block::Table(table) => table.detail,
+        _ => Detail::Main,
+    };
+    let mut places: Vec<usize> =
+        (0..paper.blocks.len()).filter(|&i| detail(&paper.blocks[i]) > measure.detail).collect();
+    places.sort_by_key(|&i| detail(&paper.blocks[i]));
+    places
+}
+
+/// The paper at a step of shortening, 0 to [`STEPS`] - 1. `back` are places of plots and tables
+/// that stay though the step leaves them out.
+pub fn shorten(paper: &Paper, step: u8, back: &[usize]) -> Paper {
     let measure = Measure::of(step);
     let mut gone: Vec<String> = Vec::new();
     let mut blocks = Vec::new();
-    for block in &paper.blocks {
+    for (place, block) in paper.blocks.iter().enumerate() {
         match block {
+            block if back.contains(&place) => blocks.push(shorter(block, &measure)),
             Block::Figure(figure) if figure.detail > measure.detail => {
                 gone.push(format!("the plot \u{201c}{}\u{201d}", cut(&figure.title, 90)));
             }
@@ -179,15 +196,19 @@ mod tests {
                 Block::Heading { level: 1, text: crate::report::paper::content::SIGNATURES.into() },
             ],
         };
-        assert_eq!(shorten(&paper, 0), paper);
-        let once = shorten(&paper, 2);
+        assert_eq!(shorten(&paper, 0, &[]), paper);
+        let once = shorten(&paper, 2, &[]);
         assert!(!once.blocks.iter().any(|b| matches!(b, Block::Figure(_))));
         let said = &once.blocks[once.blocks.len() - 2];
         let Block::Paragraph(words) = said else { panic!("{said:?}") };
         assert!(words.contains("Clear of noise") && words.contains("report.html"), "{words}");
         let Block::List(points) = &once.blocks[2] else { panic!() };
         assert_eq!((points.len(), points[40].starts_with("And 10 more")), (41, true));
-        let last = shorten(&paper, STEPS - 1);
+        assert_eq!(left_out(&paper, 3), [1, 0], "the engineer's table before the extra plot");
+        let back = shorten(&paper, 3, &[1]);
+        assert!(matches!(&back.blocks[0], Block::Table(t) if t.rows.len() == 2));
+        assert!(!back.blocks.iter().any(|b| matches!(b, Block::Figure(_))));
+        let last = shorten(&paper, STEPS - 1, &[]);
         let tables: Vec<_> = last
             .blocks
             .iter()

@@ -224,7 +224,16 @@ impl Pen<'_> {
             };
             for mark in &strip.marks {
                 let (x, y) = (self.sheet.side + mark.x, self.sheet.top + placed.y + mark.y);
-                self.mark(surface, mark, x, y);
+                match &mark.ink {
+                    // A smaller drawing keeps its middle.
+                    Ink::Drawing { number, size: [w, h] } if placed.scale < 1.0 => {
+                        let size = [w * placed.scale, h * placed.scale];
+                        let ink = Ink::Drawing { number: *number, size };
+                        let smaller = Mark { ink, ..mark.clone() };
+                        self.mark(surface, &smaller, x + (w - size[0]) / 2.0, y);
+                    }
+                    _ => self.mark(surface, mark, x, y),
+                }
             }
         }
     }

@@ -70,6 +70,8 @@ pub struct Strip {
     pub keep: bool,
     /// Begins a page.
     pub new_page: bool,
+    /// May be drawn this much smaller, 0 to 1, where it would else leave a page half empty.
+    pub least_scale: Option<f32>,
     /// Number of the frame around it; strips of one frame follow each other.
     pub frame: Option<usize>,
     /// Number in [`Flow::heads`] of what is repeated where this begins a page.
@@ -144,6 +146,8 @@ pub struct Placed {
     pub y: f32,
     /// Which strip.
     pub which: Which,
+    /// Size of its drawings against that in the strip.
+    pub scale: f32,
 }
 
 /// A strip of the flow or a repeated head, by number.
@@ -165,16 +169,28 @@ pub fn pages(flow: &Flow, height: f32) -> Vec<Vec<Placed>> {
         let end = (first + kept + 1).min(flow.strips.len());
         let group = &flow.strips[first..end];
         let room: f32 = group.iter().map(|s| s.space + s.height).sum();
-        let is_full = cutter.y > 0.0 && cutter.y + room > height;
-        if is_full || (group[0].new_page && cutter.y > 0.0) {
+        let lacking = cutter.y + room - height;
+        let is_full = cutter.y > 0.0 && lacking > 0.0;
+        let scale = if is_full { smaller(group, lacking) } else { None };
+        if (is_full && scale.is_none()) || (group[0].new_page && cutter.y > 0.0) {
             cutter.turn();
         }
         for number in first..end {
-            cutter.place(number);
+            cutter.place(number, scale.unwrap_or(1.0));
         }
         first = end;
     }
     cutter.pages
+}
+
+/// The scale of a group's drawings that saves a height, pt; `None` where they may not be that
+/// small.
+fn smaller(group: &[Strip], lacking: f32) -> Option<f32> {
+    let drawings = group.iter().filter(|s| s.least_scale.is_some());
+    let least = drawings.clone().filter_map(|s| s.least_scale).reduce(f32::max)?;
+    // A little less, so that the group fits in spite of rounding.
+    let scale = 1.0 - (lacking + 0.1) / drawings.map(|s| s.height).sum::<f32>();
+    (scale >= least).then_some(scale)
 }
 
 struct Cutter<'a> {
@@ -190,27 +206,29 @@ impl Cutter<'_> {
         self.y = 0.0;
     }
 
-    fn put(&mut self, y: f32, which: Which) {
+    fn put(&mut self, y: f32, which: Which, scale: f32) {
         if let Some(page) = self.pages.last_mut() {
-            page.push(Placed { y, which });
+            page.push(Placed { y, which, scale });
         }
     }
 
-    fn place(&mut self, number: usize) {
+    fn place(&mut self, number: usize, scale: f32) {
         let strip = &self.flow.strips[number];
-        if self.y > 0.0 && self.y + strip.space + strip.height > self.height {
+        let scale = if strip.least_scale.is_some() { scale } else { 1.0 };
+        let height = strip.height * scale;
+        if self.y > 0.0 && self.y + strip.space + height > self.height {
             self.turn();
         }
         if self.y == 0.0 {
             if let Some(head) = strip.head {
-                self.put(0.0, Which::Head(head));
+                self.put(0.0, Which::Head(head), 1.0);
                 self.y = self.flow.heads[head].height;
             }
         } else {
             self.y += strip.space;
         }
-        self.put(self.y, Which::Strip(number));
-        self.y += strip.height;
+        self.put(self.y, Which::Strip(number), scale);
+        self.y += height;
     }
 }
 
@@ -238,6 +256,25 @@ mod tests {
         assert_eq!(numbers(&flow, 30.0), [[S(0)], [S(1)], [S(2)]]);
         assert_eq!(pages(&flow, 94.0)[0][1].y, 52.0);
         assert_eq!(pages(&flow, 93.0)[1][0].y, 0.0, "no space at the top of a page");
+    }
+
+    #[test]
+    fn a_drawing_gets_a_little_smaller_before_it_leaves_a_page_empty() {
+        let plot = Strip { keep: true, least_scale: Some(0.8), ..strip(40.0, true) };
+        let flow = Flow {
+            strips: vec![strip(50.0, false), strip(10.0, true), plot, strip(10.0, false)],
+            ..Flow::default()
+        };
+        // 50 + 2 + 10 + 2 + 40 + 2 + 10 = 116; the plot at 0.8 of its size saves 8.
+        assert_eq!(pages(&flow, 117.0)[0][2].scale, 1.0);
+        let cut = pages(&flow, 109.0);
+        assert_eq!(cut.len(), 1);
+        let [plot, caption] = [cut[0][2], cut[0][3]];
+        assert!((0.8..0.83).contains(&plot.scale), "{}", plot.scale);
+        assert!((caption.y - (plot.y + 40.0 * plot.scale + 2.0)).abs() < 1e-3);
+        assert!(caption.y + 10.0 <= 109.0 && caption.scale == 1.0);
+        let cut = pages(&flow, 107.0);
+        assert_eq!((cut.len(), cut[1][1].scale), (2, 1.0), "too small to read");
     }
 
     #[test]

@@ -16,9 +16,10 @@ pub mod type_setting;
 
 use super::error::ReportError;
 use super::paper::Paper;
-use super::paper::shorten::{STEPS, shorten};
+use super::paper::shorten::{STEPS, left_out, shorten};
 use blocks::{Drawings, Measures, Setter};
 use drawing::{Sheet, document, n_pages};
+use flow::Flow;
 use time::UtcDateTime;
 
 /// The paper as a PDF document.
@@ -52,18 +53,37 @@ pub fn pdf_with(
 ) -> Result<Vec<u8>, ReportError> {
     let date = date.unwrap_or(UtcDateTime::UNIX_EPOCH);
     let mut drawings = Drawings::default();
-    let mut step = 0;
-    loop {
-        let shorter = shorten(paper, step);
-        let mut setter = Setter::new(measures, drawings);
-        setter.paper(&shorter)?;
-        step += 1;
-        if step == STEPS || n_pages(&setter.flow, sheet) <= MAX_PAGES {
-            return document(&setter.flow, sheet, &shorter.title, date);
-        }
+    let mut set = |paper: &Paper| -> Result<Flow, ReportError> {
+        let mut setter = Setter::new(measures, std::mem::take(&mut drawings));
+        setter.paper(paper)?;
         drawings = setter.drawings;
+        Ok(setter.flow)
+    };
+    let fits = |flow: &Flow| n_pages(flow, sheet) <= MAX_PAGES;
+    let mut step = 0;
+    let mut flow = set(&shorten(paper, step, &[]))?;
+    while !fits(&flow) && step + 1 < STEPS {
+        step += 1;
+        flow = set(&shorten(paper, step, &[]))?;
     }
+    // What a step leaves out comes back piece by piece where pages have room.
+    let mut back = Vec::new();
+    if fits(&flow) && step <= LAST_REFILLED {
+        for place in left_out(paper, step) {
+            back.push(place);
+            let fuller = set(&shorten(paper, step, &back))?;
+            if fits(&fuller) {
+                flow = fuller;
+            } else {
+                back.pop();
+            }
+        }
+    }
+    document(&flow, sheet, &shorten(paper, step, &back).title, date)
 }
+
+/// Up to this step left-out plots and tables come back; where more had to go there is no room.
+const LAST_REFILLED: u8 = 3;
 
 /// Most pages of a paper that is handed over.
 pub const MAX_PAGES: usize = 8;

@@ -9,6 +9,9 @@ use crate::report::plots::render::parse;
 use krilla::tagging::Tag;
 use std::sync::Arc;
 
+/// Plots at the end of a page may be this much smaller; their smallest words are 6 pt high then.
+const LEAST_SCALE: f32 = 0.85;
+
 impl Setter {
     /// A plot over the width of the column, its title above and how to read it below.
     pub(super) fn figure(&mut self, figure: &PaperFigure) -> Result<(), ReportError> {
@@ -42,6 +45,7 @@ impl Setter {
             height: size[1],
             marks: vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }],
             keep: has_caption,
+            least_scale: Some(LEAST_SCALE),
             ..Strip::default()
         });
         let words =

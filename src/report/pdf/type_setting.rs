@@ -112,7 +112,8 @@ pub fn line_width(text: &str, size: f32, bold: bool) -> f32 {
 /// spaces; a word that is wider than a line is broken where the line is full.
 /// At least one line.
 pub fn lines(text: &str, size: f32, bold: bool, width: f32) -> Vec<String> {
-    let text = visible(text);
+    // A percent sign does not begin a line.
+    let text = visible(text).replace(" %", "\u{A0}%");
     let space = line_width(" ", size, bold);
     let mut lines: Vec<String> = Vec::new();
     let mut used = 0.0;
@@ -185,6 +186,8 @@ mod tests {
         assert!(broken.iter().all(|l| line_width(l, 10.0, false) <= 60.0));
         assert_eq!(broken.concat(), long);
         assert_eq!(lines("  ", 10.0, false, 60.0), [""]);
+        let with = line_width("Humidity: 45", 10.0, false) + 1.0;
+        assert_eq!(lines("Humidity: 45 %.", 10.0, false, with), ["Humidity:", "45\u{A0}%."]);
         // Nothing fits, yet it ends.
         assert_eq!(lines("ab", 10.0, false, 0.0).concat(), "ab");
     }

@@ -16,6 +16,7 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
     if limits.is_empty() {
         return None;
     }
+    let n_claims = result.claims.iter().filter(|c| !is_light(c.quantity)).count();
     let bands = &result.bands;
     let mean = Series::new("Mean \u{b1} U", at_bands(bands, &result.mean.loss_db), Style::main())
         .with_band(result.mean.u95_db.clone())
@@ -31,9 +32,15 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
             .map(|c| c.sentence.as_str())
             .collect::<Vec<_>>()
             .join(" "),
-        caption: "Shaded: 95 % uncertainty of the mean. A claim is shown to hold only where the \
-                  loss stays inside the limit by its one-sided uncertainty."
-            .into(),
+        caption: format!(
+            "Shaded: 95 % uncertainty of the mean. A claim is shown to hold only where the loss \
+             stays inside the limit by its one-sided uncertainty.{}",
+            if limits.len() < n_claims {
+                format!(" {} of {n_claims} claims are limits that can be drawn here.", limits.len())
+            } else {
+                String::new()
+            }
+        ),
         x: band_axis(bands),
         y: YAxis::Decibel { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
         marks: limits.into_iter().chain([Mark::Curve(mean)]).collect(),

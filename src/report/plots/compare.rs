@@ -3,7 +3,7 @@
 use super::axes::{Axis, Spare};
 use super::figure::{Figure, Mark, YAxis};
 use super::series::{Series, Style};
-use crate::analysis::compare::Comparison;
+use crate::analysis::compare::{Comparison, Origin};
 use crate::report::words::{decibels, frequency_words};
 use crate::units::{Hertz, ThirdOctave};
 
@@ -31,8 +31,8 @@ pub fn compare_figure(comparison: &Comparison) -> Figure {
         id: "compare",
         title: finding(comparison),
         subtitle: format!(
-            "Mean loss over the seats in third-octave bands, {} sessions",
-            entries.len()
+            "Mean loss over the seats in third-octave bands, {}",
+            counted(comparison)
         ),
         description: comparison.statement.join(" "),
         caption: format!("Up = the screen takes energy away.{shaded}"),
@@ -45,6 +45,21 @@ pub fn compare_figure(comparison: &Comparison) -> Figure {
         marks: curves.map(Mark::Curve).collect(),
         strip: Vec::new(),
     }
+}
+
+/// How many were measured, and how many only described.
+fn counted(comparison: &Comparison) -> String {
+    let of = |origin| comparison.entries.iter().filter(|e| e.summary.origin == origin).count();
+    let words = |n: usize, what: &str| match n {
+        0 => None,
+        1 => Some(format!("1 {what}")),
+        n => Some(format!("{n} {what}s")),
+    };
+    [words(of(Origin::Measured), "session"), words(of(Origin::Predicted), "described sheet")]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join(" and ")
 }
 
 fn exact_hz(nominal_hz: f64) -> f64 {
@@ -94,6 +109,10 @@ mod tests {
             let document = serde_json::to_value(&result).unwrap();
             Summary::from_result(name, &document).unwrap()
         };
+        let described = Summary { origin: Origin::Predicted, ..summary("drawing", 1.0) };
+        let three = vec![summary("light", 0.0), summary("heavy", 2.0), described];
+        let words = compare_figure(&compare(three).unwrap()).subtitle;
+        assert!(words.ends_with("2 sessions and 1 described sheet"), "{words}");
         let comparison = compare(vec![summary("light", 0.0), summary("heavy", 2.0)]).unwrap();
         let figure = compare_figure(&comparison);
         let result = example_result(3);

@@ -38,8 +38,8 @@ pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
         ),
         description: format!("{} {}", correction.reason, setting_words(correction)),
         caption: format!(
-            "Level made up apart ({} dB). Loss: up = taken away; filters: up = boost. Shaded: \
-             95 % uncertainty.",
+            "The level is made up separately ({} dB). Loss: up = taken away; filters: up = \
+             boost. Shaded: 95 % uncertainty.",
             signed(correction.trim_setting_db, 1)
         ),
         x: Axis::frequency(low * 0.84, (high * 1.12).max(20_000.0)),

@@ -3,7 +3,7 @@
 use super::axes::Spare;
 use super::figure::{Figure, Mark, StripRow, YAxis};
 use super::loss::{absent_areas, at_bands, band_axis};
-use super::series::{LIMIT, Series, Style};
+use super::series::{PALETTE, Series, Style};
 use crate::report::result::SessionResult;
 use crate::report::words::{frequency_words, signed};
 
@@ -33,15 +33,15 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
             label: "Moves".into(),
             points: at_bands(bands, &shown),
             radius: 8.5,
-            color: LIMIT,
+            color: PALETTE[1],
         });
     }
-    let row = |label: &str, values: &[Option<f64>]| StripRow {
+    let row = |label: &str, values: &[Option<f64>], decimals| StripRow {
         label: label.into(),
         cells: bands
             .iter()
             .zip(values)
-            .map(|(b, v)| (b.exact_hz, v.map_or("\u{2013}".into(), |v| signed(v, 1))))
+            .map(|(b, v)| (b.exact_hz, v.map_or("\u{2013}".into(), |v| signed(v, decimals))))
             .collect(),
     };
     Some(Figure {
@@ -62,7 +62,7 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
             spare: Spare::BothEnds,
         },
         marks,
-        strip: vec![row("shape, dB", &common), row("moves, dB", &moving)],
+        strip: vec![row("shape, dB", &common, 1), row("moves, dB", &moving, 2)],
     })
 }
 
@@ -71,11 +71,17 @@ fn finding(result: &SessionResult) -> String {
     let share = found.and_then(|d| d.common_share);
     let moving = found.and_then(|d| d.moving_rms_db);
     match (share, moving) {
-        (Some(share), Some(moving)) => format!(
-            "{:.0} % of the shape is the same at all seats; {} dB rms move from seat to seat",
-            100.0 * share,
-            signed(moving, 1)
-        ),
+        (Some(share), Some(moving)) => {
+            // Not "100 %" beside something that moves.
+            let share = match 100.0 * share {
+                s if s >= 99.5 && s < 100.0 => "More than 99 %".to_owned(),
+                s => format!("{s:.0} %"),
+            };
+            let moving = signed(moving, 1);
+            format!(
+                "{share} of the shape is the same at all seats; {moving} dB rms move from seat to seat"
+            )
+        }
         _ => "What the seats share, and what moves from seat to seat".into(),
     }
 }
@@ -108,6 +114,10 @@ mod tests {
         let found = judge_seats(&example_losses(6).1);
         result.seat_dependence = Some(found.clone());
         let figure = dependence_figure(&result).unwrap();
+        result.seat_dependence.as_mut().unwrap().common_share = Some(0.997);
+        assert!(finding(&result).starts_with("More than 99 % of the shape"));
+        result.seat_dependence.as_mut().unwrap().common_share = Some(0.93);
+        assert!(finding(&result).starts_with("93 % of the shape"));
         let curve = figure.marks.iter().find_map(|m| match m {
             Mark::Curve(s) => Some(s),
             _ => None,

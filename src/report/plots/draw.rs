@@ -2,7 +2,7 @@
 
 use super::figure::{Figure, Mark};
 use super::layout::{CAPTION_SIZE, EDGE, Format, Layout, TICK_SIZE};
-use super::series::{INK, MUTED_INK, QUIET, Series, Style, clip};
+use super::series::{INK, MUTED_INK, QUIET, Rect, Series, Style, clip};
 use super::svg::{Anchor, Svg, TextStyle, px};
 use super::text::{FAMILY, text_width};
 use crate::units::{Hertz, ThirdOctave};
@@ -76,7 +76,7 @@ impl Page<'_> {
             self.layout.format,
             self.layout.size,
             [figure.id, &figure.title, &figure.description],
-            &[("data-plot", &edges), ("data-stops", &stops)],
+            &[("data-plot", &edges), ("data-stops", &stops), ("data-values", &self.layout.y.title)],
         );
         self.header();
         self.areas();
@@ -233,10 +233,24 @@ impl Page<'_> {
         let plot = self.layout.plot;
         let [x, _] = self.layout.point(&self.figure.x, at, 0.0);
         self.svg.line([x, plot.top], [x, plot.bottom], QUIET, 1.6, "divide");
-        let y = plot.bottom - 14.0;
+        let widths = words.each_ref().map(|w| text_width(w, CAPTION_SIZE, false));
+        let y = self.clear_row([x - 12.0 - widths[0], x + 12.0 + widths[1]]);
         let end = style(CAPTION_SIZE, false, MUTED_INK, Anchor::End);
         self.svg.text([x - 12.0, y], end, &words[0]);
         self.svg.text([x + 12.0, y], TextStyle { anchor: Anchor::Start, ..end }, &words[1]);
+    }
+
+    /// Baseline of words over a range of px: at the foot of the plot, or at its top where curves
+    /// run through the foot and not through the top.
+    fn clear_row(&self, [left, right]: [f64; 2]) -> f64 {
+        let plot = self.layout.plot;
+        let lines = self.drawn_lines();
+        let hidden = |y: f64| {
+            let row = Rect { left, top: y - CAPTION_SIZE, right, bottom: y + 6.0 };
+            lines.iter().filter(|ends| !clip(&ends.map(Some), row).is_empty()).count()
+        };
+        let (foot, top) = (plot.bottom - 14.0, plot.top + 54.0);
+        if hidden(top) < hidden(foot) { top } else { foot }
     }
 
     fn limit(&mut self, value: f64, from_to: [f64; 2], label: &str) {

@@ -23,6 +23,8 @@ pub const HEIGHT: f64 = 1000.0;
 pub const PAPER_WIDTH: f64 = 1400.0;
 /// Least and greatest height of the plot itself in a paper, px.
 const PAPER_ROOM: [f64; 2] = [290.0, 460.0];
+/// Greatest height where values span more than the coarsest proportion shows in that, px.
+const PAPER_ROOM_WIDE: f64 = 700.0;
 
 /// Space left of the axis, px.
 const LEFT: f64 = 104.0;
@@ -146,15 +148,19 @@ impl Layout {
 }
 
 /// The lowest axis in the proportion that the greatest height would have: no more paper than
-/// the values need. Where not even the greatest holds them, that one.
+/// the values need. Where not even the greatest holds them, as high as they need, or the highest.
 fn lowest(axis: impl Fn(f64) -> DecibelAxis, [low_db, high_db]: [f64; 2]) -> DecibelAxis {
-    let [least, greatest] = PAPER_ROOM;
-    let highest = axis(greatest);
-    let holds = |d: &DecibelAxis| {
+    let shown = |d: &DecibelAxis| {
         let [low, high] = d.axis.scale.ends();
-        d.db_per_decade == highest.db_per_decade && low <= low_db && high >= high_db
+        low <= low_db && high >= high_db
     };
-    let rooms = (0..).map(|i| least + 20.0 * f64::from(i)).take_while(|room| *room < greatest);
+    let [least, greatest] = PAPER_ROOM;
+    let usual = axis(greatest);
+    let (least, highest) =
+        if shown(&usual) { (least, usual) } else { (greatest, axis(PAPER_ROOM_WIDE)) };
+    let holds = |d: &DecibelAxis| d.db_per_decade == highest.db_per_decade && shown(d);
+    let rooms =
+        (0..).map(|i| least + 20.0 * f64::from(i)).take_while(|room| *room < PAPER_ROOM_WIDE);
     rooms.map(axis).find(holds).unwrap_or(highest)
 }
 

@@ -26,6 +26,7 @@ pub mod power;
 pub mod rattle;
 pub mod render;
 pub mod seat_map;
+mod seat_words;
 pub mod series;
 pub mod sheet;
 pub mod spread;

@@ -31,9 +31,14 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
         title: finding(power),
         subtitle: format!("Level and filters together, by third-octave band, {}", result.title),
         description: description(power),
-        caption: "3 dB more take twice the power, 10 dB ten times. W: power where the programme \
-                  stands in that band alone."
-            .into(),
+        caption: format!(
+            "3 dB more take twice the power, 10 dB more ten times.{}",
+            if strip.is_some() {
+                " W: power where the programme stands in that band alone."
+            } else {
+                ""
+            }
+        ),
         x: Axis::frequency(ends[0] * 0.84, ends[1] * 1.12),
         y: YAxis::Decibel {
             title: "Gain asked of amplifier and driver, dB".into(),

@@ -33,7 +33,8 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
     Some(Figure {
         id: "rattle",
         title: format!(
-            "Something rattles while the sweep passes {:.0} to {:.0} Hz, {} dB above the quiet",
+            "Something rattles while the sweep passes {:.0} to {:.0} Hz: {} dB more than without \
+             the screen",
             strongest.low_hz,
             strongest.high_hz,
             signed(strongest.excess_db, 0)
@@ -93,7 +94,7 @@ mod tests {
             alarm_db: 3.0,
         });
         let figure = rattle_figure(&result).unwrap();
-        assert!(figure.title.contains("90 to 140 Hz, 12 dB"), "{}", figure.title);
+        assert!(figure.title.contains("90 to 140 Hz: 12 dB more"), "{}", figure.title);
         let areas = figure.marks.iter().filter(|m| matches!(m, Mark::Area { .. })).count();
         assert_eq!(areas, 2);
         assert!(figure.marks.iter().any(|m| matches!(m, Mark::Limit { value: 3.0, .. })));

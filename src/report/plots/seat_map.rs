@@ -9,30 +9,31 @@ use super::drawing::Drawing;
 use super::layout::{
     CAPTION_SIZE, EDGE, Format, HEIGHT, PAPER_WIDTH, SUBTITLE_SIZE, TITLE_SIZE, WIDTH,
 };
+use super::seat_words::{WORDS_AWAY, WORDS_LEADING, most_words, place_words, words_of};
 use super::series::{INK, MUTED_INK, QUIET};
 use super::svg::{Anchor, Svg, TextStyle};
 use super::text::{fit, text_width, wrap};
 use crate::analysis::geometry::SeatGeometry;
 use crate::ingest::manifest::DisplayUnits;
-use crate::report::paper::measures::{FOOT_M, length};
+use crate::report::paper::measures::FOOT_M;
 use crate::report::result::{SeatResult, SessionResult};
-use crate::report::words::{decibels, frequency_words, signed};
+use crate::report::words::{decibels, frequency_words, list_words};
 
 /// Steps of one hue from light to dark, so that they keep their order in grey. The darkest has
 /// white room around it by the rim of the seat.
 const STEPS: [&str; 5] = ["#E4EDF5", "#B4CFE6", "#7FADD4", "#4781B8", "#174F86"];
 
 /// Height in a paper, px.
-const PAPER_HEIGHT: f64 = 540.0;
+const PAPER_HEIGHT: f64 = 490.0;
 
 /// A seat on the map.
-struct Place<'a> {
-    seat: &'a SeatResult,
-    geometry: &'a SeatGeometry,
+pub(super) struct Place<'a> {
+    pub(super) seat: &'a SeatResult,
+    pub(super) geometry: &'a SeatGeometry,
     /// Ahead of the loudspeaker, and to the right seen from it, m.
     at_m: [f64; 2],
     /// Largest loss from 500 Hz up: nominal band and dB.
-    most: Option<(f64, f64)>,
+    pub(super) most: Option<(f64, f64)>,
 }
 
 /// The plan view; `None` where no seat has a position in front of the screen.
@@ -98,19 +99,20 @@ fn finding(places: &[Place<'_>]) -> String {
     let named = |p: &Place<'_>| p.most.map(|(hz, db)| (p.seat.id.clone(), hz, db));
     let most = places.iter().filter_map(named).max_by(|a, b| a.2.total_cmp(&b.2));
     match most {
-        Some((id, hz, db)) if places.len() > 1 => {
-            format!("{id} loses most: {} at {}", decibels(db), frequency_words(hz))
+        Some((_, hz, db)) if places.len() > 1 => {
+            // Seats whose figures read the same lose the same.
+            let same =
+                |p: &&Place<'_>| p.most.is_some_and(|m| m.0 == hz && decibels(m.1) == decibels(db));
+            let ids: Vec<String> = places.iter().filter(same).map(|p| p.seat.id.clone()).collect();
+            let verb = if ids.len() > 1 { "lose" } else { "loses" };
+            let id = if ids.len() > 3 { format!("{} seats", ids.len()) } else { list_words(&ids) };
+            format!("{id} {verb} most: {} at {}", decibels(db), frequency_words(hz))
         }
         Some((id, hz, db)) => {
             format!("{id} loses at most {}, at {}", decibels(db), frequency_words(hz))
         }
         None => "Where the seats are".to_owned(),
     }
-}
-
-fn place_words(place: &Place<'_>, units: DisplayUnits) -> String {
-    let g = place.geometry;
-    format!("{}, {}\u{b0}", length(g.loudspeaker_m, units), signed(g.loudspeaker_deg, 0))
 }
 
 struct Map<'a> {
@@ -228,15 +230,18 @@ impl Map<'_> {
         svg.dot(at, radius, INK, "edge");
         let color = place.most.map_or("#FFFFFF", |m| self.color(m.1));
         svg.dot(at, (radius - 2.2).max(1.0), color, "seat");
-        let x = at[0] + radius + 10.0;
-        let loss = place.most.map_or("no value".to_owned(), |m| decibels(m.1));
+        let x = at[0] + radius + WORDS_AWAY;
         // Fewer words where seats stand close together.
         if nearest >= 70.0 {
             let name = fit(&place.seat.id, 24.0, true, 190.0);
             svg.rimmed_text([x, at[1] - 14.0], text(24.0, true, INK, Anchor::Start), &name);
             let small = text(20.0, false, INK, Anchor::Start);
-            svg.rimmed_text([x, at[1] + 9.0], small, &loss);
-            svg.rimmed_text([x, at[1] + 32.0], small, &place_words(place, self.units));
+            let seats: Vec<_> = self.places.iter().map(|p| (p, frame.point(p.at_m))).collect();
+            let kind = most_words(&seats, self.units, radius);
+            let words = words_of(place, self.units, kind);
+            for (line, word) in words.iter().enumerate() {
+                svg.rimmed_text([x, at[1] + 9.0 + WORDS_LEADING * line as f64], small, word);
+            }
         } else if nearest >= 26.0 {
             let name = fit(&place.seat.id, 18.0, true, 90.0);
             svg.rimmed_text([x, at[1] + 6.0], text(18.0, true, INK, Anchor::Start), &name);
@@ -316,6 +321,15 @@ mod tests {
             .filter(|l| l.contains("class=\"seat\""))
             .map(|l| [number(l, " cx=\""), number(l, " cy=\"")])
             .collect()
+    }
+
+    #[test]
+    fn words_of_seats_close_together_do_not_meet() {
+        // Words of A in one line would reach B, 0.4 m behind it.
+        let close = mapped(&[("A", 3.0, 0.0), ("B", 3.4, 0.0)]).unwrap().paper_svg;
+        assert!(close.contains(">3.00 m<") && !close.contains(">3.00 m, "), "a line each");
+        let apart = mapped(&[("A", 3.0, -1.0), ("B", 3.0, 1.0)]).unwrap().paper_svg;
+        assert!(apart.contains(">3.16 m, "), "one line");
     }
 
     #[test]

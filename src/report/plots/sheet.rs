@@ -34,11 +34,12 @@ pub fn sheet_figure(result: &SessionResult) -> Option<Figure> {
     if marks.is_empty() {
         return None;
     }
+    // Behind the models, which would be hidden where they fit.
     let measured =
         Series::new("Measured \u{b1} U", at_bands(bands, &result.mean.loss_db), Style::main())
             .with_band(result.mean.u95_db.clone())
             .with_dots();
-    marks.push(Mark::Curve(measured));
+    marks.insert(0, Mark::Curve(measured));
     Some(Figure {
         id: "sheet",
         title: finding(sheet),
@@ -112,9 +113,9 @@ mod tests {
             .collect();
         assert_eq!(curves.len(), n_models + stated + 1);
         assert_eq!(stated, 1, "mass and flow resistance are stated");
-        let last: Vec<_> = curves[curves.len() - 1].points.iter().map(|p| p.1).collect();
-        assert_eq!(last, result.mean.loss_db);
-        let of_stated: Vec<_> = curves[n_models].points.iter().map(|p| p.1.unwrap()).collect();
+        let measured: Vec<_> = curves[0].points.iter().map(|p| p.1).collect();
+        assert_eq!(measured, result.mean.loss_db, "behind the models");
+        let of_stated: Vec<_> = curves[n_models + 1].points.iter().map(|p| p.1.unwrap()).collect();
         assert_eq!(of_stated, found.stated.unwrap().expected_db);
     }
 }

@@ -2,31 +2,34 @@
 
 use super::axes::Spare;
 use super::figure::{Figure, Mark, YAxis};
-use super::loss::{SEATS_TOLD_APART, at_bands, band_axis};
+use super::loss::{SEATS_TOLD_APART, absent_areas, at_bands, band_axis};
 use super::series::{Series, Style};
+use crate::analysis::correction::Predicted;
 use crate::analysis::verification::VerificationVerdict;
 use crate::report::result::SessionResult;
 use crate::report::words::signed;
 
-/// Loss left at each seat as recorded with the setting active, and the predicted mean;
-/// `None` without such takes.
+/// Loss left at each seat as recorded with the setting active, with its uncertainty, and the
+/// predicted mean; `None` without such takes.
 pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
     let verification = result.verification.as_ref().filter(|v| !v.seats.is_empty())?;
     let correction = result.correction.as_ref()?;
     let bands = &result.bands;
     let told_apart = verification.seats.len() <= SEATS_TOLD_APART;
-    let mut marks: Vec<Mark> = verification
-        .seats
-        .iter()
-        .enumerate()
-        .map(|(s, seat)| {
-            let left: Vec<Option<f64>> =
-                seat.left.iter().map(|p| p.as_ref().map(|p| p.value_db)).collect();
-            let style = if told_apart { Style::nth(s) } else { Style::quiet() };
-            let curve = Series::new(&seat.id, at_bands(bands, &left), style);
-            Mark::Curve(if told_apart { curve } else { curve.without_label() })
-        })
+    // Shaded as absent only where no seat has a value.
+    let any: Vec<Option<f64>> = (0..bands.len())
+        .map(|b| verification.seats.iter().find_map(|s| s.left[b].as_ref().map(|p| p.value_db)))
         .collect();
+    let mut marks = absent_areas(bands, &any, "no value");
+    marks.extend(verification.seats.iter().enumerate().map(|(s, seat)| {
+        let figures = |of: fn(&Predicted) -> f64| -> Vec<Option<f64>> {
+            seat.left.iter().map(|p| p.as_ref().map(of)).collect()
+        };
+        let style = if told_apart { Style::nth(s) } else { Style::quiet() };
+        let curve = Series::new(&seat.id, at_bands(bands, &figures(|p| p.value_db)), style)
+            .with_band(figures(|p| p.u95_db));
+        Mark::Curve(if told_apart { curve } else { curve.without_label() })
+    }));
     let predicted: Vec<(f64, Option<f64>)> =
         correction.bands.iter().map(|b| (b.exact_hz, b.left_db)).collect();
     marks.push(Mark::Curve(Series::new("Predicted", predicted, Style::main()).with_dots()));
@@ -45,7 +48,9 @@ pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
                 .map(|off| format!(" Recorded and predicted differ by {} dB rms.", signed(off, 2)))
                 .unwrap_or_default()
         ),
-        caption: "0 dB = as loud as without the screen. Up = still too quiet.".into(),
+        caption: "0 dB = as loud as without the screen. Up = still too quiet. Shaded: 95 % \
+                  uncertainty of each seat."
+            .into(),
         x: band_axis(bands),
         y: YAxis::Decibel {
             title: "Loss left, dB".into(),
@@ -96,8 +101,20 @@ mod tests {
         result.correction = Some(setting.clone());
         result.verification = Some(verification);
         let figure = verification_figure(&result).unwrap();
-        assert_eq!(figure.marks.len(), 4);
-        let Mark::Curve(first) = &figure.marks[0] else { panic!() };
+        let mut curves = figure.marks.iter().filter_map(|m| match m {
+            Mark::Curve(series) => Some(series),
+            _ => None,
+        });
+        assert_eq!(curves.clone().count(), 4);
+        let first = curves.next().unwrap();
+        let u95: Vec<_> = with.seats[0].loss.iter().map(|e| e.map(|e| e.u95_db)).collect();
+        assert_eq!(first.half_band, u95, "the band is the uncertainty as recorded");
+        let areas = figure.marks.iter().filter(|m| matches!(m, Mark::Area { .. })).count();
+        let absent: Vec<bool> = (0..result.bands.len())
+            .map(|b| with.seats.iter().all(|s| s.loss[b].is_none()))
+            .collect();
+        let runs = absent.iter().enumerate().filter(|&(b, a)| *a && (b == 0 || !absent[b - 1]));
+        assert_eq!(areas, runs.count(), "absent bands are shown absent");
         for (b, (_, value)) in first.points.iter().enumerate() {
             let want = with.seats[0].loss[b].map(|e| e.value_db);
             assert_eq!(value.is_some(), want.is_some(), "band {b}");
