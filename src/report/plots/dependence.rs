@@ -74,7 +74,7 @@ fn finding(result: &SessionResult) -> String {
         (Some(share), Some(moving)) => {
             // Not "100 %" beside something that moves.
             let share = match 100.0 * share {
-                s if s >= 99.5 && s < 100.0 => "More than 99 %".to_owned(),
+                s if (99.5..100.0).contains(&s) => "More than 99 %".to_owned(),
                 s => format!("{s:.0} %"),
             };
             let moving = signed(moving, 1);

@@ -3,7 +3,8 @@
 use super::axes::{Axis, Spare};
 use super::figure::{Figure, Mark, YAxis};
 use super::series::{Series, Style};
-use crate::analysis::predict::Forecast;
+use crate::analysis::predict::{Forecast, SheetForecast};
+use crate::report::words::decibels;
 
 /// Sheets told apart by line and colour in one plot.
 const SHEETS_TOLD_APART: usize = 6;
@@ -15,6 +16,30 @@ pub fn forecast_figures(forecast: &Forecast) -> Vec<Figure> {
 
 fn decibel(title: &str) -> YAxis {
     YAxis::Decibel { title: title.into(), include_db: [-1.0, 3.0], spare: Spare::Top }
+}
+
+/// Least and largest loss at 10 kHz, where sheets differ much and data sheets often stop.
+fn compared(forecast: &Forecast) -> String {
+    let n = forecast.sheets.len();
+    let band = forecast.bands_hz.iter().position(|b| b[0] == 10_000.0);
+    let at =
+        |s: &SheetForecast| Some((s.sheet.name.clone(), *s.angles.first()?.loss_db.get(band?)?));
+    let by_loss = |a: &(String, f64), b: &(String, f64)| a.1.total_cmp(&b.1);
+    let losses: Vec<(String, f64)> = forecast.sheets.iter().filter_map(at).collect();
+    match (losses.iter().cloned().min_by(by_loss), losses.iter().cloned().max_by(by_loss)) {
+        (Some(least), Some(most)) if decibels(least.1) != decibels(most.1) => format!(
+            "At 10 kHz {} is expected to lose {}, {} {}",
+            least.0,
+            decibels(least.1),
+            most.0,
+            decibels(most.1)
+        ),
+        (Some(one), _) => {
+            let all = if n == 2 { "both sheets".into() } else { format!("all {n} sheets") };
+            format!("At 10 kHz {all} are expected to lose {}", decibels(one.1))
+        }
+        _ => format!("Expected loss of {n} sheets"),
+    }
 }
 
 /// Loss in bands at the first angle, one curve a sheet.
@@ -39,7 +64,7 @@ fn bands_figure(forecast: &Forecast) -> Figure {
     let names: Vec<&str> = forecast.sheets.iter().map(|s| s.sheet.name.as_str()).collect();
     let title = match forecast.sheets.as_slice() {
         [only] => only.statement.first().cloned().unwrap_or_default(),
-        _ => format!("Expected loss of {} sheets", forecast.sheets.len()),
+        _ => compared(forecast),
     };
     Figure {
         id: "forecast",
@@ -51,9 +76,10 @@ fn bands_figure(forecast: &Forecast) -> Figure {
             .map(|s| format!("{}: {}", s.sheet.name, s.statement.join(" ")))
             .collect::<Vec<_>>()
             .join(" "),
-        caption: "Up = the sheet takes energy away. From thin-sheet theory, not from takes; \
-                  shaded: what it is trusted to."
-            .into(),
+        caption: format!(
+            "Up = the sheet takes energy away. From thin-sheet theory, not from takes{}.",
+            if forecast.sheets.len() <= 2 { "; shaded: what it is trusted to" } else { "" }
+        ),
         x: Axis::frequency(84.0, 22_500.0),
         y: decibel("Expected loss, dB"),
         marks,
@@ -140,6 +166,19 @@ mod tests {
         assert_eq!(curves(&figures[1])[0].points.len(), f.curve_hz.len());
         assert!(bands[0].half_band.iter().all(Option::is_some));
         assert!(curves(&forecast_figures(&made(None, 3))[0])[0].half_band.is_empty());
+    }
+
+    #[test]
+    fn the_title_says_which_sheet_loses_more() {
+        let mut f = made(None, 2);
+        let title = |f: &Forecast| forecast_figures(f)[0].title.clone();
+        let at_10_khz = f.bands_hz.iter().position(|b| b[0] == 10_000.0).unwrap();
+        assert!(title(&f).starts_with("At 10 kHz both sheets"), "{}", title(&f));
+        f.sheets[0].sheet.name = "A".into();
+        f.sheets[1].sheet.name = "B".into();
+        f.sheets[0].angles[0].loss_db[at_10_khz] = 6.8;
+        f.sheets[1].angles[0].loss_db[at_10_khz] = 0.9;
+        assert_eq!(title(&f), "At 10 kHz B is expected to lose 0.9 dB, A 6.8 dB");
     }
 
     #[test]
