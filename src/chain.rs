@@ -93,13 +93,14 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     // What the maker says.
     let mut claims = judge_claims(&manifest.claim, &table, shared_level(step.as_ref()));
 
-    // What kind of loss it is.
-    let (sheet, about_sheet) = explain(session, &transfers, &table, gap.as_ref());
-    warnings.extend(about_sheet);
-
-    // What can be done about it, and what that costs.
+    // What kind of loss it is, and what can be done about it: neither needs the other.
     let dependence = judge_seats(&table);
-    let correction = match fit_with_seats(&table, &manifest.correction, &dependence) {
+    let ((sheet, about_sheet), fitted) = rayon::join(
+        || explain(session, &transfers, &table, gap.as_ref()),
+        || fit_with_seats(&table, &manifest.correction, &dependence),
+    );
+    warnings.extend(about_sheet);
+    let correction = match fitted {
         Ok(mut correction) => {
             warnings.append(&mut correction.warnings);
             Some(correction)
@@ -119,6 +120,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
             warnings.append(&mut verification.warnings);
             verification
         });
+    // What that costs.
     let power = correction.as_ref().map(|correction| {
         let mut power = correction_power(correction, manifest.speaker.as_ref());
         warnings.append(&mut power.warnings);

@@ -1,8 +1,9 @@
 //! Recording to impulse response: division by the spectrum of the played signal.
 
 use crate::ingest::session::SweepSignal;
-use crate::transfer::fft::RealFft;
+use crate::transfer::fft::{RealFft, Workspace};
 use realfft::num_complex::Complex;
+use std::sync::{Mutex, PoisonError};
 
 /// Regularisation inside the sweep's band, relative to its peak power: keeps
 /// division exact to 1e-5 even 50 dB below the peak of an exponential sweep.
@@ -38,8 +39,10 @@ pub struct Deconvolver {
     fft: RealFft,
     rate_hz: f64,
     band_hz: [f64; 2],
-    /// `conj(S) / (|S|^2 + eps)`, `n/2 + 1` bins.
+    /// `conj(S) / (|S|^2 + eps)` over the number of points, `n/2 + 1` bins.
     inverse: Vec<Complex<f64>>,
+    /// Memory that no take is using now; at most one for each thread.
+    spare: Mutex<Vec<Workspace>>,
 }
 
 impl Deconvolver {
@@ -56,9 +59,12 @@ impl Deconvolver {
             rate_hz: f64::from(sweep.rate_hz),
             band_hz: sweep.band_hz,
             inverse: Vec::new(),
+            spare: Mutex::default(),
         };
-        let spectrum = plan.fft.forward(&sweep.samples[..active]);
-        plan.inverse = plan.invert(&spectrum);
+        let mut work = plan.fft.workspace();
+        plan.fft.forward_in(&sweep.samples[..active], &mut work);
+        plan.inverse = plan.invert(&work.spectrum);
+        plan.spare = Mutex::new(vec![work]);
         plan
     }
 
@@ -83,19 +89,36 @@ impl Deconvolver {
         loopback: Option<&[f64]>,
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
     ) -> Vec<f64> {
-        let mut spectrum = self.fft.forward(recording);
-        match loopback {
-            None => spectrum.iter_mut().zip(&self.inverse).for_each(|(y, g)| *y *= g),
-            Some(reference) => {
-                let inverse = self.invert(&self.fft.forward(reference));
-                spectrum.iter_mut().zip(&inverse).for_each(|(y, g)| *y *= g);
-            }
-        }
+        self.with_response(recording, loopback, warp, <[f64]>::to_vec)
+    }
+
+    /// What `read` reads off the response of one recording, see [`Deconvolver::response`].
+    pub fn with_response<T>(
+        &self,
+        recording: &[f64],
+        loopback: Option<&[f64]>,
+        warp: Option<&dyn Fn(f64) -> Complex<f64>>,
+        read: impl FnOnce(&[f64]) -> T,
+    ) -> T {
+        // A panic elsewhere leaves the list whole: every change is one step.
+        let spare = || self.spare.lock().unwrap_or_else(PoisonError::into_inner);
+        let free = spare().pop();
+        let mut work = free.unwrap_or_else(|| self.fft.workspace());
+        let of_loopback = loopback.map(|reference| {
+            self.fft.forward_in(reference, &mut work);
+            self.invert(&work.spectrum)
+        });
+        let inverse = of_loopback.as_ref().unwrap_or(&self.inverse);
+        self.fft.forward_in(recording, &mut work);
+        work.spectrum.iter_mut().zip(inverse).for_each(|(y, g)| *y *= g);
         if let Some(warp) = warp {
             let df = self.rate_hz / self.n_points() as f64;
-            spectrum.iter_mut().enumerate().for_each(|(k, y)| *y *= warp(k as f64 * df));
+            work.spectrum.iter_mut().enumerate().for_each(|(k, y)| *y *= warp(k as f64 * df));
         }
-        self.fft.inverse(spectrum)
+        self.fft.inverse_in(&mut work);
+        let result = read(&work.points);
+        spare().push(work);
+        result
     }
 
     fn invert(&self, spectrum: &[Complex<f64>]) -> Vec<Complex<f64>> {
@@ -103,13 +126,15 @@ impl Deconvolver {
         let df = self.rate_hz / self.n_points() as f64;
         let low_hz = self.band_hz[0] * EDGE;
         let high_hz = (self.band_hz[1] / EDGE).min(0.45 * self.rate_hz);
+        // The transform there and back multiplies by the number of points.
+        let scale = 1.0 / self.n_points() as f64;
         spectrum
             .iter()
             .enumerate()
             .map(|(k, s)| {
                 let hz = k as f64 * df;
                 let eps = if hz > low_hz && hz < high_hz { INSIDE } else { OUTSIDE };
-                s.conj() / (s.norm_sqr() + eps * peak)
+                s.conj() * (scale / (s.norm_sqr() + eps * peak))
             })
             .collect()
     }

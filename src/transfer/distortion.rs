@@ -6,6 +6,7 @@
 //! over that of the linear response at `f` is the level of the harmonic for a tone `f`.
 //! (Novak, Lotton, Simon, J. Audio Eng. Soc. 63(10), 786-798, 2015.)
 
+use super::window::cut_circular;
 use crate::warning::{Topic, Warning};
 use realfft::{RealFftPlanner, RealToComplex};
 use serde::Serialize;
@@ -168,9 +169,9 @@ impl DistortionPlan {
     fn power(&self, response: &[f64], place: f64) -> Vec<f64> {
         let first = place.round() as i64 - self.before as i64;
         let mut input = self.fft.make_input_vec();
-        for (i, (x, w)) in input.iter_mut().zip(&self.window).enumerate() {
-            let index = (first + i as i64).rem_euclid(response.len() as i64);
-            *x = w * response[index as usize];
+        let around = cut_circular(response, first, self.window.len());
+        for (x, (y, w)) in input.iter_mut().zip(around.iter().zip(&self.window)) {
+            *x = y * w;
         }
         let mut output = self.fft.make_output_vec();
         // Cannot fail: both buffers were made by the plan itself.

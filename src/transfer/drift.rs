@@ -27,12 +27,14 @@ const ESTIMATE_SD_S: f64 = 5.4e-6;
 /// a response to an exponential sweep: `exp{j 2 pi eps L (f ln(f/f1) - f)}`.
 pub fn drift_warp(eps: f64, rate_constant_s: f64, start_hz: f64) -> impl Fn(f64) -> Complex<f64> {
     move |hz: f64| {
-        if hz <= 0.0 {
-            return Complex::new(1.0, 0.0);
-        }
-        let cycles = eps * rate_constant_s * hz * ((hz / start_hz).ln() - 1.0);
+        let cycles = eps * warp_cycles(rate_constant_s, start_hz, hz);
         Complex::from_polar(1.0, 2.0 * PI * cycles)
     }
+}
+
+/// Cycles by which a unit of drift turns a frequency.
+fn warp_cycles(rate_constant_s: f64, start_hz: f64, hz: f64) -> f64 {
+    if hz > 0.0 { rate_constant_s * hz * ((hz / start_hz).ln() - 1.0) } else { 0.0 }
 }
 
 /// Plans for drift estimates at one rate.
@@ -42,19 +44,31 @@ pub struct DriftPlan {
     short: RealFft,
     rate_constant_s: f64,
     start_hz: f64,
+    /// Cycles by which a unit of drift turns each bin of `long`, without the delay that it
+    /// gives to the middle of the band.
+    cycles: Vec<f64>,
 }
 
 impl DriftPlan {
     /// `None` for signals without the exponential sweep's relation of time to frequency.
     pub fn new(early: &EarlyPlan, sweep: &SweepSignal) -> Option<Self> {
         let window = early.samples(WINDOW_S[0] + WINDOW_S[1]);
+        let (rate_constant_s, start_hz) = (sweep.rate_constant_s?, sweep.band_hz[0]);
+        let long = RealFft::new(early.n_points());
+        let df_hz = early.rate_hz / long.n_points() as f64;
+        let shift_s = rate_constant_s * ((RANGE_HZ[0] * RANGE_HZ[1]).sqrt() / start_hz).ln();
+        let cycles = (0..long.n_bins())
+            .map(|k| k as f64 * df_hz)
+            .map(|hz| warp_cycles(rate_constant_s, start_hz, hz) - hz * shift_s)
+            .collect();
         Some(Self {
-            long: RealFft::new(early.n_points()),
+            long,
             // Long against the window, so that the cepstrum does not fold over.
             short: RealFft::new((16 * window).next_power_of_two()),
             early: early.clone(),
-            rate_constant_s: sweep.rate_constant_s?,
-            start_hz: sweep.band_hz[0],
+            rate_constant_s,
+            start_hz,
+            cycles,
         })
     }
 
@@ -64,22 +78,13 @@ impl DriftPlan {
     /// Measured on simulated takes with a 5 s sweep: bias 1, standard deviation 3 ppm over
     /// -200 to 200 ppm; both grow as the sweep gets shorter.
     pub fn estimate_ppm(&self, early: &[f64]) -> Option<f64> {
+        let mut eps = self.slope(early)?;
         let spectrum = self.long.forward(early);
-        let df_hz = self.early.rate_hz / self.long.n_points() as f64;
-        let mut eps = 0.0;
-        for _ in 0..ROUNDS {
-            let warp = drift_warp(eps, self.rate_constant_s, self.start_hz);
-            // Without the delay the warp itself gives to the middle of the band.
-            let centre_hz = (RANGE_HZ[0] * RANGE_HZ[1]).sqrt();
-            let shift_s = eps * self.rate_constant_s * (centre_hz / self.start_hz).ln();
-            let warped = spectrum
-                .iter()
-                .enumerate()
-                .map(|(k, x)| {
-                    let hz = k as f64 * df_hz;
-                    x * warp(hz) * Complex::from_polar(1.0, -2.0 * PI * hz * shift_s)
-                })
-                .collect();
+        for _ in 1..ROUNDS {
+            let turned = |(x, cycles): (&Complex<f64>, &f64)| {
+                x * Complex::from_polar(1.0, 2.0 * PI * eps * cycles)
+            };
+            let warped = spectrum.iter().zip(&self.cycles).map(turned).collect();
             eps += self.slope(&self.long.inverse(warped))?;
         }
         eps.is_finite().then_some(eps * 1e6)
@@ -89,16 +94,22 @@ impl DriftPlan {
     fn slope(&self, early: &[f64]) -> Option<f64> {
         let direct = self.early.direct_window(early, WINDOW_S[0], WINDOW_S[1]);
         let spectrum = self.short.forward(&direct);
-        let minimum = self.minimum_phase(&spectrum)?;
+        let phase = self.minimum_phase(&spectrum)?;
         let df_hz = self.early.rate_hz / self.short.n_points() as f64;
+        // Only the range is asked for.
+        let lowest = (RANGE_HZ[0] / df_hz) as usize;
+        let highest = ((RANGE_HZ[1] / df_hz) as usize + 2).min(spectrum.len() - 1);
+        if highest < lowest + 2 {
+            return None;
+        }
         let excess: Vec<Complex<f64>> =
-            spectrum.iter().zip(&minimum).map(|(h, m)| h * m.conj()).collect();
+            (lowest..=highest).map(|k| spectrum[k] * Complex::from_polar(1.0, -phase[k])).collect();
         let ratio = (RANGE_HZ[1] / RANGE_HZ[0]).powf(1.0 / N_BANDS as f64);
         let points: Vec<[f64; 2]> = (0..N_BANDS)
             .map(|i| {
                 let low_hz = RANGE_HZ[0] * ratio.powi(i as i32);
-                let first = (low_hz / df_hz) as usize;
-                let last = ((low_hz * ratio / df_hz) as usize).min(excess.len() - 2);
+                let first = (low_hz / df_hz) as usize - lowest;
+                let last = ((low_hz * ratio / df_hz) as usize - lowest).min(excess.len() - 2);
                 let turn: Complex<f64> =
                     (first..=last).map(|k| excess[k + 1] * excess[k].conj()).sum();
                 let delay_s = -turn.arg() / (2.0 * PI * df_hz);
@@ -113,15 +124,15 @@ impl DriftPlan {
         median(slopes)
     }
 
-    /// Phase factors (unit modulus) of the minimum-phase sequence with the same magnitude.
-    fn minimum_phase(&self, spectrum: &[Complex<f64>]) -> Option<Vec<Complex<f64>>> {
-        let peak = spectrum.iter().map(|x| x.norm()).fold(0.0, f64::max);
+    /// Phase of the minimum-phase sequence with the same magnitude.
+    fn minimum_phase(&self, spectrum: &[Complex<f64>]) -> Option<Vec<f64>> {
+        let peak = spectrum.iter().map(Complex::norm_sqr).fold(0.0, f64::max);
         if peak <= 0.0 {
             return None;
         }
-        let log: Vec<f64> = spectrum.iter().map(|x| (x.norm() / peak).max(1e-4).ln()).collect();
-        let phase = self.short.minimum_phase(&log);
-        Some(phase.into_iter().map(|angle| Complex::from_polar(1.0, angle)).collect())
+        let log: Vec<f64> =
+            spectrum.iter().map(|x| 0.5 * (x.norm_sqr() / peak).max(1e-8).ln()).collect();
+        Some(self.short.minimum_phase(&log))
     }
 }
 

@@ -12,6 +12,16 @@ pub struct RealFft {
     backward: Arc<dyn ComplexToReal<f64>>,
 }
 
+/// Memory of one pair of long transforms, so that takes one after another need no new one:
+/// the system takes about as long to give megabytes as a transform takes to fill them.
+pub struct Workspace {
+    /// Samples, `n_points()`.
+    pub points: Vec<f64>,
+    /// One-sided spectrum, `n_bins()`.
+    pub spectrum: Vec<Complex<f64>>,
+    scratch: Vec<Complex<f64>>,
+}
+
 impl RealFft {
     /// Plans for `n` real points and `n/2 + 1` bins.
     pub fn new(n: usize) -> Self {
@@ -46,6 +56,46 @@ impl RealFft {
         self.transform(placed)
     }
 
+    /// Memory for [`RealFft::forward_in`] and [`RealFft::inverse_in`].
+    pub fn workspace(&self) -> Workspace {
+        let scratch = self.forward.get_scratch_len().max(self.backward.get_scratch_len());
+        Workspace {
+            points: self.forward.make_input_vec(),
+            spectrum: self.forward.make_output_vec(),
+            scratch: vec![Complex::default(); scratch],
+        }
+    }
+
+    /// Spectrum of `samples`, filled up with zeros; the points are lost.
+    pub fn forward_in(&self, samples: &[f64], work: &mut Workspace) {
+        let used = samples.len().min(self.n);
+        work.points[..used].copy_from_slice(&samples[..used]);
+        work.points[used..].fill(0.0);
+        let scratch = &mut work.scratch[..self.forward.get_scratch_len()];
+        // Fails only on wrong lengths, and all come from the plan.
+        let done = self.forward.process_with_scratch(&mut work.points, &mut work.spectrum, scratch);
+        debug_assert!(done.is_ok());
+    }
+
+    /// `n_points()` times the points of the spectrum, which is lost.
+    pub fn inverse_in(&self, work: &mut Workspace) {
+        self.make_ends_real(&mut work.spectrum);
+        let scratch = &mut work.scratch[..self.backward.get_scratch_len()];
+        let done =
+            self.backward.process_with_scratch(&mut work.spectrum, &mut work.points, scratch);
+        debug_assert!(done.is_ok());
+    }
+
+    /// The transform back wants exactly real ends.
+    fn make_ends_real(&self, spectrum: &mut [Complex<f64>]) {
+        spectrum[0].im = 0.0;
+        if self.n.is_multiple_of(2)
+            && let Some(last) = spectrum.last_mut()
+        {
+            last.im = 0.0;
+        }
+    }
+
     fn transform(&self, mut points: Vec<f64>) -> Vec<Complex<f64>> {
         let mut spectrum = self.forward.make_output_vec();
         // Fails only on wrong lengths, and both come from the plan.
@@ -57,13 +107,7 @@ impl RealFft {
     /// Real sequence of a one-sided spectrum, scaled by `1/n`: `inverse(forward(x)) = x`.
     pub fn inverse(&self, mut spectrum: Vec<Complex<f64>>) -> Vec<f64> {
         debug_assert_eq!(spectrum.len(), self.n_bins());
-        // The transform wants exactly real ends.
-        spectrum[0].im = 0.0;
-        if self.n.is_multiple_of(2)
-            && let Some(last) = spectrum.last_mut()
-        {
-            last.im = 0.0;
-        }
+        self.make_ends_real(&mut spectrum);
         let mut points = self.backward.make_output_vec();
         let done = self.backward.process(&mut spectrum, &mut points);
         debug_assert!(done.is_ok());
@@ -85,9 +129,47 @@ impl RealFft {
     }
 }
 
+/// `exp(j k step)` for k = 0, 1, 2 ...: turned on from one to the next, and worked out anew
+/// every 32, so that rounding does not gather.
+pub fn turns(step_rad: f64) -> impl Iterator<Item = Complex<f64>> {
+    let step = Complex::cis(step_rad);
+    let mut next = Complex::new(1.0, 0.0);
+    (0u32..).map(move |k| {
+        if k.is_multiple_of(32) {
+            next = Complex::cis(f64::from(k) * step_rad);
+        }
+        let here = next;
+        next *= step;
+        here
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn turns_do_not_gather_errors() {
+        for step in [0.0, 1e-3, -0.7, 2.0] {
+            for (k, turn) in turns(step).take(5000).enumerate() {
+                assert!((turn - Complex::cis(k as f64 * step)).norm() < 1e-12, "{step} {k}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_workspace_gives_what_new_memory_gives() {
+        let fft = RealFft::new(12);
+        let mut work = fft.workspace();
+        for x in [vec![1.0, -2.0, 0.5], (0..12).map(f64::from).collect::<Vec<_>>()] {
+            fft.forward_in(&x, &mut work);
+            assert_eq!(work.spectrum, fft.forward(&x));
+            fft.inverse_in(&mut work);
+            for (i, got) in work.points.iter().enumerate() {
+                assert!((got / 12.0 - x.get(i).unwrap_or(&0.0)).abs() < 1e-12);
+            }
+        }
+    }
 
     #[test]
     fn there_and_back_for_odd_and_even_lengths() {

@@ -11,13 +11,11 @@ const CREST_S: f64 = 0.0005;
 /// `None` where the response is silent.
 pub fn find_onset(response: &[f64], rate_hz: f64) -> Option<usize> {
     let n = response.len();
-    let (largest, peak) = response
-        .iter()
-        .enumerate()
-        .fold((0, 0.0_f64), |best, (i, x)| if x.abs() > best.1 { (i, x.abs()) } else { best });
+    let peak = peak(response);
     if peak <= 0.0 || !peak.is_finite() {
         return None;
     }
+    let largest = response.iter().position(|x| x.abs() == peak)?;
     let search = ((SEARCH_S * rate_hz) as usize).min(n - 1);
     let crest = ((CREST_S * rate_hz) as usize).max(1);
     let at = |back: usize| (largest + n - back) % n;
@@ -26,6 +24,18 @@ pub fn find_onset(response: &[f64], rate_hz: f64) -> Option<usize> {
     (0..crest)
         .map(|i| (first + i) % n)
         .max_by(|&a, &b| response[a].abs().total_cmp(&response[b].abs()))
+}
+
+/// Largest magnitude, in eight chains that need not wait for each other.
+fn peak(x: &[f64]) -> f64 {
+    let (blocks, rest) = x.as_chunks::<8>();
+    let mut peaks = [0f64; 8];
+    for block in blocks {
+        for (peak, x) in peaks.iter_mut().zip(block) {
+            *peak = if x.abs() > *peak { x.abs() } else { *peak };
+        }
+    }
+    peaks.iter().chain(rest).fold(0f64, |a, x| a.max(x.abs()))
 }
 
 #[cfg(test)]

@@ -99,8 +99,7 @@ pub fn profile(
         let listen_hz = LISTEN_FROM_HZ.max(LISTEN_FROM_MULTIPLE * hz);
         let bands: Vec<usize> = (0..s.bands.len())
             .filter(|b| {
-                s.bands[*b].lower_hz() >= 0.89 * listen_hz
-                    && s.bands[*b].nominal_hz() <= LISTEN_TO_HZ
+                s.edges_hz[*b][0] >= 0.89 * listen_hz && s.bands[*b].nominal_hz() <= LISTEN_TO_HZ
             })
             .collect();
         let silence: f64 = bands.iter().map(|b| levels.floor[*b]).sum();
@@ -123,7 +122,7 @@ pub fn profile(
         let n = frames.clone().count() as f64;
         let power = frames.flat_map(|f| bands.iter().map(move |b| s.at(f, *b))).sum::<f64>() / n;
         profile.excess_db.push(Some(10.0 * (power / silence).max(1e-12).log10()));
-        let own = s.bands.iter().position(|band| (band.lower_hz()..band.upper_hz()).contains(&hz));
+        let own = s.band_of(hz);
         let level = own.and_then(|b| levels.level_db[b]);
         profile.cover_db.push(level.map(|level| level - 10.0 * silence.log10()));
     }

@@ -109,14 +109,14 @@ pub fn transmit(
         .map(|b| everybody().map(|t| t.snr_db[b]).fold(f64::INFINITY, f64::min))
         .collect();
     let window_part = timing.end_s / super::take::ROOM_WINDOW_S;
+    let energies: Vec<(&TakeResponse, Vec<f64>)> =
+        everybody().map(|t| (t, plan.direct_energy(early, &t.early))).collect();
     let noise_ratio = (0..plan.n_bands)
         .map(|b| {
-            everybody()
-                .map(|t| {
-                    let direct = plan.direct_energy(early, &t.early)[b];
-                    // The room window counts 85 % of its length under its fade.
-                    t.noise[b] * window_part / 0.85 / direct
-                })
+            energies
+                .iter()
+                // The room window counts 85 % of its length under its fade.
+                .map(|(t, direct)| t.noise[b] * window_part / 0.85 / direct[b])
                 .fold(0.0, f64::max)
         })
         .collect();

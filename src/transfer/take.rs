@@ -32,6 +32,8 @@ pub struct TakePlan {
     drift: Option<DriftPlan>,
     distortion: Option<DistortionPlan>,
     room: RealFft,
+    /// Taper of the room window.
+    room_window: Vec<f64>,
     room_bins: BandBins,
     /// Time the sweep spends in each third-octave band over the room window's length.
     dwell: f64,
@@ -79,6 +81,10 @@ impl TakePlan {
         let early = EarlyPlan::new(rate_hz);
         // Longer than the window by almost a half: fine bands at 100 Hz are 3 Hz wide.
         let room = RealFft::new(fast_length((0.34 * rate_hz) as usize));
+        let before = early.samples(ROOM_BEFORE_S);
+        let after = early.samples(ROOM_WINDOW_S);
+        let mut room_window = vec![1.0; before + after];
+        taper_ends(&mut room_window, before, (0.4 * after as f64) as usize);
         let df_hz = rate_hz / room.n_points() as f64;
         let room_bins = BandBins::new(all_edges_hz(&bands, &fine_hz), df_hz, room.n_bins());
         let dwell = sweep.rate_constant_s.map_or(1.0, |l| l * 10f64.powf(0.1).ln() / ROOM_WINDOW_S);
@@ -86,7 +92,18 @@ impl TakePlan {
         let rate_constant_s = sweep.rate_constant_s;
         let distortion =
             rate_constant_s.and_then(|l| DistortionPlan::new(sweep.rate_hz, l, sweep.band_hz));
-        Self { bands, fine_hz, early, drift, distortion, room, room_bins, dwell, rate_constant_s }
+        Self {
+            bands,
+            fine_hz,
+            early,
+            drift,
+            distortion,
+            room,
+            room_window,
+            room_bins,
+            dwell,
+            rate_constant_s,
+        }
     }
 
     /// Response of one take; `None` where the recording holds no direct sound at all.
@@ -97,13 +114,18 @@ impl TakePlan {
         deconvolver: &Deconvolver,
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
     ) -> Option<TakeResponse> {
-        let response = deconvolver.response(&recording.mic, recording.loopback.as_deref(), warp);
-        let onset = find_onset(&response, self.early.rate_hz)?;
-        let early = self.early.cut(&response, onset);
+        let loopback = recording.loopback.as_deref();
+        deconvolver
+            .with_response(&recording.mic, loopback, warp, |response| self.read_off(take, response))
+    }
+
+    fn read_off(&self, take: usize, response: &[f64]) -> Option<TakeResponse> {
+        let onset = find_onset(response, self.early.rate_hz)?;
+        let early = self.early.cut(response, onset);
         let drift_ppm = self.drift.as_ref().and_then(|d| d.estimate_ppm(&early));
-        let distortion = self.distortion.as_ref().map(|d| d.measure(&response, onset));
-        let power = self.room_power(&response, onset as i64);
-        let noise = self.noise_power(&response, onset as i64);
+        let distortion = self.distortion.as_ref().map(|d| d.measure(response, onset));
+        let power = self.room_power(response, onset as i64);
+        let noise = self.noise_power(response, onset as i64);
         let snr_db = (0..self.bands.len())
             .map(|b| 10.0 * ((power[b] - noise[b]).max(0.0) / (noise[b] * self.dwell)).log10())
             .collect();
@@ -114,13 +136,11 @@ impl TakePlan {
     /// Mean power density over the room window that starts at the direct sound at `onset`.
     fn room_power(&self, response: &[f64], onset: i64) -> Vec<f64> {
         let before = self.early.samples(ROOM_BEFORE_S);
-        let after = self.early.samples(ROOM_WINDOW_S);
-        let mut window = cut_circular(response, onset - before as i64, before + after);
-        taper_ends(&mut window, before, (0.4 * after as f64) as usize);
-        let spectrum = self.room.forward(&window);
-        (0..self.room_bins.len())
-            .map(|band| self.room_bins.mean(band, |k| spectrum[k].norm_sqr()))
-            .collect()
+        let start = onset - before as i64;
+        let mut window = cut_circular(response, start, self.room_window.len());
+        window.iter_mut().zip(&self.room_window).for_each(|(x, w)| *x *= w);
+        let power: Vec<f64> = self.room.forward(&window).iter().map(Complex::norm_sqr).collect();
+        (0..self.room_bins.len()).map(|band| self.room_bins.mean(band, |k| power[k])).collect()
     }
 
     /// The same over windows that hold noise only: after the room has died away and before

@@ -18,8 +18,14 @@ pub fn taper_ends(x: &mut [f64], head: usize, tail: usize) {
 
 /// `n` samples of the circular sequence `x` from index `start` (may be negative).
 pub fn cut_circular(x: &[f64], start: i64, n: usize) -> Vec<f64> {
-    let len = x.len() as i64;
-    (0..n as i64).map(|i| x[(start + i).rem_euclid(len) as usize]).collect()
+    let mut at = start.rem_euclid(x.len() as i64) as usize;
+    let mut cut = Vec::with_capacity(n);
+    while cut.len() < n {
+        let length = (n - cut.len()).min(x.len() - at);
+        cut.extend_from_slice(&x[at..at + length]);
+        at = 0;
+    }
+    cut
 }
 
 #[cfg(test)]
@@ -40,5 +46,6 @@ mod tests {
         let x = [0.0, 1.0, 2.0, 3.0];
         assert_eq!(cut_circular(&x, -1, 3), [3.0, 0.0, 1.0]);
         assert_eq!(cut_circular(&x, 3, 3), [3.0, 0.0, 1.0]);
+        assert_eq!(cut_circular(&x, -6, 6), [2.0, 3.0, 0.0, 1.0, 2.0, 3.0]);
     }
 }

@@ -281,10 +281,21 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
         let goals = &self.objective.goals;
         let product = self.objective.product(&self.parts);
         let n_rows = goals.len() + self.kinds.len();
+        // Slope of each goal's residual for a rise of its band mean.
+        let per_mean: Vec<f64> = goals
+            .iter()
+            .zip(product.chunks(PER_BAND).map(band_mean))
+            .map(|(goal, mean)| {
+                let off_db = goal.target_db - DB * mean.ln();
+                -goal.root * heavier(goal, off_db) * DB / mean
+            })
+            .collect();
         let mut jacobian = DMatrix::zeros(n_rows, self.x.len());
         for i in 0..self.kinds.len() {
             let values = self.values(i, &self.x);
             let ranges = self.ranges.of(self.kinds[i]);
+            let others: Vec<f64> =
+                product.iter().zip(&self.parts[i]).map(|(all, own)| all / own).collect();
             for j in 0..3 {
                 let step = if j == 0 { 1e-4 } else { 1e-5 };
                 let mut moved = values;
@@ -295,16 +306,14 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
                 if j == 0 {
                     jacobian[(goals.len() + i, 3 * i)] = self.objective.gain_root() * slope;
                 }
-                for (r, goal) in goals.iter().enumerate() {
+                let mut column = jacobian.column_mut(3 * i + j);
+                for (r, per_mean) in per_mean.iter().enumerate() {
                     let span = r * PER_BAND..(r + 1) * PER_BAND;
-                    let mut weighted = [0.0; PER_BAND];
-                    for (k, n) in span.clone().enumerate() {
-                        weighted[k] = product[n] * (up[n] / self.parts[i][n] - 1.0) / step;
+                    let mut rise = [0.0; PER_BAND];
+                    for (k, n) in span.enumerate() {
+                        rise[k] = others[n] * (up[n] - self.parts[i][n]);
                     }
-                    let mean = band_mean(&product[span]);
-                    let heavier = heavier(goal, goal.target_db - DB * mean.ln());
-                    jacobian[(r, 3 * i + j)] =
-                        -goal.root * heavier * DB * band_mean(&weighted) / mean * slope;
+                    column[r] = per_mean * band_mean(&rise) / step * slope;
                 }
             }
         }

@@ -65,11 +65,15 @@ impl Fitter<'_> {
         self.head - self.samples(BEFORE_S)
     }
 
+    /// Index of the last row where they go on until `end_s`.
+    pub fn last_row(&self, end_s: f64) -> usize {
+        self.head + (end_s * self.rate_hz).ceil() as usize
+    }
+
     /// Weights of the rows to `end_s`, the first ones faded in.
     pub fn row_weights(&self, end_s: f64, of_row: impl Fn(usize) -> f64) -> Vec<f64> {
         let first = self.first_row();
-        let last = self.head + (end_s * self.rate_hz).ceil() as usize;
-        let mut weights: Vec<f64> = (first..=last).map(of_row).collect();
+        let mut weights: Vec<f64> = (first..=self.last_row(end_s)).map(of_row).collect();
         let fade = self.samples(ROW_FADE_S);
         weights.iter_mut().zip(rise(fade)).for_each(|(w, r)| *w *= r);
         weights

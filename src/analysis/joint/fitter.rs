@@ -1,10 +1,10 @@
 //! Gauss-Newton steps: all seats' taps and the front's terms at once.
 
 use super::equations::{N_APART, emphasised, late_part};
-use super::front::{Front, MAIN_TERM, N_TERMS, expected, terms};
+use super::front::{Front, N_TERMS, expected, terms};
 use super::pair::{Reduced, Rows};
-use super::reflector::{Reflector, clear_s, limited};
-use super::slow::{SLOW_S, add_slow, slow_parts};
+use super::reflector::{Reflector, clear_s};
+use super::slow::{SLOW_S, slow_parts};
 use super::{Joint, SeatFit, Spectrum, echo_series, mean_of, thin};
 use crate::transfer::direct::{DirectPair, HEAD_S};
 use crate::transfer::fft::RealFft;
@@ -12,7 +12,6 @@ use crate::transfer::seat::{SeatPlan, SeatTransmission};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 use realfft::num_complex::Complex;
-use std::f64::consts::PI;
 
 /// The filter may lead by this much (band-limited sheets ring both ways), s.
 const LEAD_S: f64 = 0.0003;
@@ -31,54 +30,51 @@ const LEFT_WEIGHT: f64 = 4.0;
 
 /// Gauss-Newton steps.
 const STEPS: usize = 5;
-/// The stated gap may be off by this part of it ...
-const LAG_PART: f64 = 0.06;
-/// ... and is tried in steps of this part.
-const LAG_STEP: f64 = 0.006;
-
 /// Everything of a seat that does not change from step to step.
 pub struct Seat<'a> {
     /// What was measured there.
     pub given: &'a SeatTransmission,
-    pairs: Vec<Pair>,
+    pub(super) pairs: Vec<Pair>,
 }
 
 /// A pair of takes, with more weight at low frequencies.
 pub struct Pair {
     /// Both responses.
     pub given: DirectPair,
-    source: Spectrum,
+    /// Spectrum of the response without the screen.
+    pub(super) source: Spectrum,
     /// What comes without the screen after the direct sound.
     late: Vec<f64>,
-    energy: f64,
+    /// Energy of the direct sound without the screen.
+    pub(super) energy: f64,
     /// End of the direct sound at the seat, s after the crest.
     end_s: f64,
 }
 
 /// All seats, ready for the steps.
 pub struct Fitter<'a> {
-    fft: RealFft,
+    pub(super) fft: RealFft,
     /// Sampling rate, Hz.
     pub rate_hz: f64,
     /// Index of the crest in every response.
     pub head: usize,
     /// Terms of a front per bin.
-    terms: Vec<[Complex<f64>; N_TERMS]>,
+    pub(super) terms: Vec<[Complex<f64>; N_TERMS]>,
     /// Seats with their pairs.
     pub seats: Vec<Seat<'a>>,
 }
 
 /// What a step knows of one seat.
 #[derive(Clone)]
-struct State {
+pub(super) struct State {
     /// Taps of all pairs.
-    taps: Vec<Vec<f64>>,
+    pub(super) taps: Vec<Vec<f64>>,
     /// Gains of the slow parts of all pairs.
-    slow: Vec<Vec<f64>>,
+    pub(super) slow: Vec<Vec<f64>>,
     /// Power of what the fit leaves, per row; see [`Fitter::left_power`].
-    left: Vec<f64>,
+    pub(super) left: Vec<f64>,
     /// Delay of the taps after a minimum-phase sheet, s.
-    delay_s: f64,
+    pub(super) delay_s: f64,
 }
 
 impl<'a> Fitter<'a> {
@@ -117,7 +113,7 @@ impl<'a> Fitter<'a> {
         Self { fft, rate_hz, head, terms, seats }
     }
 
-    fn df_hz(&self) -> f64 {
+    pub(super) fn df_hz(&self) -> f64 {
         self.rate_hz / self.fft.n_points() as f64
     }
 
@@ -244,7 +240,7 @@ impl<'a> Fitter<'a> {
         })
     }
 
-    fn reflector(&self, seat: &Seat, state: &State) -> Reflector {
+    pub(super) fn reflector(&self, seat: &Seat, state: &State) -> Reflector {
         let State { taps, slow, delay_s, .. } = state;
         Reflector::new(seat.given, self.rate_hz, self.first_lag(), taps, slow, *delay_s)
     }
@@ -255,93 +251,26 @@ impl<'a> Fitter<'a> {
         thin::excess_delay_s(&self.fft, self.rate_hz, &through)
     }
 
-    /// Which part of the stated lag explains most of what the first step leaves.
-    fn find_lag(&self, states: &[State]) -> f64 {
-        let n = (LAG_PART / LAG_STEP) as i32;
-        let floor = 1.0 / expected()[MAIN_TERM][1].powi(2);
-        (-n..=n)
-            .map(|i| {
-                let factor = 1.0 + f64::from(i) * LAG_STEP;
-                let parts: Vec<[f64; 2]> = self
-                    .seats
-                    .par_iter()
-                    .zip(states)
-                    .filter_map(|(seat, state)| self.agreement(seat, state, factor))
-                    .collect();
-                let [normal, target] =
-                    parts.iter().fold([0.0; 2], |sum, p| [sum[0] + p[0], sum[1] + p[1]]);
-                (factor, target.max(0.0).powi(2) / (normal + floor))
-            })
-            .max_by(|a, b| a.1.total_cmp(&b.1))
-            .map_or(1.0, |(factor, _)| factor)
-    }
-
-    /// Normal matrix and right-hand side of the main reflection alone, at a lag.
-    fn agreement(&self, seat: &Seat, state: &State, factor: f64) -> Option<[f64; 2]> {
-        let echo = self.echo(seat, state, None, factor)?;
-        // One pair a seat is enough to see where the echo stands.
-        let pair = seat.pairs.first()?;
-        let term = self.term(pair, &echo.derivative, MAIN_TERM);
-        let late = self.late(pair, state);
-        let reduced = self.reduce(state, pair, &echo, &late, &[term], &[0.0; N_TERMS])?;
-        let scale = ROW_ERROR * pair.energy;
-        Some([reduced.normal[(0, 0)] / scale, reduced.target[0] / scale])
-    }
-
-    /// Echo series of a seat, and what each term changes.
-    fn echo(&self, seat: &Seat, state: &State, front: Option<&Front>, factor: f64) -> Option<Echo> {
-        let round_trip_s = seat.given.timing.round_trip_s? * factor;
-        let reflector = self.reflector(seat, state);
-        let reflection = reflector.reflection(&self.fft, self.df_hz());
-        let one = Complex::new(1.0, 0.0);
-        let mut series = Vec::with_capacity(reflection.len());
-        let mut derivative = Vec::with_capacity(reflection.len());
-        let mut whole = self.fft.forward_at(self.first_lag(), &mean_of(&state.taps));
-        add_slow(&mut whole, &mean_of(&state.slow), self.df_hz());
-        for (k, r) in reflection.iter().enumerate() {
-            let hz = k as f64 * self.df_hz();
-            let returned = r * Complex::from_polar(1.0, -2.0 * PI * hz * round_trip_s);
-            let ratio =
-                limited(front.map_or(Complex::default(), |f| f.of(&self.terms[k]) * returned));
-            let g = one / (one - ratio);
-            series.push(g);
-            derivative.push(whole[k] * g * g * returned);
-        }
-        Some(Echo { series, derivative, round_trip_s })
-    }
-
-    /// What a unit of one term of the front adds to a take with the screen.
-    fn term(&self, pair: &Pair, derivative: &[Complex<f64>], term: usize) -> Vec<f64> {
-        let spectrum = pair
-            .source
-            .iter()
-            .zip(derivative)
-            .zip(&self.terms)
-            .map(|((x, d), terms)| x * d * terms[term])
-            .collect();
-        let mut added = self.fft.inverse(spectrum);
-        added.truncate(pair.given.with.len());
-        added
-    }
-
     /// Late sound of a pair as the sheet of the last step passes it, in all its moves.
-    fn late(&self, pair: &Pair, state: &State) -> Vec<Vec<f64>> {
+    pub(super) fn late(&self, pair: &Pair, state: &State) -> Vec<Vec<f64>> {
         self.apart(&pair.late, self.first_lag(), &mean_of(&state.taps))
     }
 
-    fn reduce(
+    /// Until when the rows of a pair go on, s.
+    pub(super) fn rows_end_s(&self, pair: &Pair, round_trip_s: f64) -> f64 {
+        (pair.end_s + ROWS_BEYOND_S).max(round_trip_s + ROWS_AFTER_TRIP_S).min(LAST_ROW_S)
+    }
+
+    pub(super) fn reduce(
         &self,
-        state: &State,
-        pair: &Pair,
-        echo: &Echo,
-        late: &[Vec<f64>],
+        Look { state, pair, late }: &Look,
+        source: &[f64],
+        round_trip_s: f64,
         columns: &[Vec<f64>],
         around: &[f64; N_TERMS],
     ) -> Option<Reduced> {
         let end_s = pair.end_s;
-        let source = self.with_echoes(pair, &echo.series);
-        let rows_end_s =
-            (end_s + ROWS_BEYOND_S).max(echo.round_trip_s + ROWS_AFTER_TRIP_S).min(LAST_ROW_S);
+        let rows_end_s = self.rows_end_s(pair, round_trip_s);
         let expected = ROW_ERROR * pair.energy;
         let clean = self.head + self.samples(end_s);
         let left = &state.left;
@@ -350,10 +279,10 @@ impl<'a> Fitter<'a> {
         });
         let mut ridge = self.ridge(self.first_lag(), self.n_taps(end_s), pair.energy);
         ridge.extend(self.apart_ridge(pair.energy));
-        let mut extra = slow_parts(&source, self.rate_hz);
+        let mut extra = slow_parts(source, self.rate_hz);
         extra.extend_from_slice(late);
         Rows {
-            source: &source,
+            source,
             slow: &extra,
             target: &pair.given.with,
             terms: columns,
@@ -365,32 +294,25 @@ impl<'a> Fitter<'a> {
         .reduce(around)
     }
 
-    fn with_echoes(&self, pair: &Pair, series: &[Complex<f64>]) -> Vec<f64> {
-        let product = pair.source.iter().zip(series).map(|(x, g)| x * g).collect();
-        let mut source = self.fft.inverse(product);
-        source.truncate(pair.given.without.len());
-        source
-    }
-
     /// One Gauss-Newton step for all taps and the front.
     fn step(&self, states: &mut Vec<State>, front: &mut Front) -> Option<()> {
-        let factor = front.lag_factor;
         let solved: Vec<Vec<Solved>> = self
             .seats
             .par_iter()
             .zip(states.par_iter())
             .map(|(seat, state)| {
-                let Some(echo) = self.echo(seat, state, Some(front), factor) else {
+                let Some(echo) = self.echo(seat, state, front) else {
                     return Some(Vec::new());
                 };
                 seat.pairs
                     .iter()
                     .map(|pair| {
-                        let columns: Vec<Vec<f64>> =
-                            (0..N_TERMS).map(|t| self.term(pair, &echo.derivative, t)).collect();
+                        let columns = self.all_terms(pair, &echo.derivative);
                         let late = self.late(pair, state);
-                        let around = &front.weights;
-                        let reduced = self.reduce(state, pair, &echo, &late, &columns, around)?;
+                        let source = self.with_echoes(pair, &echo.series);
+                        let look = Look { state, pair, late: &late };
+                        let (trip_s, around) = (echo.round_trip_s, &front.weights);
+                        let reduced = self.reduce(&look, &source, trip_s, &columns, around)?;
                         Some(Solved { reduced, late })
                     })
                     .collect()
@@ -437,7 +359,7 @@ impl<'a> Fitter<'a> {
             next.taps.push(taps);
         }
         next.delay_s = self.delay_s(seat, &next)?;
-        let echo = self.echo(seat, &next, Some(front), front.lag_factor)?;
+        let echo = self.echo(seat, &next, front)?;
         let mut all_left = Vec::new();
         for (i, (pair, Solved { late, .. })) in seat.pairs.iter().zip(pairs).enumerate() {
             let source = self.with_echoes(pair, &echo.series);
@@ -452,17 +374,17 @@ impl<'a> Fitter<'a> {
     }
 }
 
+/// A pair with what the last step knows of it.
+pub(super) struct Look<'a> {
+    pub(super) state: &'a State,
+    pub(super) pair: &'a Pair,
+    /// Its late sound, see [`Fitter::late`].
+    pub(super) late: &'a [Vec<f64>],
+}
+
 /// A pair in one step.
 struct Solved {
     reduced: Reduced,
     /// Its late sound, see [`Fitter::late`].
     late: Vec<Vec<f64>>,
-}
-
-struct Echo {
-    /// `1/(1 - R B z)`.
-    series: Spectrum,
-    /// `T g^2 R z`: what a unit of front adds to the transmission.
-    derivative: Spectrum,
-    round_trip_s: f64,
 }

@@ -46,6 +46,16 @@ pub fn terms(hz: f64) -> [Complex<f64>; N_TERMS] {
     })
 }
 
+/// Way of each part behind the main one in samples, where that is whole at a sampling rate;
+/// the shelves come after the parts.
+pub fn whole_samples(rate_hz: f64) -> Option<[i64; N_TAPS]> {
+    let step = TAP_S * rate_hz;
+    let whole = step.round();
+    let first = i64::from(*TAPS.start());
+    ((step - whole).abs() < 1e-9)
+        .then(|| std::array::from_fn(|i| (first + i as i64) * whole as i64))
+}
+
 /// Mean and standard deviation expected of each term before any measurement.
 pub fn expected() -> [[f64; 2]; N_TERMS] {
     std::array::from_fn(|i| {

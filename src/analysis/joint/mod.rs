@@ -14,6 +14,7 @@
 //! less, as far as that does not explain them. `T` is left free wherever the direct sound tells
 //! of it, so that no model of the cloth or of its holes comes in.
 
+mod echoes;
 mod equations;
 mod fitter;
 pub mod front;
@@ -24,7 +25,7 @@ mod slow;
 mod tests;
 mod thin;
 
-use crate::transfer::fft::RealFft;
+use crate::transfer::fft::{RealFft, turns};
 use crate::transfer::seat::{SeatPlan, SeatTransmission};
 use fitter::{Fitter, Seat};
 use front::Front;
@@ -123,17 +124,9 @@ impl SeatFit {
     pub fn ratio(&self, fft: &RealFft, df_hz: f64, front: Option<&Front>) -> Option<Spectrum> {
         let (front, round_trip_s) = (front?, self.round_trip_s?);
         let returned = self.reflector.reflection(fft, df_hz);
-        Some(
-            returned
-                .iter()
-                .enumerate()
-                .map(|(k, r)| {
-                    let hz = k as f64 * df_hz;
-                    let lag = Complex::from_polar(1.0, -2.0 * PI * hz * round_trip_s);
-                    limited(r * front.at(hz) * lag)
-                })
-                .collect(),
-        )
+        let lags = turns(-2.0 * PI * df_hz * round_trip_s);
+        let ratio = returned.iter().zip(lags).enumerate();
+        Some(ratio.map(|(k, (r, lag))| limited(r * front.at(k as f64 * df_hz) * lag)).collect())
     }
 
     /// Taps of the sheet, mean over pairs.

@@ -57,31 +57,47 @@ impl Rows<'_> {
         if newest >= self.source.len() as i64 || oldest < 0 {
             return None;
         }
-        let matrix = DMatrix::from_fn(n_rows, self.ridge.len(), |r, c| {
-            if let Some(part) = c.checked_sub(n_taps) {
-                return root[r] * self.slow[part][self.first + r];
+        // All columns beside each other: those of the taps, of the terms, and the target. One
+        // product holds every sum of products that follows.
+        let n_unknowns = self.ridge.len();
+        let mut columns = DMatrix::zeros(n_rows, n_unknowns + n_terms + 1);
+        for (c, mut column) in columns.column_iter_mut().enumerate() {
+            let rows = column.as_mut_slice().iter_mut().zip(&root);
+            if c < n_taps {
+                let from = (self.first as i64 - self.first_lag - c as i64) as usize;
+                rows.zip(&self.source[from..]).for_each(|((y, w), x)| *y = w * x);
+            } else if let Some(part) = self.slow.get(c - n_taps) {
+                rows.zip(&part[self.first..]).for_each(|((y, w), x)| *y = w * x);
+            } else if let Some(term) = self.terms.get(c - n_unknowns) {
+                rows.zip(&term[self.first..]).for_each(|((y, w), x)| *y = w * x);
+            } else {
+                rows.zip(&self.target[self.first..]).for_each(|((y, w), x)| *y = w * x);
             }
-            let at = (self.first + r) as i64 - self.first_lag - c as i64;
-            root[r] * self.source[at as usize]
-        });
-        let terms =
-            DMatrix::from_fn(n_rows, n_terms, |r, t| root[r] * self.terms[t][self.first + r]);
-        let target = DVector::from_fn(n_rows, |r, _| {
-            let known: f64 =
-                self.terms.iter().zip(around).map(|(t, w)| t[self.first + r] * w).sum();
-            root[r] * (self.target[self.first + r] + known)
-        });
-        let mut normal = matrix.tr_mul(&matrix);
+        }
+        let mut products = columns.transpose() * &columns;
+        // The echoes that the source knows of go back to the target.
+        for (t, weight) in around.iter().enumerate().take(n_terms) {
+            let known = products.column(n_unknowns + t) * *weight;
+            let mut target = products.column_mut(n_unknowns + n_terms);
+            target += known;
+        }
+        let part = |rows: (usize, usize), columns: (usize, usize)| {
+            products.view((rows.0, columns.0), (rows.1, columns.1)).into_owned()
+        };
+        let (unknowns, terms) = ((0, n_unknowns), (n_unknowns, n_terms));
+        let last = n_unknowns + n_terms;
+        let mut normal = part(unknowns, unknowns);
         for (i, ridge) in self.ridge.iter().enumerate() {
             normal[(i, i)] += ridge;
         }
         let solver = normal.cholesky()?;
-        let taps = solver.solve(&matrix.tr_mul(&target));
-        let across = matrix.tr_mul(&terms);
+        let taps = solver.solve(&products.view((0, last), (n_unknowns, 1)).column(0).into_owned());
+        let across = part(unknowns, terms);
         let change = solver.solve(&across);
+        let target = products.view((n_unknowns, last), (n_terms, 1)).column(0).into_owned();
         Some(Reduced {
-            normal: terms.tr_mul(&terms) - across.tr_mul(&change),
-            target: terms.tr_mul(&target) - across.tr_mul(&taps),
+            normal: part(terms, terms) - across.tr_mul(&change),
+            target: target - across.tr_mul(&taps),
             taps,
             change,
         })

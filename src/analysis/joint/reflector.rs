@@ -80,7 +80,6 @@ const MOST_PER_TRIP: f64 = 0.75;
 
 /// Keeps a ratio inside the circle in which the echoes die away.
 pub fn limited(ratio: Complex<f64>) -> Complex<f64> {
-    let most = MOST_PER_TRIP.sqrt();
-    let size = ratio.norm();
-    if size > most { ratio * (most / size) } else { ratio }
+    let power = ratio.norm_sqr();
+    if power > MOST_PER_TRIP { ratio * (MOST_PER_TRIP / power).sqrt() } else { ratio }
 }

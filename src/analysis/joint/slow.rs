@@ -26,10 +26,13 @@ pub fn low_pass(x: &[f64], time_s: f64, rate_hz: f64) -> Vec<f64> {
 
 /// Adds slow parts of these gains to a transmission.
 pub fn add_slow(spectrum: &mut [Complex<f64>], gains: &[f64], df_hz: f64) {
+    let steps = SLOW_S.map(|time_s| 2.0 * PI * df_hz * time_s);
     for (k, x) in spectrum.iter_mut().enumerate() {
-        let omega = 2.0 * PI * k as f64 * df_hz;
-        for (gain, time_s) in gains.iter().zip(SLOW_S) {
-            *x += Complex::new(1.0, omega * time_s).inv() * *gain;
+        for (gain, step) in gains.iter().zip(steps) {
+            // gain / (1 + j w)
+            let w = k as f64 * step;
+            let part = gain / (1.0 + w * w);
+            *x += Complex::new(part, -w * part);
         }
     }
 }

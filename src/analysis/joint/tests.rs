@@ -121,6 +121,25 @@ fn an_equaliser_in_the_signal_is_not_taken_for_cloth() {
     assert!(worst < 0.06, "{worst} dB");
 }
 
+/// At 48 kHz the parts of a front lie whole samples apart; moved, they must be what the
+/// transform of each gives.
+#[test]
+fn a_part_of_the_front_is_the_main_one_moved() {
+    let plan = plan();
+    let seats = [seat(&plan, 0, |hz| whole(hz, 0.6, GAP_S))];
+    let fitter = Fitter::new(&plan, &seats);
+    let pair = &fitter.seats[0].pairs[0];
+    let df_hz = RATE_HZ / fitter.fft.n_points() as f64;
+    let derivative: Spectrum =
+        (0..fitter.fft.n_bins()).map(|k| whole(k as f64 * df_hz, 0.4, GAP_S)).collect();
+    for (t, got) in fitter.all_terms(pair, &derivative).iter().enumerate() {
+        let want = fitter.term(pair, &derivative, t);
+        let peak = want.iter().fold(0f64, |a, x| a.max(x.abs()));
+        let off = got.iter().zip(&want).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+        assert!(got.len() == want.len() && off < 1e-12 * peak, "term {t}: {off} of {peak}");
+    }
+}
+
 #[test]
 fn silence_gets_no_value() {
     let plan = plan();

@@ -4,7 +4,7 @@
 //! `R = 1 - T` whatever it is made of; with a series impedance `z` (in `rho c`),
 //! `T = 1/(1 + z/2)` and `R = (z/2)/(1 + z/2)`.
 
-use crate::transfer::fft::RealFft;
+use crate::transfer::fft::{RealFft, turns};
 use realfft::num_complex::Complex;
 use std::f64::consts::PI;
 
@@ -35,12 +35,12 @@ pub fn excess_delay_s(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> 
     let mut delay_s = 0.0;
     for _ in 0..3 {
         let (mut num, mut den) = (0.0, 0.0);
-        for (i, a) in aligned.iter().enumerate() {
-            let hz = (from + i) as f64 * df_hz;
-            let left = a * Complex::from_polar(1.0, 2.0 * PI * hz * delay_s);
+        let back = turns(2.0 * PI * df_hz * delay_s).skip(from);
+        for (i, (a, back)) in aligned.iter().zip(back).enumerate() {
+            let omega = 2.0 * PI * (from + i) as f64 * df_hz;
             let w = a.norm_sqr();
-            num += w * 2.0 * PI * hz * left.arg();
-            den += w * (2.0 * PI * hz).powi(2);
+            num += w * omega * (a * back).arg();
+            den += w * omega.powi(2);
         }
         delay_s -= num / den;
     }
@@ -59,7 +59,7 @@ fn minimum_phase(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> Optio
     if through[low..=top].iter().all(|x| x.norm() < 1e-9) {
         return None;
     }
-    let log = |k: usize| through[k].norm().max(1e-6).ln();
+    let log = |k: usize| 0.5 * through[k].norm_sqr().max(1e-12).ln();
     let smooth = |k: usize| {
         let half = k / 16;
         let last = (k + half).min(n_bins - 1);
@@ -90,10 +90,11 @@ pub fn reflection(df_hz: f64, through: &[Complex<f64>], advance_s: f64) -> Spect
     let one = Complex::new(1.0, 0.0);
     through
         .iter()
-        .enumerate()
-        .map(|(k, t)| {
-            let r = one - t * Complex::from_polar(1.0, 2.0 * PI * k as f64 * df_hz * advance_s);
-            if r.norm() > 1.0 { r / r.norm() } else { r }
+        .zip(turns(2.0 * PI * df_hz * advance_s))
+        .map(|(t, advance)| {
+            let r = one - t * advance;
+            let power = r.norm_sqr();
+            if power > 1.0 { r / power.sqrt() } else { r }
         })
         .collect()
 }

@@ -20,17 +20,25 @@ pub fn j1_over_j0(z: Complex<f64>) -> Complex<f64> {
     if z.norm_sqr() == 0.0 {
         return Complex::new(0.0, 0.0);
     }
-    if z.norm() < ASYMPTOTIC_FROM { by_fraction(z) } else { by_asymptote(z) }
+    match z.norm() {
+        // Two terms of the power series; the next is below z^4 / 48.
+        size if size < 1e-3 => 0.5 * z * (1.0 + z * z / 8.0),
+        size if size < ASYMPTOTIC_FROM => by_recurrence(z),
+        _ => by_asymptote(z),
+    }
 }
 
-/// The fraction's tail falls faster than geometrically once its index passes |z|.
-fn by_fraction(z: Complex<f64>) -> Complex<f64> {
-    let n_terms = z.norm() as usize + 30;
-    let mut tail = Complex::new(0.0, 0.0);
+/// Downward recurrence `J[n-1] = (2n/z) J[n] - J[n+1]` from an order at which `J` is next to
+/// nothing: the falling solution takes over whatever stands at the start.
+fn by_recurrence(z: Complex<f64>) -> Complex<f64> {
+    let n_terms = (1.4 * z.norm()) as usize + 16;
+    let per_order = 2.0 / z;
+    let (mut above, mut here) = (Complex::new(0.0, 0.0), Complex::new(1.0, 0.0));
     for n in (1..=n_terms).rev() {
-        tail = 1.0 / (2.0 * n as f64 / z - tail);
+        let below = per_order * n as f64 * here - above;
+        (above, here) = (here, below);
     }
-    tail
+    above / here
 }
 
 /// Below the real axis only the wave `exp(jz)` counts (the other is smaller by `exp(-2 |Im z|)`):

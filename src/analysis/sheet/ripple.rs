@@ -3,6 +3,8 @@
 
 use super::air::Air;
 use super::gap::SeatTransmission;
+use crate::transfer::fft::turns;
+use rayon::prelude::*;
 use realfft::num_complex::Complex;
 
 /// Bins are averaged to about this distance, Hz: fine enough for 0.5 m (peaks every 343 Hz),
@@ -32,9 +34,16 @@ pub(super) struct Curve {
     /// Orthonormal trend vectors.
     trend: Vec<Vec<f64>>,
     cos_theta: f64,
+    /// Whether no bin was left out.
+    evenly_spaced: bool,
 }
 
 impl Curve {
+    /// What the sheet throws back at each frequency.
+    fn reflection(&self, sheet: &SheetPhase) -> Vec<Complex<f64>> {
+        self.f_hz.iter().map(|f| sheet.reflection(std::f64::consts::TAU * f)).collect()
+    }
+
     pub(super) fn new(seat: &SeatTransmission, df_hz: f64, band_hz: [f64; 2]) -> Option<Self> {
         if !(seat.cos_theta > 0.0 && seat.cos_theta <= 1.0) {
             return None;
@@ -60,21 +69,33 @@ impl Curve {
             return None;
         }
         let trend = trend_basis(&f_hz);
+        let step_hz = per_bin as f64 * df_hz;
+        let evenly_spaced = f_hz.windows(2).all(|f| (f[1] - f[0] - step_hz).abs() < 1e-6);
         let mut detrended = log_ratio.clone();
         project_out(&trend, &mut detrended);
-        Some(Self { f_hz, log_ratio, detrended, trend, cos_theta: seat.cos_theta })
+        let cos_theta = seat.cos_theta;
+        Some(Self { f_hz, log_ratio, detrended, trend, cos_theta, evenly_spaced })
     }
 
     /// Ripple of unit front reflection for a gap: real and imaginary part of
     /// `R exp(-j w tau)`, without what the trend can take up.
-    fn regressors(&self, gap_m: f64, air: &Air, sheet: &SheetPhase) -> [Vec<f64>; 2] {
+    fn regressors(&self, gap_m: f64, air: &Air, reflection: &[Complex<f64>]) -> [Vec<f64>; 2] {
         let tau_s = 2.0 * gap_m * self.cos_theta / air.speed_m_s;
-        let mut parts = [Vec::with_capacity(self.f_hz.len()), Vec::new()];
-        for &f in &self.f_hz {
-            let w = std::f64::consts::TAU * f;
-            let echo = sheet.reflection(w) * Complex::from_polar(1.0, -w * tau_s);
+        let w = std::f64::consts::TAU * tau_s;
+        let n = self.f_hz.len();
+        let mut parts = [Vec::with_capacity(n), Vec::with_capacity(n)];
+        let mut push = |echo: Complex<f64>| {
             parts[0].push(echo.re);
             parts[1].push(echo.im);
+        };
+        // Evenly spaced frequencies, as all usable curves have, turn on from one to the next.
+        if self.evenly_spaced {
+            let first = Complex::cis(-w * self.f_hz[0]);
+            let step = turns(-w * (self.f_hz[1] - self.f_hz[0]));
+            reflection.iter().zip(step).for_each(|(r, turn)| push(r * first * turn));
+        } else {
+            let lags = self.f_hz.iter().map(|f| Complex::cis(-w * f));
+            reflection.iter().zip(lags).for_each(|(r, lag)| push(r * lag));
         }
         for part in &mut parts {
             project_out(&self.trend, part);
@@ -243,12 +264,13 @@ impl Normal {
 impl Scan {
     pub(super) fn new(curves: &[Curve], gaps_m: &[f64], air: &Air, sheet: SheetPhase) -> Self {
         let per_seat = curves
-            .iter()
+            .par_iter()
             .map(|curve| {
+                let reflection = curve.reflection(&sheet);
                 let normals: Vec<Normal> = gaps_m
                     .iter()
                     .map(|&gap_m| {
-                        Normal::of(&curve.regressors(gap_m, air, &sheet), &curve.detrended)
+                        Normal::of(&curve.regressors(gap_m, air, &reflection), &curve.detrended)
                     })
                     .collect();
                 let energies: Vec<f64> = normals.iter().map(|n| n.solve_held().2).collect();
@@ -285,7 +307,7 @@ impl Scan {
     /// The echo at one gap, fitted to all seats.
     pub(super) fn ripple(&self, curves: &[Curve], gap_m: f64, air: &Air) -> Ripple {
         let sum = curves.iter().fold(Normal::default(), |sum, curve| {
-            let parts = curve.regressors(gap_m, air, &self.sheet);
+            let parts = curve.regressors(gap_m, air, &curve.reflection(&self.sheet));
             sum.plus(Normal::of(&parts, &curve.detrended))
         });
         let (strength, lead_rad, _) = sum.solve_held();

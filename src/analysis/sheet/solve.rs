@@ -53,6 +53,35 @@ struct Echo {
     gap_m: f64,
 }
 
+/// Delay of the echo at each angle, over the evenly spaced frequencies of a band: turned on
+/// from one to the next.
+struct Lags {
+    here: Vec<Complex<f64>>,
+    steps: Vec<Complex<f64>>,
+    started: bool,
+}
+
+impl Lags {
+    fn new(band_hz: &[f64], echo: Option<&Echo>, cos_theta: &[f64], air: &Air) -> Self {
+        let step_hz = if band_hz.len() > 1 { band_hz[1] - band_hz[0] } else { 0.0 };
+        let gap_m = echo.map_or(0.0, |e| e.gap_m);
+        let turned = |hz: f64| {
+            let phase = TAU * hz * 2.0 * gap_m / air.speed_m_s;
+            cos_theta.iter().map(|cos| Complex::cis(-phase * cos)).collect()
+        };
+        Self { here: turned(band_hz[0]), steps: turned(step_hz), started: false }
+    }
+
+    /// Delays at the next frequency, one an angle.
+    fn next(&mut self) -> &[Complex<f64>] {
+        if self.started {
+            self.here.iter_mut().zip(&self.steps).for_each(|(x, step)| *x *= step);
+        }
+        self.started = true;
+        &self.here
+    }
+}
+
 impl Setup {
     pub(super) fn new(input: &FitInput) -> Option<Self> {
         let used: Vec<(ThirdOctave, Estimate)> = input
@@ -123,27 +152,36 @@ impl Setup {
 
     /// Loss per band as the takes would show it, offset included, dB.
     pub(super) fn model_db(&self, kind: ModelKind, p: &DVector<f64>) -> Vec<f64> {
-        let n_sheet = kind.parameters().len();
+        self.loss_db(&self.halves(kind, p), &p.as_slice()[kind.parameters().len()..])
+    }
+
+    /// `z/2` of the sheet at every frequency, band by band.
+    fn halves(&self, kind: ModelKind, p: &DVector<f64>) -> Vec<Complex<f64>> {
         let sheet = kind.sheet(p.as_slice());
-        let Nuisances { offset_db, echo } = self.nuisances(&p.as_slice()[n_sheet..]);
         let per_unit = 0.5 / self.air.impedance_pa_s_m();
+        let all_hz = self.grid_hz.iter().flatten();
+        all_hz.map(|f| sheet.impedance_pa_s_m(TAU * f, &self.air) * per_unit).collect()
+    }
+
+    /// Loss per band, dB, of a sheet whose `z/2` is known, with these nuisances.
+    fn loss_db(&self, halves: &[Complex<f64>], nuisances: &[f64]) -> Vec<f64> {
+        let Nuisances { offset_db, echo } = self.nuisances(nuisances);
+        let mut halves = halves.iter();
         self.grid_hz
             .iter()
             .map(|band| {
                 let mut power = vec![0.0; self.cos_theta.len()];
-                for &f in band {
-                    let half = sheet.impedance_pa_s_m(TAU * f, &self.air) * per_unit;
+                let mut lags = Lags::new(band, echo.as_ref(), &self.cos_theta, &self.air);
+                for (&f, half) in band.iter().zip(&mut halves) {
                     let front = echo.as_ref().map(|e| {
                         let x = f / e.corner_hz;
-                        let mirror = Complex::new(FRONT_LOW, x) / Complex::new(1.0, x);
-                        (e.front * mirror, TAU * f * 2.0 * e.gap_m / self.air.speed_m_s)
+                        e.front * Complex::new(FRONT_LOW, x) / Complex::new(1.0, x)
                     });
-                    for (sum, cos) in power.iter_mut().zip(&self.cos_theta) {
+                    for ((sum, cos), lag) in power.iter_mut().zip(&self.cos_theta).zip(lags.next())
+                    {
                         let half = half * cos;
                         // T / (1 - q R e) with T = 1 / (1 + z/2), R = z/2 / (1 + z/2).
-                        let back = front.map_or(Complex::default(), |(q, phase)| {
-                            q * Complex::from_polar(1.0, -phase * cos)
-                        });
+                        let back = front.map_or(Complex::default(), |q| q * lag);
                         *sum += 1.0 / (1.0 + half - half * back).norm_sqr();
                     }
                 }
@@ -156,22 +194,32 @@ impl Setup {
 
     /// Weighted differences, then the pull of the nuisances towards their priors.
     fn residuals(&self, kind: ModelKind, p: &DVector<f64>) -> DVector<f64> {
-        let n_sheet = kind.parameters().len();
-        let fitted = self.model_db(kind, p);
+        self.residuals_of(&self.halves(kind, p), &p.as_slice()[kind.parameters().len()..])
+    }
+
+    fn residuals_of(&self, halves: &[Complex<f64>], nuisances: &[f64]) -> DVector<f64> {
+        let fitted = self.loss_db(halves, nuisances);
         let data =
             fitted.iter().zip(&self.measured_db).zip(&self.sd_db).map(|((f, m), sd)| (f - m) / sd);
-        let pull = (0..self.n_nuisance()).map(|i| p[n_sheet + i]);
+        let pull = nuisances.iter().copied();
         DVector::from_iterator(fitted.len() + self.n_nuisance(), data.chain(pull))
     }
 
     fn jacobian(&self, kind: ModelKind, p: &DVector<f64>, free: &[usize]) -> DMatrix<f64> {
-        let rows = self.measured_db.len() + self.n_nuisance();
-        let mut jacobian = DMatrix::zeros(rows, free.len());
-        let here = self.residuals(kind, p);
+        let n_sheet = kind.parameters().len();
+        let halves = self.halves(kind, p);
+        let here = self.residuals_of(&halves, &p.as_slice()[n_sheet..]);
+        let mut jacobian = DMatrix::zeros(here.len(), free.len());
         for (column, &i) in free.iter().enumerate() {
             let mut up = p.clone();
             up[i] += 1e-5;
-            jacobian.set_column(column, &((self.residuals(kind, &up) - &here) / 1e-5));
+            // The sheet stays as it is where only a nuisance moves.
+            let moved = if i < n_sheet {
+                self.residuals(kind, &up)
+            } else {
+                self.residuals_of(&halves, &up.as_slice()[n_sheet..])
+            };
+            jacobian.set_column(column, &((moved - &here) / 1e-5));
         }
         jacobian
     }

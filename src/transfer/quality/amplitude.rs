@@ -48,18 +48,17 @@ pub struct Amplitudes {
     pub finite: bool,
 }
 
-/// Looks at every sample once or twice.
+/// Samples looked at together: a block without anything of note is passed over as a whole.
+const BLOCK: usize = 64;
+
+/// Looks at every sample a few times, at most of them in passing.
 pub fn measure(samples: &[f64], rate_hz: u32) -> Amplitudes {
     let rate = f64::from(rate_hz);
-    let mut peak = 0f64;
-    let mut sum = 0f64;
-    for x in samples {
-        peak = peak.max(x.abs());
-        sum += x;
-    }
+    let survey = Survey::of(samples);
+    let Survey { peak, sum, .. } = survey;
     let finite = sum.is_finite();
     let offset = if samples.is_empty() { 0.0 } else { sum / samples.len() as f64 };
-    let clipping = if finite { clipping(samples, peak, offset, rate) } else { None };
+    let clipping = if finite { clipping(samples, &survey, offset, rate) } else { None };
     let first = samples.iter().position(|x| *x != 0.0);
     let last = samples.iter().rposition(|x| *x != 0.0);
     let sound = first.zip(last);
@@ -67,17 +66,75 @@ pub fn measure(samples: &[f64], rate_hz: u32) -> Amplitudes {
         peak,
         offset,
         clipping,
-        gap_s: sound.and_then(|(first, last)| gap(&samples[first..=last], first, rate)),
+        gap_s: sound.and_then(|(first, last)| gap(&samples[..=last], &survey, first, rate)),
         sound_s: sound.map(|(first, last)| (first as f64 / rate, last as f64 / rate)),
         finite,
     }
 }
 
+/// What one pass over all samples tells, so that others may leave most of them out: memory
+/// gives samples more slowly than they are looked at.
+struct Survey {
+    /// Largest magnitude.
+    peak: f64,
+    /// Sum of all samples.
+    sum: f64,
+    /// Largest magnitude of each block.
+    peaks: Vec<f64>,
+    /// Whether a block holds an exact zero.
+    zeros: Vec<bool>,
+}
+
+impl Survey {
+    /// In eight chains that need not wait for each other.
+    fn of(samples: &[f64]) -> Self {
+        let mut sums = [0f64; 8];
+        let (mut peaks, mut zeros) = (Vec::new(), Vec::new());
+        for block in samples.chunks(BLOCK) {
+            let (eights, rest) = block.as_chunks::<8>();
+            let (mut tops, mut zero) = ([0f64; 8], [0u64; 8]);
+            for eight in eights {
+                for (i, x) in eight.iter().enumerate() {
+                    tops[i] = if x.abs() > tops[i] { x.abs() } else { tops[i] };
+                    sums[i] += x;
+                    zero[i] |= u64::from(*x == 0.0);
+                }
+            }
+            sums[0] += rest.iter().sum::<f64>();
+            peaks.push(tops.iter().chain(rest).fold(0f64, |a, x| a.max(x.abs())));
+            zeros.push(zero.iter().any(|z| *z > 0) || rest.contains(&0.0));
+        }
+        let peak = peaks.iter().copied().fold(0f64, f64::max);
+        Self { peak, sum: sums.iter().sum(), peaks, zeros }
+    }
+}
+
+/// Index of the first sample from `from` on that is `inside`, looked for in blocks that
+/// `may_hold` it.
+fn next(
+    samples: &[f64],
+    from: usize,
+    may_hold: impl Fn(usize) -> bool,
+    inside: impl Fn(f64) -> bool,
+) -> Option<usize> {
+    let mut at = from;
+    while at < samples.len() {
+        let end = ((at / BLOCK + 1) * BLOCK).min(samples.len());
+        if may_hold(at / BLOCK)
+            && let Some(i) = samples[at..end].iter().position(|x| inside(*x))
+        {
+            return Some(at + i);
+        }
+        at = end;
+    }
+    None
+}
+
 /// Flat tops, half-wave by half-wave about the constant offset.
 ///
 /// Each half-wave is measured by its own crest and length, so that neither frequency nor the
-/// shape of a resonance matters.
-fn clipping(samples: &[f64], peak: f64, offset: f64, rate: f64) -> Option<Clipping> {
+/// shape of a resonance matters. Only those that come near the take's peak are looked at.
+fn clipping(samples: &[f64], survey: &Survey, offset: f64, rate: f64) -> Option<Clipping> {
     let mut found: Option<Clipping> = None;
     let mut note = |start: usize, n: usize, level: f64, full_scale: bool| {
         let level_dbfs = 20.0 * level.log10();
@@ -88,34 +145,43 @@ fn clipping(samples: &[f64], peak: f64, offset: f64, rate: f64) -> Option<Clippi
         seen.full_scale |= full_scale;
         seen.level_dbfs = seen.level_dbfs.max(level_dbfs);
     };
-    // Flat half-waves in a row, for positive and negative ones.
+    // Flat half-waves in a row, and where the last one near the peak ended, for positive and
+    // negative ones.
     let mut row = [0usize; 2];
-    let mut start = 0;
-    while start < samples.len() {
-        let positive = samples[start] >= offset;
-        let length =
-            samples[start..].iter().take_while(|x| (**x >= offset) == positive).count().max(1);
-        let wave = &samples[start..start + length];
-        let crest = wave.iter().fold(0f64, |a, x| a.max((x - offset).abs()));
+    let mut last_end = [None; 2];
+    let mut from = 0;
+    let near = NEAR_PEAK * survey.peak;
+    // A hair less, for the rounding of the difference.
+    let least = (1.0 - 1e-12) * (near - offset.abs());
+    let may_be_near = |block: usize| survey.peaks[block] >= least;
+    while let Some(high) = next(samples, from, may_be_near, |x| (x - offset).abs() >= near) {
+        let positive = samples[high] >= offset;
+        let same = |x: &f64| (*x >= offset) == positive;
+        let start = samples[..high].iter().rposition(|x| !same(x)).map_or(0, |i| i + 1);
+        let end = high + samples[high..].iter().take_while(|x| same(x)).count();
+        let wave = &samples[start..end];
         let side = usize::from(positive);
-        if crest >= NEAR_PEAK * peak {
-            let level = wave.iter().fold(0f64, |a, x| a.max(x.abs()));
-            let at_limit = level >= FULL_SCALE
-                && longest_run(wave, |x| x.abs() >= FULL_SCALE) >= FULL_SCALE_RUN;
-            let n_top = wave.iter().filter(|x| (**x - offset).abs() >= TOP * crest).count();
-            let flat = length >= SHORTEST_HALF_WAVE && n_top as f64 > FLAT_SHARE * length as f64;
-            row[side] = if flat { row[side] + 1 } else { 0 };
-            if at_limit {
-                note(start, 1, level, true);
-            } else if row[side] == FLAT_IN_A_ROW {
-                note(start, FLAT_IN_A_ROW, level, false);
-            } else if row[side] > FLAT_IN_A_ROW {
-                note(start, 1, level, false);
-            }
-        } else {
+        // Between two half-waves in a row lies one of the other side.
+        let in_a_row = last_end[side].is_some_and(|e: usize| !samples[e..start].iter().any(same));
+        if !in_a_row {
             row[side] = 0;
         }
-        start += length;
+        (last_end[side], from) = (Some(end), end);
+        let crest = wave.iter().fold(0f64, |a, x| a.max((x - offset).abs()));
+        let level = wave.iter().fold(0f64, |a, x| a.max(x.abs()));
+        let at_limit =
+            level >= FULL_SCALE && longest_run(wave, |x| x.abs() >= FULL_SCALE) >= FULL_SCALE_RUN;
+        let n_top = wave.iter().filter(|x| (**x - offset).abs() >= TOP * crest).count();
+        let flat =
+            wave.len() >= SHORTEST_HALF_WAVE && n_top as f64 > FLAT_SHARE * wave.len() as f64;
+        row[side] = if flat { row[side] + 1 } else { 0 };
+        if at_limit {
+            note(start, 1, level, true);
+        } else if row[side] == FLAT_IN_A_ROW {
+            note(start, FLAT_IN_A_ROW, level, false);
+        } else if row[side] > FLAT_IN_A_ROW {
+            note(start, 1, level, false);
+        }
     }
     found
 }
@@ -129,23 +195,19 @@ fn longest_run(samples: &[f64], inside: impl Fn(f64) -> bool) -> usize {
     longest
 }
 
-/// Longest run of zeros in samples that begin and end with others; `offset` is the index of
-/// the first of them in the file.
-fn gap(samples: &[f64], offset: usize, rate: f64) -> Option<(f64, f64)> {
+/// Longest run of zeros from sample `first` on, which is another, as is the last one.
+fn gap(samples: &[f64], survey: &Survey, first: usize, rate: f64) -> Option<(f64, f64)> {
     let mut longest = (0, 0);
-    let mut start = None;
-    for (i, x) in samples.iter().enumerate() {
-        if *x == 0.0 {
-            let from = *start.get_or_insert(i);
-            if i + 1 - from > longest.1 {
-                longest = (from, i + 1 - from);
-            }
-        } else {
-            start = None;
+    let mut from = first;
+    while let Some(start) = next(samples, from, |block| survey.zeros[block], |x| x == 0.0) {
+        let length = samples[start..].iter().take_while(|x| **x == 0.0).count();
+        if length > longest.1 {
+            longest = (start, length);
         }
+        from = start + length;
     }
     let length_s = longest.1 as f64 / rate;
-    (length_s >= GAP_S).then(|| ((offset + longest.0) as f64 / rate, length_s))
+    (length_s >= GAP_S).then(|| (longest.0 as f64 / rate, length_s))
 }
 
 #[cfg(test)]

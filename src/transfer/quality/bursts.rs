@@ -52,6 +52,11 @@ pub struct Burst {
 pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels) -> Vec<Burst> {
     let decibel = |ratio: f64| 10f64.powf(ratio / 10.0);
     let ends_s = start_s + course.duration_s();
+    // Powers of ten cost more than all the rest: one for each band and each limit.
+    let [decayed_below, below_sweep, above_harmonics] =
+        [DECAYED_DB, -BELOW_SWEEP_DB, -HARMONICS_DB - ABOVE_NOISE_DB].map(decibel);
+    let sweep_power: Vec<Option<f64>> =
+        levels.level_db.iter().map(|level| level.map(decibel)).collect();
     let mut decayed = vec![false; s.bands.len()];
     // One frame of a narrow band scatters widely: chi-squared quantile over its mean, after
     // Wilson and Hilferty.
@@ -69,13 +74,10 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
             continue;
         }
         let sweep_hz = (start_s..=ends_s).contains(&time_s).then(|| course.hz_at(time_s - start_s));
-        let passing = sweep_hz.and_then(|hz| {
-            let here = s.bands.iter().position(|b| (b.lower_hz()..b.upper_hz()).contains(&hz));
-            here.and_then(|b| levels.level_db[b]).map(decibel)
-        });
+        let passing = sweep_hz.and_then(|hz| sweep_power[s.band_of(hz)?]);
         let mut top = [0f64; BANDS_AT_ONCE];
         let mut near = [0f64; BANDS_AT_ONCE];
-        for (b, band) in s.bands.iter().enumerate() {
+        for (b, &[lower_hz, upper_hz]) in s.edges_hz.iter().enumerate() {
             let floor = levels.floor[b];
             if floor <= 0.0 {
                 continue;
@@ -83,22 +85,21 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
             let mut ratio = s.at(frame, b) / floor;
             let quiet = match sweep_hz {
                 _ if time_s < start_s => true,
-                Some(hz) if band.lower_hz() > ABOVE * hz => true,
-                Some(hz) if band.lower_hz() > BETWEEN * hz && passing.is_some() => {
-                    let harmonics = passing
-                        .map_or(0.0, |level| level * decibel(-HARMONICS_DB - ABOVE_NOISE_DB));
+                Some(hz) if lower_hz > ABOVE * hz => true,
+                Some(hz) if lower_hz > BETWEEN * hz && passing.is_some() => {
+                    let harmonics = passing.map_or(0.0, |level| level * above_harmonics);
                     ratio = s.at(frame, b) / floor.max(harmonics);
                     true
                 }
-                Some(hz) if band.upper_hz() > BELOW * hz => false,
+                Some(hz) if upper_hz > BELOW * hz => false,
                 _ => {
                     let before = decayed[b];
-                    decayed[b] |= ratio < decibel(DECAYED_DB);
+                    decayed[b] |= ratio < decayed_below;
                     before
                 }
             };
-            let Some(sweep) = levels.level_db[b].map(decibel) else { continue };
-            if quiet && s.at(frame, b) > sweep * decibel(-BELOW_SWEEP_DB) {
+            let Some(sweep) = sweep_power[b] else { continue };
+            if quiet && s.at(frame, b) > sweep * below_sweep {
                 insert(&mut top, ratio / scatter[b]);
                 insert(&mut near, s.at(frame, b) / sweep);
             }

@@ -137,11 +137,19 @@ impl TakeAnalyser {
     }
 }
 
-/// FNV-1a over the samples' bits, eight bytes a step.
+/// FNV-1a over the samples' bits, eight bytes a step, in four chains that need not wait for
+/// each other.
 fn hash(samples: &[f64]) -> u64 {
-    samples.iter().fold(0xcbf2_9ce4_8422_2325, |hash, x| {
-        (hash ^ x.to_bits()).wrapping_mul(0x0100_0000_01b3).rotate_left(23)
-    })
+    const START: u64 = 0xcbf2_9ce4_8422_2325;
+    let mix = |hash: u64, bits: u64| (hash ^ bits).wrapping_mul(0x0100_0000_01b3).rotate_left(23);
+    let (blocks, rest) = samples.as_chunks::<4>();
+    let mut chains = [START; 4];
+    for block in blocks {
+        for (chain, x) in chains.iter_mut().zip(block) {
+            *chain = mix(*chain, x.to_bits());
+        }
+    }
+    chains.into_iter().chain(rest.iter().map(|x| x.to_bits())).fold(START, mix)
 }
 
 /// One bit for each pair of neighbouring stretches at the start: did the differenced signal

@@ -25,6 +25,7 @@ pub struct Analyser {
     window: Vec<f32>,
     fft: Arc<dyn RealToComplex<f32>>,
     bands: Vec<ThirdOctave>,
+    edges_hz: Vec<[f64; 2]>,
     /// Per band the bins and the part of each bin that lies inside.
     weights: Vec<(usize, Vec<f32>)>,
     regions: Vec<(usize, usize)>,
@@ -46,6 +47,8 @@ pub struct Peak {
 pub struct Spectrogram {
     /// Third-octave bands below half the sampling rate.
     pub bands: Vec<ThirdOctave>,
+    /// Lower and upper edge of each band, Hz: asked for far more often than worked out.
+    pub edges_hz: Vec<[f64; 2]>,
     /// Mean-square power re full scale, `frame x band`, row by row.
     pub power: Vec<f32>,
     /// Number of frames.
@@ -69,6 +72,11 @@ impl Spectrogram {
     /// Power in one band of one frame, re full scale.
     pub fn at(&self, frame: usize, band: usize) -> f64 {
         f64::from(self.power[frame * self.bands.len() + band])
+    }
+
+    /// The band that holds a frequency.
+    pub fn band_of(&self, hz: f64) -> Option<usize> {
+        self.edges_hz.iter().position(|[low, high]| (*low..*high).contains(&hz))
     }
 
     /// Effective degrees of freedom of a frame's power of white noise in a band:
@@ -105,7 +113,8 @@ impl Analyser {
             .collect();
         // Parseval for a one-sided spectrum: mean square = 2 sum |X|^2 / (N sum w^2).
         let scale = 2.0 / (n_frame as f32 * window_energy);
-        Self { rate_hz, n_frame, window, fft, bands, weights, regions, scale }
+        let edges_hz = bands.iter().map(|band| [band.lower_hz(), band.upper_hz()]).collect();
+        Self { rate_hz, n_frame, window, fft, bands, edges_hz, weights, regions, scale }
     }
 
     /// Sampling rate that this was planned for, Hz.
@@ -142,13 +151,13 @@ impl Analyser {
             }
             let row = &mut power[frame * self.bands.len()..(frame + 1) * self.bands.len()];
             for (value, (first, weight)) in row.iter_mut().zip(&self.weights) {
-                let inside = bins[*first..].iter().zip(weight);
-                *value = inside.map(|(bin, w)| bin * w).sum();
+                *value = weighted_sum(&bins[*first..*first + weight.len()], weight);
             }
             self.collect_peaks(&bins, frame, &mut peaks);
         }
         Spectrogram {
             bands: self.bands.clone(),
+            edges_hz: self.edges_hz.clone(),
             power,
             n_frames,
             hop_s: hop as f64 / rate,
@@ -160,6 +169,7 @@ impl Analyser {
 
     fn collect_peaks(&self, bins: &[f32], frame: usize, peaks: &mut Vec<Peak>) {
         let bin_hz = f64::from(self.rate_hz) / self.n_frame as f64;
+        let above_region = 10f32.powf(PEAK_ABOVE_REGION_DB as f32 / 10.0);
         let mut found = [(0usize, 0f32); REGIONS_HZ.len()];
         let mut strongest = 0f32;
         // A sweep below the regions is the strongest without being a peak of any of them.
@@ -169,18 +179,12 @@ impl Analyser {
         }
         for ((low, high), slot) in self.regions.iter().zip(&mut found) {
             let region = &bins[*low..*high];
-            let mut top = (0usize, 0f32);
-            let mut sum = 0f32;
-            for (i, bin) in region.iter().enumerate() {
-                sum += bin;
-                if *bin > top.1 {
-                    top = (i, *bin);
-                }
-            }
+            let (height, sum) = largest_and_sum(region);
+            let top = (region.iter().position(|bin| *bin == height).unwrap_or(0), height);
             strongest = strongest.max(top.1);
             // The main lobe of the window holds about 1.5 bins of power.
             let rest = (sum - 1.5 * top.1).max(0.0) / (region.len() as f32 - 1.0).max(1.0);
-            let stands = top.1 > rest * 10f32.powf(PEAK_ABOVE_REGION_DB as f32 / 10.0);
+            let stands = top.1 > rest * above_region;
             if stands && top.1 > 0.0 {
                 *slot = (low + top.0, top.1);
             }
@@ -194,6 +198,32 @@ impl Analyser {
             peaks.push(Peak { frame, hz: (bin as f64 + offset(bins, bin)) * bin_hz });
         }
     }
+}
+
+/// Sum of products, in eight chains that need not wait for each other.
+fn weighted_sum(x: &[f32], weights: &[f32]) -> f32 {
+    let ((x, x_rest), (w, w_rest)) = (x.as_chunks::<8>(), weights.as_chunks::<8>());
+    let mut sums = [0f32; 8];
+    for (x, w) in x.iter().zip(w) {
+        for ((sum, x), w) in sums.iter_mut().zip(x).zip(w) {
+            *sum += x * w;
+        }
+    }
+    sums.iter().sum::<f32>() + x_rest.iter().zip(w_rest).map(|(x, w)| x * w).sum::<f32>()
+}
+
+/// Largest of some powers, and their sum, in eight chains.
+fn largest_and_sum(x: &[f32]) -> (f32, f32) {
+    let (blocks, rest) = x.as_chunks::<8>();
+    let (mut tops, mut sums) = ([0f32; 8], [0f32; 8]);
+    for block in blocks {
+        for ((top, sum), x) in tops.iter_mut().zip(&mut sums).zip(block) {
+            *top = if *x > *top { *x } else { *top };
+            *sum += x;
+        }
+    }
+    let top = tops.iter().chain(rest).fold(0f32, |a, x| a.max(*x));
+    (top, sums.iter().chain(rest).sum())
 }
 
 /// Distance of the true peak from the highest bin, in bins: parabola through the logarithms.

@@ -91,17 +91,14 @@ pub fn find(s: &Spectrogram, course: &Course) -> (Option<Found>, Option<Found>) 
 fn as_loud_as(first: &Found, votes: Vec<Vote>, s: &Spectrogram, course: &Course) -> Vec<Vote> {
     let least: Vec<f64> = (0..s.bands.len())
         .map(|b| {
-            let enters_s = first.start_s + course.passes_s(s.bands[b].lower_hz()) - s.frame_s;
-            let leaves_s = first.start_s + course.passes_s(s.bands[b].upper_hz()) + s.frame_s;
+            let enters_s = first.start_s + course.passes_s(s.edges_hz[b][0]) - s.frame_s;
+            let leaves_s = first.start_s + course.passes_s(s.edges_hz[b][1]) + s.frame_s;
             let passing = (0..s.n_frames).filter(|f| (enters_s..=leaves_s).contains(&s.time_s(*f)));
             let loudest = passing.map(|frame| s.at(frame, b)).fold(0.0, f64::max);
             loudest * 10f64.powf(-SECOND_BELOW_DB / 10.0)
         })
         .collect();
-    let loud = |vote: &Vote| {
-        let band = s.bands.iter().position(|b| (b.lower_hz()..b.upper_hz()).contains(&vote.hz));
-        band.is_some_and(|b| s.at(vote.frame, b) >= least[b])
-    };
+    let loud = |vote: &Vote| s.band_of(vote.hz).is_some_and(|b| s.at(vote.frame, b) >= least[b]);
     votes.into_iter().filter(loud).collect()
 }
 

@@ -7,6 +7,7 @@ use crate::analysis::biquad::{SectionKind, Setting};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 use std::cell::RefCell;
 use std::collections::HashMap;
+use std::hash::{BuildHasherDefault, Hasher};
 use std::sync::Arc;
 
 /// Lists of gains up to this length are coarse (1 dB steps between +-6 dB are 13).
@@ -31,6 +32,34 @@ pub(super) struct Candidate {
 /// Power response of a filter at the nodes.
 pub(super) type Part = Arc<[f64]>;
 
+/// Hash of a few small numbers that nobody chooses with bad intent.
+#[derive(Default)]
+struct Steady(u64);
+
+impl Hasher for Steady {
+    fn write(&mut self, bytes: &[u8]) {
+        for byte in bytes {
+            self.write_u64(u64::from(*byte));
+        }
+    }
+
+    fn write_u64(&mut self, x: u64) {
+        self.0 = (self.0.rotate_left(5) ^ x).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    }
+
+    fn write_usize(&mut self, x: usize) {
+        self.write_u64(x as u64);
+    }
+
+    fn write_isize(&mut self, x: isize) {
+        self.write_u64(x as u64);
+    }
+
+    fn finish(&self) -> u64 {
+        self.0 ^ (self.0 >> 32)
+    }
+}
+
 /// What every step of the search works with.
 pub(super) struct Search<'a> {
     pub objective: &'a Objective,
@@ -38,7 +67,7 @@ pub(super) struct Search<'a> {
     pub ranges: Ranges,
     pub target: &'a Target,
     /// Responses seen so far: the walk over the steps comes by the same places often.
-    seen: RefCell<HashMap<OnGrid, Part>>,
+    seen: RefCell<HashMap<OnGrid, Part, BuildHasherDefault<Steady>>>,
 }
 
 fn ranges(steps: &Steps) -> Ranges {

@@ -19,6 +19,7 @@ use super::steps::Steps;
 use super::target::Target;
 use crate::analysis::biquad::{SectionKind, Setting};
 use grid::{Candidate, Part, Search};
+use rayon::prelude::*;
 use serde::Serialize;
 
 /// Largest probability that the uncertainty of the losses alone makes a filter look as useful.
@@ -89,13 +90,13 @@ pub(super) fn search(
     let most = (max_filters + usize::from(shelf)).min(target.asked().count() / 3);
     // Best of each structure with one filter fewer: without shelf, with shelf.
     let mut last: [Option<Candidate>; 2] = [Some(accepted.clone()), None];
+    // Each structure keeps the responses it has seen to itself, and so each thread.
+    let mut searches = [0, 1].map(|_| Search::new(objective, steps, target));
     for n in 1..=most {
-        // Each thread keeps the responses it has seen to itself.
-        let fit =
-            |with_shelf: bool| Search::new(objective, steps, target).best(with_shelf, n, &last);
+        let [plainly, with_shelf] = &mut searches;
         let (plain, shelved) = rayon::join(
-            || if n <= max_filters { fit(false) } else { None },
-            || if shelf { fit(true) } else { None },
+            || if n <= max_filters { plainly.best(false, n, &last) } else { None },
+            || if shelf { with_shelf.best(true, n, &last) } else { None },
         );
         // A structure far behind the other does not catch up by finer search.
         let limit_db = [&plain, &shelved]
@@ -104,10 +105,10 @@ pub(super) fn search(
             .map(|found| found[0].error_db)
             .fold(f64::INFINITY, f64::min)
             * CATCH_UP;
-        let refine = |found: Option<Vec<Candidate>>| {
-            found.map(|c| Search::new(objective, steps, target).refine(c, limit_db))
-        };
-        let (plain, shelved) = rayon::join(|| refine(plain), || refine(shelved));
+        let (plain, shelved) = rayon::join(
+            || plain.map(|c| plainly.refine(c, limit_db)),
+            || shelved.map(|c| with_shelf.refine(c, limit_db)),
+        );
         last = [plain.clone(), shelved.clone()];
         let Some(best) =
             [plain, shelved].into_iter().flatten().min_by(|a, b| a.error_db.total_cmp(&b.error_db))
@@ -139,13 +140,13 @@ pub(super) fn search(
 impl Search<'_> {
     /// Chains of `n` filters with or without a shelf from several starts, the best first;
     /// `None` or at least one.
-    fn best(&self, shelf: bool, n: usize, last: &[Option<Candidate>; 2]) -> Option<Vec<Candidate>> {
-        let mut found: Vec<(f64, Vec<Setting>)> = self
-            .starts(shelf, n, last)
-            .iter()
-            .map(|start| minimise(self.objective, &self.ranges, start))
-            .map(|s| (self.continuous_error(&s), s))
-            .collect();
+    fn best(&mut self, shelf: bool, n: usize, last: &[Option<Candidate>; 2]) -> Option<Vec<Candidate>> {
+        let starts = self.starts(shelf, n, last);
+        let (objective, ranges) = (self.objective, &self.ranges);
+        let ends: Vec<Vec<Setting>> =
+            starts.par_iter().map(|start| minimise(objective, ranges, start)).collect();
+        let mut found: Vec<(f64, Vec<Setting>)> =
+            ends.into_iter().map(|s| (self.continuous_error(&s), s)).collect();
         found.sort_by(|a, b| a.0.total_cmp(&b.0));
         // Two starts that came to the same place are one.
         found.dedup_by(|a, b| (a.0 - b.0).abs() < 1e-6);
