@@ -140,7 +140,12 @@ pub(super) fn search(
 impl Search<'_> {
     /// Chains of `n` filters with or without a shelf from several starts, the best first;
     /// `None` or at least one.
-    fn best(&mut self, shelf: bool, n: usize, last: &[Option<Candidate>; 2]) -> Option<Vec<Candidate>> {
+    fn best(
+        &mut self,
+        shelf: bool,
+        n: usize,
+        last: &[Option<Candidate>; 2],
+    ) -> Option<Vec<Candidate>> {
         let starts = self.starts(shelf, n, last);
         let (objective, ranges) = (self.objective, &self.ranges);
         let ends: Vec<Vec<Setting>> =

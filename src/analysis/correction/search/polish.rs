@@ -11,6 +11,7 @@ const KICKS_COARSE: usize = 24;
 
 impl Search<'_> {
     /// The best of what was found, sought more finely unless its error is above `limit_db`.
+    /// `&mut`, since only one thread may use what the search has seen.
     pub(super) fn refine(&mut self, found: Vec<Candidate>, limit_db: f64) -> Candidate {
         // On coarse steps valleys lie far apart and the second best may hide the best.
         let around = if self.coarse() { 3 } else { 1 };
