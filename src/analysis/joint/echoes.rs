@@ -54,7 +54,7 @@ impl Fitter<'_> {
         let round_trip_s = seat.given.timing.round_trip_s?;
         // One pair a seat is enough to see where the echo stands.
         let pair = seat.pairs.first()?;
-        let late = self.late(pair, state);
+        let late = self.late(pair, state, state.moved.first()?);
         let scale = ROW_ERROR * pair.energy;
         // The first echo of a front that sends all back; without its lag it is always the same.
         let reflection = self.reflector(seat, state).reflection(&self.fft, self.df_hz());
@@ -63,7 +63,7 @@ impl Fitter<'_> {
         let term = |factor: &f64| {
             let lags = self.lags(round_trip_s * factor);
             let derivative: Spectrum = echo.iter().zip(lags).map(|(e, lag)| e * lag).collect();
-            self.term(pair, &derivative, MAIN_TERM)
+            self.term(&pair.source, pair, &derivative, MAIN_TERM)
         };
         // Lags with the same rows share all of their equations but one column.
         let rows = |factor: &f64| self.last_row(self.rows_end_s(pair, round_trip_s * factor));
@@ -110,28 +110,38 @@ impl Fitter<'_> {
     }
 
     /// What a unit of each term of the front adds to a take with the screen.
-    pub(super) fn all_terms(&self, pair: &Pair, derivative: &[Complex<f64>]) -> Vec<Vec<f64>> {
+    pub(super) fn all_terms(
+        &self,
+        source: &Spectrum,
+        pair: &Pair,
+        derivative: &[Complex<f64>],
+    ) -> Vec<Vec<f64>> {
         // Parts of the front that lie whole samples apart add the same, only later.
         let moved = whole_samples(self.rate_hz);
         let moved: &[i64] = moved.as_ref().map_or(&[], |m| m);
-        let main = self.response(pair, derivative, MAIN_TERM);
+        let main = self.response(source, derivative, MAIN_TERM);
         let length = pair.given.with.len();
         let of_part = |by: &i64| cut_circular(&main, -by, length);
-        let rest = (moved.len()..N_TERMS).map(|t| self.term(pair, derivative, t));
+        let rest = (moved.len()..N_TERMS).map(|t| self.term(source, pair, derivative, t));
         moved.iter().map(of_part).chain(rest).collect()
     }
 
     /// What a unit of one term of the front adds to a take with the screen.
-    pub(super) fn term(&self, pair: &Pair, derivative: &[Complex<f64>], term: usize) -> Vec<f64> {
-        let mut added = self.response(pair, derivative, term);
+    pub(super) fn term(
+        &self,
+        source: &Spectrum,
+        pair: &Pair,
+        derivative: &[Complex<f64>],
+        term: usize,
+    ) -> Vec<f64> {
+        let mut added = self.response(source, derivative, term);
         added.truncate(pair.given.with.len());
         added
     }
 
     /// The same on the whole circle of the transform.
-    fn response(&self, pair: &Pair, derivative: &[Complex<f64>], term: usize) -> Vec<f64> {
-        let spectrum = pair
-            .source
+    fn response(&self, source: &Spectrum, derivative: &[Complex<f64>], term: usize) -> Vec<f64> {
+        let spectrum = source
             .iter()
             .zip(derivative)
             .zip(&self.terms)
@@ -140,8 +150,14 @@ impl Fitter<'_> {
         self.fft.inverse(spectrum)
     }
 
-    pub(super) fn with_echoes(&self, pair: &Pair, series: &[Complex<f64>]) -> Vec<f64> {
-        let product = pair.source.iter().zip(series).map(|(x, g)| x * g).collect();
+    /// A source of a pair with all its echoes.
+    pub(super) fn with_echoes(
+        &self,
+        source: &Spectrum,
+        pair: &Pair,
+        series: &[Complex<f64>],
+    ) -> Vec<f64> {
+        let product = source.iter().zip(series).map(|(x, g)| x * g).collect();
         let mut source = self.fft.inverse(product);
         source.truncate(pair.given.without.len());
         source

@@ -29,37 +29,7 @@ const FALL_FROM_HZ: f64 = 500.0;
 /// ... by so much at most (as a factor less one).
 const FALL_MOST: f64 = 39.0;
 
-/// Taps of the filter by which reflections of the room differ from what the sheet makes of
-/// them at the angle of the direct sound: other angle, moved microphone.
-pub const N_APART: usize = 9;
-/// Standard deviation expected of each of them: a microphone moved by millimetres turns a
-/// reflection by more than a sample.
-const APART_SD: f64 = 0.7;
-
 impl Fitter<'_> {
-    /// Late sound through the sheet's taps, moved by some samples each way.
-    pub fn apart(&self, late: &[f64], first_lag: i64, taps: &[f64]) -> Vec<Vec<f64>> {
-        let n = late.len() as i64;
-        let step = (self.rate_hz / 48_000.0).round().max(1.0) as i64;
-        let passed = convolve(late, first_lag, taps);
-        let half = N_APART as i64 / 2;
-        (-half..=half)
-            .map(|shift| {
-                (0..n)
-                    .map(|row| {
-                        let at = row - shift * step;
-                        if at >= 0 && at < n { passed[at as usize] } else { 0.0 }
-                    })
-                    .collect()
-            })
-            .collect()
-    }
-
-    /// Ridge of these moves.
-    pub fn apart_ridge(&self, energy: f64) -> [f64; N_APART] {
-        [ROW_ERROR * energy / APART_SD.powi(2); N_APART]
-    }
-
     /// Index of the first row of the equations.
     pub fn first_row(&self) -> usize {
         self.head - self.samples(BEFORE_S)
@@ -136,14 +106,4 @@ impl Fitter<'_> {
 pub fn emphasised(x: &[f64], rate_hz: f64) -> Vec<f64> {
     let low = low_pass(x, 1.0 / (2.0 * PI * FALL_FROM_HZ), rate_hz);
     x.iter().zip(low).map(|(x, low)| x + FALL_MOST * low).collect()
-}
-
-/// What comes after the direct sound's end, brought to the same weights as the rest.
-pub fn late_part(x: &[f64], head: usize, end_s: f64, rate_hz: f64) -> Vec<f64> {
-    let from = head + ((end_s - 0.00005) * rate_hz) as usize;
-    let fade = (0.0002 * rate_hz) as usize;
-    let mut late = x.to_vec();
-    late[..from].fill(0.0);
-    late[from..].iter_mut().zip(rise(fade)).for_each(|(x, w)| *x *= w);
-    emphasised(&late, rate_hz)
 }

@@ -1,11 +1,12 @@
 //! Gauss-Newton steps: all seats' taps and the front's terms at once.
 
-use super::equations::{N_APART, emphasised, late_part};
+use super::equations::emphasised;
 use super::front::{Front, N_TERMS, expected, terms};
+use super::late::{N_STRETCHES, apart_sd, apart_sd_at_first, stretches};
 use super::pair::{Reduced, Rows};
 use super::reflector::{Reflector, clear_s};
 use super::slow::{SLOW_S, slow_parts};
-use super::{Joint, SeatFit, Spectrum, echo_series, mean_of, thin};
+use super::{Joint, SeatFit, Spectrum, echo_series, thin};
 use crate::transfer::direct::{DirectPair, HEAD_S};
 use crate::transfer::fft::RealFft;
 use crate::transfer::seat::{SeatPlan, SeatTransmission};
@@ -28,8 +29,11 @@ pub const ROW_ERROR: f64 = 1e-5;
 /// number of rows.
 const LEFT_WEIGHT: f64 = 4.0;
 
-/// Gauss-Newton steps.
-const STEPS: usize = 5;
+/// Gauss-Newton steps while the late sound may differ in any way ...
+const FREE_STEPS: usize = 6;
+/// ... and after that, while it may differ as far as all pairs have shown.
+const HELD_STEPS: usize = 3;
+
 /// Everything of a seat that does not change from step to step.
 pub struct Seat<'a> {
     /// What was measured there.
@@ -43,8 +47,8 @@ pub struct Pair {
     pub given: DirectPair,
     /// Spectrum of the response without the screen.
     pub(super) source: Spectrum,
-    /// What comes without the screen after the direct sound.
-    late: Vec<f64>,
+    /// Spectra of the stretches of what comes after the direct sound without the screen.
+    pub(super) late: Vec<Spectrum>,
     /// Energy of the direct sound without the screen.
     pub(super) energy: f64,
     /// End of the direct sound at the seat, s after the crest.
@@ -75,6 +79,12 @@ pub(super) struct State {
     pub(super) left: Vec<f64>,
     /// Delay of the taps after a minimum-phase sheet, s.
     pub(super) delay_s: f64,
+    /// How much later each stretch of the late sound comes with the screen, of all pairs, samples.
+    pub(super) moved: Vec<Vec<f64>>,
+    /// Taps of the filters on top of that, of all pairs.
+    pub(super) apart: Vec<Vec<f64>>,
+    /// Standard deviation expected of these, stretch by stretch.
+    pub(super) apart_sd: Vec<f64>,
 }
 
 impl<'a> Fitter<'a> {
@@ -98,7 +108,10 @@ impl<'a> Fitter<'a> {
                         };
                         Pair {
                             source: fft.forward(&given.without),
-                            late: late_part(&pair.without, head, end_s, rate_hz),
+                            late: stretches(&pair.without, head, end_s, rate_hz)
+                                .iter()
+                                .map(|part| fft.forward(part))
+                                .collect(),
                             energy: given.without[..until].iter().map(|x| x * x).sum(),
                             end_s,
                             given,
@@ -134,8 +147,12 @@ impl<'a> Fitter<'a> {
                 covariance: DMatrix::zeros(N_TERMS, N_TERMS),
                 lag_factor,
             };
-            for _ in 0..STEPS {
+            for step in 0..FREE_STEPS + HELD_STEPS {
                 self.step(&mut states, &mut found)?;
+                if step + 1 >= FREE_STEPS {
+                    let sd = apart_sd(&states);
+                    states.iter_mut().for_each(|state| state.apart_sd.clone_from(&sd));
+                }
             }
             front = Some(found);
         }
@@ -206,7 +223,15 @@ impl<'a> Fitter<'a> {
             .zip(taps.iter().zip(&slow))
             .map(|(pair, (taps, slow))| self.residual(&pair.given.without, pair, taps, slow))
             .collect();
-        let mut state = State { taps, slow, left: self.left_power(&all_left), delay_s: 0.0 };
+        let mut state = State {
+            taps,
+            slow,
+            left: self.left_power(&all_left),
+            delay_s: 0.0,
+            moved: vec![vec![0.0; N_STRETCHES]; seat.pairs.len()],
+            apart: Vec::new(),
+            apart_sd: apart_sd_at_first(),
+        };
         state.delay_s = self.delay_s(seat, &state)?;
         Some(state)
     }
@@ -220,7 +245,7 @@ impl<'a> Fitter<'a> {
         });
         let alone = |pair: &Pair| match &series {
             Some(series) => {
-                let source = self.with_echoes(pair, series);
+                let source = self.with_echoes(&pair.source, pair, series);
                 self.alone(pair, &source, end_s, end_s + ROWS_BEYOND_S)
             }
             None => self.alone(pair, &pair.given.without, end_s, end_s + ROWS_BEYOND_S),
@@ -251,11 +276,6 @@ impl<'a> Fitter<'a> {
         thin::excess_delay_s(&self.fft, self.rate_hz, &through)
     }
 
-    /// Late sound of a pair as the sheet of the last step passes it, in all its moves.
-    pub(super) fn late(&self, pair: &Pair, state: &State) -> Vec<Vec<f64>> {
-        self.apart(&pair.late, self.first_lag(), &mean_of(&state.taps))
-    }
-
     /// Until when the rows of a pair go on, s.
     pub(super) fn rows_end_s(&self, pair: &Pair, round_trip_s: f64) -> f64 {
         (pair.end_s + ROWS_BEYOND_S).max(round_trip_s + ROWS_AFTER_TRIP_S).min(LAST_ROW_S)
@@ -278,7 +298,7 @@ impl<'a> Fitter<'a> {
             if row < clean { 1.0 } else { expected / (expected + LEFT_WEIGHT * left[row]) }
         });
         let mut ridge = self.ridge(self.first_lag(), self.n_taps(end_s), pair.energy);
-        ridge.extend(self.apart_ridge(pair.energy));
+        ridge.extend(self.apart_ridge(pair.energy, &state.apart_sd));
         let mut extra = slow_parts(source, self.rate_hz);
         extra.extend_from_slice(late);
         Rows {
@@ -306,10 +326,12 @@ impl<'a> Fitter<'a> {
                 };
                 seat.pairs
                     .iter()
-                    .map(|pair| {
-                        let columns = self.all_terms(pair, &echo.derivative);
-                        let late = self.late(pair, state);
-                        let source = self.with_echoes(pair, &echo.series);
+                    .zip(&state.moved)
+                    .map(|(pair, moved)| {
+                        let source = self.moved_source(pair, moved);
+                        let columns = self.all_terms(&source, pair, &echo.derivative);
+                        let late = self.late(pair, state, moved);
+                        let source = self.with_echoes(&source, pair, &echo.series);
                         let look = Look { state, pair, late: &late };
                         let (trip_s, around) = (echo.round_trip_s, &front.weights);
                         let reduced = self.reduce(&look, &source, trip_s, &columns, around)?;
@@ -350,11 +372,18 @@ impl<'a> Fitter<'a> {
         if pairs.is_empty() {
             return Some(state.clone());
         }
-        let mut all_apart = Vec::new();
-        let mut next = State { taps: Vec::new(), slow: Vec::new(), left: Vec::new(), delay_s: 0.0 };
-        for Solved { reduced, .. } in pairs {
+        let mut next = State {
+            taps: Vec::new(),
+            slow: Vec::new(),
+            left: Vec::new(),
+            delay_s: 0.0,
+            moved: Vec::new(),
+            apart: Vec::new(),
+            apart_sd: state.apart_sd.clone(),
+        };
+        for Solved { reduced, late } in pairs {
             let mut taps = reduced.taps_with(&front.weights);
-            all_apart.push(taps.split_off(taps.len() - N_APART));
+            next.apart.push(taps.split_off(taps.len() - late.len()));
             next.slow.push(taps.split_off(taps.len() - SLOW_S.len()));
             next.taps.push(taps);
         }
@@ -362,12 +391,14 @@ impl<'a> Fitter<'a> {
         let echo = self.echo(seat, &next, front)?;
         let mut all_left = Vec::new();
         for (i, (pair, Solved { late, .. })) in seat.pairs.iter().zip(pairs).enumerate() {
-            let source = self.with_echoes(pair, &echo.series);
+            let moved = &state.moved[i];
+            let source = self.with_echoes(&self.moved_source(pair, moved), pair, &echo.series);
             let mut left = self.residual(&source, pair, &next.taps[i], &next.slow[i]);
-            for (column, weight) in late.iter().zip(&all_apart[i]) {
+            for (column, weight) in late.iter().zip(&next.apart[i]) {
                 left.iter_mut().zip(column).for_each(|(l, c)| *l -= weight * c);
             }
             all_left.push(left);
+            next.moved.push(self.moves(pair, moved, &next.apart[i]));
         }
         next.left = self.left_power(&all_left);
         Some(next)

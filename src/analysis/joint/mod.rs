@@ -10,14 +10,15 @@
 //! (`thin`). So `h_with = t * h_without` is solved for the taps of `T` and the terms of `B`
 //! at once, by Gauss-Newton least squares over the samples in which the direct sound and its
 //! first echoes arrive. The room's first reflections pass the sheet at other angles and meet a
-//! moved microphone: each pair may filter them in its own way, and samples after them count
-//! less, as far as that does not explain them. `T` is left free wherever the direct sound tells
+//! moved microphone: each pair may move and filter them in its own way (`late`), and samples
+//! after them count less, as far as that does not explain them. `T` is left free wherever the direct sound tells
 //! of it, so that no model of the cloth or of its holes comes in.
 
 mod echoes;
 mod equations;
 mod fitter;
 pub mod front;
+mod late;
 mod pair;
 pub mod reflector;
 mod slow;

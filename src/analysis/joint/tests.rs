@@ -132,8 +132,8 @@ fn a_part_of_the_front_is_the_main_one_moved() {
     let df_hz = RATE_HZ / fitter.fft.n_points() as f64;
     let derivative: Spectrum =
         (0..fitter.fft.n_bins()).map(|k| whole(k as f64 * df_hz, 0.4, GAP_S)).collect();
-    for (t, got) in fitter.all_terms(pair, &derivative).iter().enumerate() {
-        let want = fitter.term(pair, &derivative, t);
+    for (t, got) in fitter.all_terms(&pair.source, pair, &derivative).iter().enumerate() {
+        let want = fitter.term(&pair.source, pair, &derivative, t);
         let peak = want.iter().fold(0f64, |a, x| a.max(x.abs()));
         let off = got.iter().zip(&want).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
         assert!(got.len() == want.len() && off < 1e-12 * peak, "term {t}: {off} of {peak}");

@@ -1,0 +1,172 @@
+//! What comes after the direct sound: reflections of the room, which pass the sheet at other
+//! angles and meet a moved microphone.
+//!
+//! Between two takes a reflection comes a little earlier or later against the direct sound, and
+//! each by its own way: a seat back's by twice the microphone's move along the axis, the
+//! floor's by its move up and down. So the late sound is cut into stretches; each pair moves
+//! each stretch by a time of its own, and what else is different goes into a short filter
+//! around that.
+
+use super::Spectrum;
+use super::equations::emphasised;
+use super::fitter::{Fitter, Pair, ROW_ERROR, State};
+use super::mean_of;
+use crate::transfer::early::convolve;
+use crate::transfer::fft::turns;
+use crate::transfer::window::rise;
+use realfft::num_complex::Complex;
+use std::f64::consts::TAU;
+
+/// Number of stretches ...
+pub const N_STRETCHES: usize = 3;
+/// ... each so long, the last without end, s.
+const STRETCH_S: f64 = 0.00045;
+/// The first begins so long before the direct sound's end, s.
+const BEFORE_END_S: f64 = 0.00005;
+/// Overlap of stretches, s.
+const FADE_S: f64 = 0.0002;
+
+/// Taps of the filter by which a stretch differs from what the sheet makes of it at the angle of
+/// the direct sound, after it was moved.
+pub const N_APART: usize = 9;
+/// Standard deviation expected of each of them before anything is known ...
+const APART_SD: f64 = 0.7;
+/// ... and afterwards, in units of their rms over all seats ...
+const APART_OF_RMS: f64 = 1.5;
+/// ... but not below this.
+const APART_LEAST_SD: f64 = 0.03;
+
+/// Moves are told in this part of a sample ...
+const MOVE_STEP: f64 = 0.25;
+/// ... from frequencies in this range, Hz, ...
+const MOVE_RANGE_HZ: [f64; 2] = [1000.0, 16_000.0];
+/// ... of every so many bins.
+const MOVE_EVERY: usize = 12;
+
+/// The late sound of a response in stretches, each brought to the same weights as the rest.
+pub fn stretches(x: &[f64], head: usize, end_s: f64, rate_hz: f64) -> Vec<Vec<f64>> {
+    let fade: Vec<f64> = rise((FADE_S * rate_hz) as usize).collect();
+    let gate = |i: usize, at: usize| {
+        if i == N_STRETCHES {
+            return 0.0;
+        }
+        let from_s = end_s - BEFORE_END_S + i as f64 * STRETCH_S;
+        match at.checked_sub(head + (from_s * rate_hz) as usize) {
+            None => 0.0,
+            Some(after) => fade.get(after).copied().unwrap_or(1.0),
+        }
+    };
+    (0..N_STRETCHES)
+        .map(|i| {
+            let part: Vec<f64> =
+                x.iter().enumerate().map(|(at, x)| x * (gate(i, at) - gate(i + 1, at))).collect();
+            emphasised(&part, rate_hz)
+        })
+        .collect()
+}
+
+/// What is expected of the filters before anything is known of them.
+pub fn apart_sd_at_first() -> Vec<f64> {
+    vec![APART_SD; N_STRETCHES]
+}
+
+/// What is expected of them, stretch by stretch, after what all pairs of all seats show.
+pub fn apart_sd(states: &[State]) -> Vec<f64> {
+    (0..N_STRETCHES)
+        .map(|part| {
+            let of = part * N_APART..(part + 1) * N_APART;
+            let taps = || states.iter().flat_map(|s| &s.apart).flat_map(|a| &a[of.clone()]);
+            let rms = (taps().map(|a| a * a).sum::<f64>() / taps().count().max(1) as f64).sqrt();
+            (APART_OF_RMS * rms).clamp(APART_LEAST_SD, APART_SD)
+        })
+        .collect()
+}
+
+impl Fitter<'_> {
+    /// Late sound of a pair as the sheet of the last step passes it: every stretch, moved as
+    /// far as is known, in all lags of its filter.
+    pub(super) fn late(&self, pair: &Pair, state: &State, moved: &[f64]) -> Vec<Vec<f64>> {
+        let taps = mean_of(&state.taps);
+        let mut all = Vec::with_capacity(N_STRETCHES * N_APART);
+        for (late, &moved) in pair.late.iter().zip(moved) {
+            let spectrum = late.iter().zip(self.later(moved)).map(|(l, turn)| l * turn).collect();
+            let mut late = self.fft.inverse(spectrum);
+            late.truncate(pair.given.without.len());
+            all.extend(self.lagged(&convolve(&late, self.first_lag(), &taps)));
+        }
+        all
+    }
+
+    /// A sound in all lags of the filter.
+    fn lagged(&self, x: &[f64]) -> impl Iterator<Item = Vec<f64>> {
+        let (n, half, step) = (x.len() as i64, N_APART as i64 / 2, self.apart_step());
+        (-half..=half).map(move |lag| {
+            let at = |row: i64| usize::try_from(row - lag * step).ok();
+            (0..n).map(|row| at(row).and_then(|at| x.get(at)).copied().unwrap_or(0.0)).collect()
+        })
+    }
+
+    /// Samples between taps of the filter.
+    fn apart_step(&self) -> i64 {
+        (self.rate_hz / 48_000.0).round().max(1.0) as i64
+    }
+
+    /// Ridge of the filters' taps.
+    pub(super) fn apart_ridge(&self, energy: f64, sd: &[f64]) -> Vec<f64> {
+        sd.iter().flat_map(|sd| [ROW_ERROR * energy / sd.powi(2); N_APART]).collect()
+    }
+
+    /// Response of a pair without the screen, with each stretch of its late sound moved.
+    pub(super) fn moved_source(&self, pair: &Pair, moved: &[f64]) -> Spectrum {
+        let mut source = pair.source.clone();
+        for (late, &moved) in pair.late.iter().zip(moved).filter(|(_, moved)| **moved != 0.0) {
+            for ((all, late), turn) in source.iter_mut().zip(late).zip(self.later(moved)) {
+                *all += late * (turn - 1.0);
+            }
+        }
+        source
+    }
+
+    /// Moves of a pair's stretches, with what their filters tell on top.
+    pub(super) fn moves(&self, pair: &Pair, moved: &[f64], apart: &[f64]) -> Vec<f64> {
+        let filters = apart.chunks(N_APART).zip(&pair.late);
+        moved.iter().zip(filters).map(|(m, (apart, late))| m + self.delay_of(late, apart)).collect()
+    }
+
+    /// By how many samples a sound is delayed that is itself plus its filtered self: where the
+    /// delayed sound resembles that most.
+    fn delay_of(&self, late: &Spectrum, apart: &[f64]) -> f64 {
+        let half = N_APART as i64 / 2;
+        let turn = TAU / self.fft.n_points() as f64;
+        let heard: Vec<(f64, Complex<f64>)> = (0..self.fft.n_bins())
+            .step_by(MOVE_EVERY)
+            .filter(|&k| (MOVE_RANGE_HZ[0]..MOVE_RANGE_HZ[1]).contains(&(k as f64 * self.df_hz())))
+            .map(|k| {
+                let turn = turn * k as f64;
+                let filter: Complex<f64> = apart
+                    .iter()
+                    .zip(-half..)
+                    .map(|(a, lag)| {
+                        let samples = (lag * self.apart_step()) as f64;
+                        a * Complex::from_polar(1.0, -turn * samples)
+                    })
+                    .sum();
+                (turn, (filter + 1.0) * late[k].norm_sqr())
+            })
+            .collect();
+        let resemblance = |delay: f64| -> f64 {
+            heard.iter().map(|(turn, x)| (x * Complex::from_polar(1.0, turn * delay)).re).sum()
+        };
+        let reach = ((half * self.apart_step()) as f64 / MOVE_STEP) as i32;
+        (-reach..=reach)
+            .map(|i| f64::from(i) * MOVE_STEP)
+            .map(|delay| (delay, resemblance(delay)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or(0.0, |(delay, _)| delay)
+    }
+
+    /// A delay by some samples, bin by bin.
+    fn later(&self, samples: f64) -> impl Iterator<Item = Complex<f64>> {
+        turns(-TAU / self.fft.n_points() as f64 * samples)
+    }
+}
