@@ -172,23 +172,23 @@ pub struct Weights {
 
 /// Calibrated weights with two spots or more ...
 pub const WEIGHTS: Weights = Weights {
-    window_db: 0.0215,
+    window_db: 0.0167,
     spots: 1.5,
     placement: 0.0,
-    echo: 3.4,
+    echo: 4.8,
     tail: 0.02,
     noise: 0.1,
-    unknown_gap: 0.4,
+    unknown_gap: 0.28,
 };
 /// ... and with a single spot.
 pub const WEIGHTS_SINGLE: Weights = Weights {
-    window_db: 0.028,
+    window_db: 0.0217,
     spots: 0.0,
     placement: 1.2,
-    echo: 2.1,
+    echo: 2.9,
     tail: 0.04,
     noise: 4.0,
-    unknown_gap: 0.4,
+    unknown_gap: 0.28,
 };
 
 /// What is left of the variance of an unknown gap where the takes tell of it.
