@@ -303,8 +303,8 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
     let low = common_hz.iter().copied().fold(f64::INFINITY, f64::min);
     let high = common_hz.iter().copied().fold(0.0, f64::max);
     out.push(format!(
-        "Figures are means over the {} third-octave bands from {low} Hz to {high} Hz that all \
-         have.",
+        "Figures are means over the {} third-octave bands from {low} Hz to {high} Hz measured or \
+         predicted for all of them.",
         common_hz.len()
     ));
     let first: Vec<&Entry> = entries.iter().filter(|e| e.loss_rank == 1).collect();
@@ -316,7 +316,7 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
         )),
         several => {
             let names: Vec<&str> = several.iter().map(|e| e.summary.name.as_str()).collect();
-            out.push(format!("No difference shown in least loss: {}.", names.join(", ")));
+            out.push(format!("Which of {} loses least is not shown.", names.join(", ")));
         }
     }
     for pair in pairs {

@@ -299,7 +299,7 @@ fn say_angles(
     } else {
         format!("{low:.0} to {high:.0} degrees")
     };
-    let mut sentence = format!("The seats see {name} under {span}; {wanted}.");
+    let mut sentence = format!("The seats see {name} at an angle of {span}; {wanted}.");
     for (practice, words) in
         [(Practice::Larger, "closer than that"), (Practice::Smaller, "farther away than that")]
     {

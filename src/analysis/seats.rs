@@ -286,10 +286,11 @@ fn say(bands: &[BandDependence], inside: &[bool], n_seats: usize, s: &Summary) -
     let moved: Vec<&BandDependence> =
         bands.iter().zip(inside).filter(|(b, i)| **i && b.moves).map(|(b, _)| b).collect();
     let share = s.share.map_or(String::new(), |v| {
+        // "100 %" beside a band that moves would be a contradiction.
+        let part = if v > 0.995 { "More than 99".into() } else { format!("{:.0}", 100.0 * v) };
         format!(
-            "{:.0} % of the variance of the loss shape ({common:.2} dB rms) is the same at all \
-             {n_seats} seats. ",
-            100.0 * v
+            "{part} % of the variance of the loss shape ({common:.2} dB rms) is the same at all \
+             {n_seats} seats. "
         )
     });
     let movement = match (moved.is_empty(), top) {

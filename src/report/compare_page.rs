@@ -87,7 +87,7 @@ fn ranking(comparison: &Comparison) -> Table {
     });
     Table {
         caption: format!(
-            "Figures over the bands that all have{range}, with their 95 % uncertainty"
+            "Figures over the bands known for all{range}, with their 95 % uncertainty"
         ),
         head: [
             "Screen",

@@ -77,7 +77,7 @@ impl MeterDoubt {
     /// The rule in words, for the papers.
     pub fn statement(self) -> String {
         format!(
-            "One light reading is trusted to {} % standard uncertainty ({}). Half of its variance \
+            "One light reading has a standard uncertainty of {} % ({}). Half of its variance \
              is taken as the meter's calibration, which cancels in ratios of readings by the same \
              meter; luminance and illuminance meters are taken as independent.",
             self.percent,

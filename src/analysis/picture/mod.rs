@@ -208,12 +208,12 @@ fn say(light: &Light) -> Vec<String> {
         }
         match gain.half_gain_deg {
             Some(h) => out.push(format!(
-                "Half of it is left at {:.0} degrees (+-{:.0}).",
+                "Half of that is left at {:.0} degrees (+-{:.0}).",
                 h.value,
                 h.u95.max(1.0)
             )),
             None if gain.largest_deg > 2.0 => out.push(format!(
-                "Half of it is not reached up to {:.0} degrees, where the readings end.",
+                "The gain does not fall to half of that up to {:.0} degrees, where the readings end.",
                 gain.largest_deg
             )),
             None => {}
@@ -309,7 +309,7 @@ mod tests {
         assert!((light.holes.unwrap().gain_without_holes.unwrap() - 1.0).abs() < 1e-12);
         assert!((light.uniformity.unwrap().minimum_over_centre.value - 0.84375).abs() < 1e-12);
         let text = light.statement.join(" ");
-        assert!(text.contains("14.0 fL") && text.contains("not reached up to 40"), "{text}");
+        assert!(text.contains("14.0 fL") && text.contains("to half of that up to 40"), "{text}");
     }
 
     #[test]

@@ -36,6 +36,20 @@ pub(super) fn say(
                 correction.tolerance_rms_db
             )
         });
+    let single = seats
+        .iter()
+        .filter_map(|s| Some((s, s.worst_band.as_ref()?)))
+        .filter(|(_, band)| band.left_db.abs() > correction.tolerance_band_db)
+        .max_by(|a, b| a.1.left_db.abs().total_cmp(&b.1.left_db.abs()))
+        .map_or(String::new(), |(s, band)| {
+            format!(
+                " A single band is off by {:.2} dB (seat {}, {}; {} dB is allowed).",
+                band.left_db.abs(),
+                s.id,
+                crate::analysis::biquad::say_hz(band.nominal_hz),
+                correction.tolerance_band_db
+            )
+        });
     let again = "Correct it in the processor and record the corrected takes again.";
     match verdict {
         V::Achieved => {
@@ -48,7 +62,7 @@ pub(super) fn say(
         }
         V::DoneButLeftOver => (
             format!(
-                "The setting is active and does what was asked, but it is not enough.{farthest}"
+                "The setting is active and does what was asked, but it is not enough.{farthest}{single}"
             ),
             Some(correction.advice.clone().unwrap_or_else(|| {
                 "Check that nothing was moved between the recordings; then treat what is left at \

@@ -78,7 +78,7 @@ fn bands_figure(forecast: &Forecast) -> Figure {
             .join(" "),
         caption: format!(
             "Up = the sheet takes energy away. From thin-sheet theory, not from takes{}.",
-            if forecast.sheets.len() <= 2 { "; shaded: what it is trusted to" } else { "" }
+            if forecast.sheets.len() <= 2 { "; shaded: its uncertainty" } else { "" }
         ),
         x: Axis::frequency(84.0, 22_500.0),
         y: decibel("Expected loss, dB"),
