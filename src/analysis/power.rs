@@ -149,7 +149,7 @@ pub fn gain_power(gain_db: impl Fn(f64) -> f64, speaker: Option<&SpeakerInfo>) -
             .iter()
             .filter_map(|p| p.driver_watts)
             .fold(None, |a: Option<f64>, w| Some(a.map_or(w, |a| a.max(w))))?;
-        Some(check(most, limit, "The high-frequency driver in the long run", "it stands"))
+        Some(check(most, limit, "The high-frequency driver in the long run", "it can take"))
     });
     let mut cost = PowerCost {
         bands,

@@ -261,7 +261,13 @@ fn say_limit(l: &LimitCheck) -> String {
         Verdict::Fail => "not kept",
         Verdict::NotShown => "not shown",
     };
-    format!("For orientation, {}: {outcome} ({}).", l.name, l.source)
+    // More even or brighter than a cinema is no fault at home: say which way it is.
+    let side = match l.verdict {
+        Verdict::Fail | Verdict::ConditionalFail if l.measured > l.maximum => ", it is above",
+        Verdict::Fail | Verdict::ConditionalFail => ", it is below",
+        _ => "",
+    };
+    format!("For orientation, {}: {outcome}{side} ({}).", l.name, l.source)
 }
 
 #[cfg(test)]
