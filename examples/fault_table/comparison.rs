@@ -49,7 +49,7 @@ pub fn faults() -> Vec<Fault> {
                 one(clean, take, mic, Topic::Polarity)
             },
         ),
-        Fault::of_session("gain step between spots", "dB", [0.5, 0.25], |clean, size| {
+        Fault::of_session("gain step between spots", "dB", [0.55, 0.275], |clean, size| {
             let take = with(clean, 1, 2);
             let mic = gain(&clean.recordings[take].mic, size);
             one(clean, take, mic, Topic::GainStep)
@@ -57,7 +57,7 @@ pub fn faults() -> Vec<Fault> {
         Fault::of_session(
             "gain step at one seat between the conditions",
             "dB",
-            [1.0, 0.5],
+            [0.9, 0.45],
             |clean, size| {
                 let changed = (1..=2)
                     .map(|spot| with(clean, 1, spot))
