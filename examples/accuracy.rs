@@ -8,9 +8,9 @@
 //! written with its budget, for calibration.
 
 use rayon::prelude::*;
+use scrimcheck::analysis::budget::{Combined, Term};
 use scrimcheck::analysis::level::subtract_step;
 use scrimcheck::analysis::loss::{Estimate, losses};
-use scrimcheck::analysis::uncertainty::{Combined, Term};
 use scrimcheck::chain::{control_step, place_echoes};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Kind, Scenario, simulate};

@@ -1,5 +1,6 @@
 //! The chain from an opened session to the finished result, top to bottom.
 
+use crate::analysis::budget::Term;
 use crate::analysis::check::{Judged, TakeRead, judge_session};
 use crate::analysis::claims::judge_claims;
 use crate::analysis::correction::{CorrectionError, fit_with_seats};
@@ -18,6 +19,7 @@ use crate::analysis::sheet::gap::{
     GapEstimate, GapSearch, SeatTransmission as SeatRatio, estimate_gap,
 };
 use crate::analysis::verification::verify;
+use crate::ingest::calibration::correction_db;
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
@@ -80,12 +82,13 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     }
     let gap = place_echoes(session, &mut transfers);
     let joint = joint::fit(&transfers.plan, &transfers.seats);
-    let (mut table, budget) = losses_from(session, &transfers, &transfers.seats, &joint);
+    let (mut table, mut budget) = losses_from(session, &transfers, &transfers.seats, &joint);
 
     // Whether the recordings were equally loud.
     let step = control_step(session, &transfers);
     if let Some(step) = &step {
         subtract_step(&mut table, step);
+        budget.add_to_all(Term::Level, step.u_db);
     }
     let level = find_level(&table.bands, &mean_loss_db(&table), step.as_ref());
     warnings.extend(level_warnings(&level, step.as_ref()));
@@ -282,9 +285,11 @@ fn light_readings(session: &Session) -> Result<Option<Vec<Reading>>, ChainError>
 }
 
 /// Band levels by condition, power mean over all takes of the main loudspeaker,
-/// relative to the strongest band without the screen.
+/// relative to the strongest band without the screen, with the microphone's correction where
+/// a calibration file is named.
 fn levels(session: &Session, transfers: &Transfers) -> Levels {
     let n_bands = transfers.bands.len();
+    let calibration = session.calibration.as_deref().unwrap_or(&[]);
     let mean_power = |wanted: &dyn Fn(Condition) -> bool, noise: bool, band: usize| {
         let powers: Vec<f64> = transfers
             .takes
@@ -297,7 +302,9 @@ fn levels(session: &Session, transfers: &Transfers) -> Levels {
             .filter(|p| p.is_finite() && *p > 0.0)
             .collect();
         let mean = powers.iter().sum::<f64>() / powers.len() as f64;
-        (!powers.is_empty()).then_some(mean * transfers.bands[band].width_hz())
+        let of_microphone_db = correction_db(calibration, transfers.bands[band].exact_hz());
+        let factor = 10f64.powf(of_microphone_db / 10.0) * transfers.bands[band].width_hz();
+        (!powers.is_empty()).then_some(mean * factor)
     };
     let is = |condition| move |c| c == condition;
     let row = |wanted: &dyn Fn(Condition) -> bool, noise: bool| -> Vec<Option<f64>> {

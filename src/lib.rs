@@ -20,6 +20,7 @@
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
 
+pub mod air;
 pub mod analysis;
 pub mod chain;
 pub mod cli;

@@ -45,8 +45,6 @@ pub enum Topic {
     SingleSpot,
     /// Stated and found gap differ, or gap not stated.
     Gap,
-    /// Bands that the data cannot carry.
-    AbsentBands,
     /// Takes or seats missing.
     Missing,
     /// A file whose name fits no take.
@@ -55,8 +53,6 @@ pub enum Topic {
     Rattle,
     /// Distortion.
     Distortion,
-    /// Claims.
-    Claim,
     /// Equaliser setting.
     Correction,
     /// Power or driver limits.

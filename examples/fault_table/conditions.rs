@@ -2,7 +2,7 @@
 
 use crate::clean::*;
 use crate::fault::Fault;
-use scrimcheck::analysis::air::{Air, loss_error_db};
+use scrimcheck::air::{MoistAir, loss_error_db};
 use scrimcheck::ingest::manifest::{EachCondition, PerCondition};
 use scrimcheck::ingest::session::Session;
 use scrimcheck::units::ThirdOctave;
@@ -38,8 +38,8 @@ pub fn faults() -> Vec<Fault> {
                 let band = [ThirdOctave::from_index(12)];
                 // The humidity that makes an error of this size, by trial in small steps.
                 let error = |humidity: f64| {
-                    let air = Air::at_sea_level(20.0, 50.0);
-                    loss_error_db(&band, air, Air::at_sea_level(20.0, humidity), distance)[0]
+                    let air = MoistAir::at_sea_level(20.0, 50.0);
+                    loss_error_db(&band, air, MoistAir::at_sea_level(20.0, humidity), distance)[0]
                 };
                 let mut with = 50.0;
                 while error(with) < size && with > 20.0 {

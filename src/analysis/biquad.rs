@@ -150,12 +150,6 @@ impl Biquad {
         };
         square(self.b0, self.b1, self.b2) / square(1.0, self.a1, self.a2)
     }
-
-    /// Whether the section dies away by itself: both poles inside the unit circle
-    /// (the stability triangle `|a2| < 1`, `|a1| < 1 + a2`).
-    pub fn is_stable(&self) -> bool {
-        self.a2.abs() < 1.0 && self.a1.abs() < 1.0 + self.a2
-    }
 }
 
 /// `sin^2(pi f / rate)`, the variable of [`Biquad::power`].
@@ -183,17 +177,6 @@ pub fn bandwidth_digital_oct(q: f64, frequency_hz: f64, rate_hz: f64) -> f64 {
     bandwidth_analog_oct(q) * w0.sin() / w0
 }
 
-/// Q of a bandwidth in octaves, analog definition; inverse of [`bandwidth_analog_oct`].
-pub fn q_from_bandwidth_analog(bandwidth_oct: f64) -> f64 {
-    0.5 / (std::f64::consts::LN_2 / 2.0 * bandwidth_oct).sinh()
-}
-
-/// Q of a bandwidth in octaves, digital definition; inverse of [`bandwidth_digital_oct`].
-pub fn q_from_bandwidth_digital(bandwidth_oct: f64, frequency_hz: f64, rate_hz: f64) -> f64 {
-    let w0 = 2.0 * std::f64::consts::PI * frequency_hz / rate_hz;
-    q_from_bandwidth_analog(bandwidth_oct * w0 / w0.sin())
-}
-
 /// Slope S of a shelf with this Q and gain, for processors that ask for a slope:
 /// `1/Q^2 = (A + 1/A)(1/S - 1) + 2`, `A = 10^(gain/40)`. S = 1 is the steepest
 /// without overshoot. `q` above 0. Source: Audio EQ Cookbook.
@@ -214,4 +197,4 @@ pub(crate) fn say_hz(hz: f64) -> String {
 #[cfg(test)]
 // The tables are written with the digits they are printed with.
 #[allow(clippy::approx_constant)]
-mod tests;
+pub(crate) mod tests;

@@ -113,14 +113,6 @@ pub struct Geometry {
     pub statement: Vec<String>,
 }
 
-/// Cosine of the angle between the sheet's normal and the path to a seat; `None` without a
-/// position ahead of the loudspeaker.
-pub fn cos_theta(seat: &SeatInfo) -> Option<f64> {
-    let [ahead, right, _] = seat.position_m?;
-    let cos = ahead / ahead.hypot(right);
-    (cos > 0.0 && cos.is_finite()).then_some(cos)
-}
-
 /// Looks at all seats.
 ///
 /// Warnings of [`Topic::Geometry`]: a seat behind the sheet, structure that can be seen, moire.

@@ -1,8 +1,9 @@
 //! The loss per seat and its mean: what every later step and paper reads.
 
+use super::budget::Budget;
 use super::joint::{self, Joint, Spectrum};
 use super::passage::{SeatPassage, seat_passage};
-use super::uncertainty::{Budget, SeatScatter, SessionScatter};
+use super::uncertainty::{SeatScatter, SessionScatter};
 use crate::ingest::session::Session;
 use crate::transfer::measure::Transfers;
 use crate::transfer::seat::SeatTransmission;

@@ -1,7 +1,7 @@
 //! From transmissions to losses, verdicts and settings.
 
-pub mod air;
 pub mod biquad;
+pub mod budget;
 pub mod check;
 pub mod claims;
 pub mod compare;

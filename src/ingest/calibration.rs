@@ -23,6 +23,20 @@ pub(crate) fn read_calibration(path: &Path) -> Result<Vec<(f64, f64)>, IngestErr
     })
 }
 
+/// Correction at a frequency, dB: linear over the logarithm of frequency between the rows,
+/// constant beyond the first and the last; 0 without any.
+pub fn correction_db(points: &[(f64, f64)], hz: f64) -> f64 {
+    let above = points.partition_point(|(at_hz, _)| *at_hz <= hz);
+    match (points[..above].last(), points.get(above)) {
+        (Some(&(low_hz, low_db)), Some(&(high_hz, high_db))) => {
+            let share = (hz / low_hz).ln() / (high_hz / low_hz).ln();
+            low_db + share * (high_db - low_db)
+        }
+        (Some(&(_, db)), None) | (None, Some(&(_, db))) => db,
+        (None, None) => 0.0,
+    }
+}
+
 struct Fault {
     row: usize,
     column: Option<usize>,
@@ -106,6 +120,16 @@ mod tests {
     fn fault(text: &str) -> (usize, Option<usize>, String) {
         let Fault { row, column, problem } = parse(text).err().unwrap();
         (row, column, problem)
+    }
+
+    #[test]
+    fn the_correction_is_straight_over_octaves_and_level_beyond_its_ends() {
+        // Half of 6 dB one octave up of two.
+        let points = [(100.0, 0.0), (400.0, 6.0)];
+        for (hz, want) in [(20.0, 0.0), (100.0, 0.0), (200.0, 3.0), (400.0, 6.0), (9e3, 6.0)] {
+            assert!((correction_db(&points, hz) - want).abs() < 1e-12, "{hz} Hz");
+        }
+        assert_eq!(correction_db(&[], 1000.0), 0.0);
     }
 
     #[test]

@@ -5,7 +5,7 @@
 //! checks the played signal, [`wav`] decodes, [`session`] holds it together,
 //! [`error`] says what is wrong and what to do.
 
-mod calibration;
+pub mod calibration;
 pub mod error;
 pub mod manifest;
 pub mod readings;

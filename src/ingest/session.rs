@@ -2,10 +2,10 @@
 
 use super::calibration::read_calibration;
 use super::error::IngestError;
-use super::manifest::{self, Condition, MANIFEST_FILE, Manifest, ManifestText, SoundSource};
+use super::manifest::{self, Condition, MANIFEST_FILE, Manifest, SoundSource};
 use super::sweep::load_sweep;
+use super::takes::discover;
 use super::takes::paths::inside;
-use super::takes::{discover, missing_conditions};
 use super::wav::read_wav;
 use crate::warning::{Topic, Warning};
 use std::ops::Range;
@@ -20,8 +20,6 @@ pub struct Session {
     /// Everything the installer wrote. Where no seats were written, `seat` holds
     /// those of the takes' names.
     pub manifest: Manifest,
-    /// The manifest as text, to point into it.
-    pub text: ManifestText,
     /// The played signal.
     pub sweep: SweepSignal,
     /// Takes in order of seat, condition, source, spot, file name.
@@ -53,9 +51,6 @@ pub struct SweepSignal {
     pub band_hz: [f64; 2],
     /// `L = T / ln(f2/f1)` in s of an exponential sweep (Novak 2015); `None` for other signals.
     pub rate_constant_s: Option<f64>,
-    /// When an exponential sweep passes `band_hz[0]`, s from the start of the file
-    /// (measured, good to a few ms); `None` for other signals.
-    pub start_s: Option<f64>,
     /// Frames that hold the signal, from first to last above 1/1000 of its peak.
     pub active: Range<usize>,
 }
@@ -124,7 +119,6 @@ impl Session {
         Ok(Self {
             root: root.to_path_buf(),
             manifest,
-            text,
             sweep,
             takes: found.takes,
             calibration,
@@ -165,12 +159,6 @@ impl Session {
     /// Id of the seat of a take.
     pub fn seat_id(&self, take: &Take) -> &str {
         self.manifest.seat.get(take.seat).map_or("", |seat| &seat.id)
-    }
-
-    /// Seats (index) and main conditions without any take, in order: empty for a
-    /// session opened with [`OpenMode::Strict`].
-    pub fn missing_conditions(&self) -> Vec<(usize, Condition)> {
-        missing_conditions(self.manifest.seat.len(), &self.takes)
     }
 
     /// Reads the recording of a take.

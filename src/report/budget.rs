@@ -1,7 +1,7 @@
 //! The uncertainty budget as the result document tells it: terms by band.
 
 use super::result::BudgetTerm;
-use crate::analysis::uncertainty::{Budget, Term};
+use crate::analysis::budget::{Budget, Term};
 
 /// Every term of the budget, root mean square over the seats with values.
 ///

@@ -193,7 +193,8 @@ pub fn correction_csv(c: &Correction) -> Result<String, CorrectionFileError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::biquad::{Biquad, q_from_bandwidth_analog, q_from_bandwidth_digital};
+    use crate::analysis::biquad::Biquad;
+    use crate::analysis::biquad::tests::{q_from_bandwidth_analog, q_from_bandwidth_digital};
     use crate::analysis::correction::fit_correction;
     use crate::analysis::made_tables::{sheet_loss_db, table};
     use crate::support::assert_close;

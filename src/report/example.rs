@@ -3,7 +3,7 @@
 
 use super::result::{Levels, SessionResult};
 use crate::analysis::loss::{Absence, Estimate, LossTable, MeanLoss, SeatLoss};
-use crate::ingest::manifest::{Manifest, ManifestText};
+use crate::ingest::manifest::Manifest;
 use crate::ingest::session::{Session, SweepSignal};
 use crate::units::{ThirdOctave, fine_grid_hz};
 use crate::warning::{Topic, Warning};
@@ -135,11 +135,9 @@ fn session(ids: &[String]) -> Session {
             rate_hz: 48_000,
             band_hz: [20.0, 20_000.0],
             rate_constant_s: None,
-            start_s: None,
             active: 0..0,
         },
         takes: Vec::new(),
-        text: ManifestText { path: "session.toml".into(), text },
         calibration: None,
         warnings: Vec::new(),
     }

@@ -2,11 +2,13 @@
 
 pub mod budget;
 pub mod compare_page;
+pub mod compare_table;
 pub mod correction_files;
 pub mod csv;
 pub mod error;
 pub mod findings;
 pub mod finite;
+pub mod forecast_table;
 pub mod html;
 pub mod json;
 pub mod look;

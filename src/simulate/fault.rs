@@ -1,7 +1,8 @@
 //! What goes wrong on site: rattles, clipping, cut files, slams, mixed-up files.
 
+use super::order::Order;
 use super::scenario::{Fault, Scenario, TakeKey};
-use super::session::{Order, SimulatedTake, Stream, peak, random};
+use super::session::{SimulatedTake, Stream, peak, random};
 use crate::ingest::manifest::SoundSource;
 use rand::RngExt;
 use rand_distr::StandardNormal;

@@ -31,7 +31,6 @@ impl InMemory {
             rate_hz: simulated.rate_hz,
             band_hz,
             rate_constant_s,
-            start_s: None,
             active: 0..simulated.sweep.len(),
         };
         let takes = simulated
@@ -48,7 +47,6 @@ impl InMemory {
         let session = Session {
             root: PathBuf::new(),
             manifest,
-            text,
             sweep,
             takes,
             calibration: None,

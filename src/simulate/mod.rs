@@ -28,12 +28,14 @@ pub mod loudspeaker;
 mod manifest;
 pub mod memory;
 pub mod noise;
+mod order;
 pub mod random;
 mod response;
 pub mod room;
 pub mod scenario;
 pub mod session;
 pub mod sheet;
+mod sinc;
 #[cfg(test)]
 mod tests;
 pub mod truth;

@@ -3,9 +3,10 @@
 use super::drive::Harmonics;
 use super::fault;
 use super::manifest::manifest_text;
+use super::order::{Order, orders_of_seat};
 use super::response::{Acoustics, PRE_ROLL, SeatPaths};
 use super::room::Image;
-use super::scenario::{Equaliser, Scenario, TakeKey};
+use super::scenario::{Equaliser, Scenario};
 use super::truth::{Truth, truth};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::takes::{TAKES_FOLDER, default_name};
@@ -109,62 +110,6 @@ pub fn simulate(scenario: &Scenario) -> SimulatedSession {
         takes,
         scenario: scenario.clone(),
     }
-}
-
-/// One take to be made.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Order {
-    pub(crate) key: TakeKey,
-    pub(crate) source: SoundSource,
-    pub(crate) repeat: u32,
-}
-
-impl Order {
-    /// A number of its own for random streams.
-    fn index(&self) -> u64 {
-        let source = u64::from(self.source == SoundSource::Control);
-        (((self.key.seat as u64 * 4 + self.key.condition as u64) * 64 + u64::from(self.key.spot))
-            * 64
-            + u64::from(self.repeat))
-            * 2
-            + source
-    }
-
-    /// The microphone stays for repeats and for the control take of the same spot.
-    fn place_index(&self) -> u64 {
-        Order { repeat: 0, source: SoundSource::Centre, ..*self }.index()
-    }
-
-    pub(crate) fn hung(&self) -> bool {
-        self.key.condition > 0
-    }
-
-    /// 0 without the screen, 1 with it.
-    pub(crate) fn side(&self) -> usize {
-        usize::from(self.hung())
-    }
-}
-
-fn orders_of_seat(scenario: &Scenario, seat: usize) -> Vec<Order> {
-    let n_conditions = if scenario.equaliser.is_some() { 3 } else { 2 };
-    let mut orders = Vec::new();
-    for source in [SoundSource::Centre, SoundSource::Control] {
-        let spots = match (&scenario.control, source) {
-            (None, SoundSource::Control) => 0,
-            (Some(c), SoundSource::Control) if !c.every_spot => 1,
-            _ => scenario.spots,
-        };
-        let repeats = if source == SoundSource::Centre { scenario.repeats } else { 1 };
-        let conditions = if source == SoundSource::Centre { n_conditions } else { 2 };
-        for condition in 0..conditions {
-            for spot in 1..=spots {
-                for repeat in 0..repeats {
-                    orders.push(Order { key: TakeKey { seat, condition, spot }, source, repeat });
-                }
-            }
-        }
-    }
-    orders
 }
 
 /// What all takes share: acoustics, plans, the sweep's spectrum.

@@ -82,7 +82,7 @@ fn a_dead_room_gives_back_the_truth() {
                 assert!(
                     (got - want).abs() < 0.01,
                     "{kind:?}, seat {seat}, {} Hz: {got} dB, truth {want}",
-                    band.label()
+                    band.nominal_hz()
                 );
                 // Weighted by the loudspeaker's ripple, so not quite the same.
                 let room = session.truth.in_room_seats[seat][b];

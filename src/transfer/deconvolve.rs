@@ -166,7 +166,6 @@ mod tests {
             rate_hz: 48_000,
             band_hz: [1.0, 24_000.0],
             rate_constant_s: None,
-            start_s: None,
             active: 0..0,
         }
     }

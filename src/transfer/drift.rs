@@ -184,7 +184,6 @@ mod tests {
             rate_hz: 48_000,
             band_hz: [20.0, 20_000.0],
             rate_constant_s: Some(0.723_824),
-            start_s: None,
             active: 0..0,
         };
         let plan = DriftPlan::new(&early_plan, &sweep).expect("an exponential sweep");

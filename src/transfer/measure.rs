@@ -5,7 +5,7 @@ use super::distortion::Distortion;
 use super::drift::{drift_difference_ppm, drift_warp};
 use super::seat::{SeatPlan, SeatTransmission, transmit};
 use super::take::{TakePlan, TakeResponse};
-use crate::analysis::air::speed_of_sound_m_s;
+use crate::air::speed_of_sound_m_s;
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, PerCondition, SoundSource};
 use crate::ingest::session::{Recording, Session, Take};
@@ -74,10 +74,6 @@ impl Transfers {
 pub struct TakeSummary {
     /// Index into the session's takes.
     pub take: usize,
-    /// Arrival of the direct sound after the start of the sweep's file, s.
-    pub arrival_s: f64,
-    /// Level of the sweep above the take's noise, per third-octave band, dB.
-    pub snr_db: Vec<f64>,
     /// Drift of the recorder's clock, parts per million.
     pub drift_ppm: Option<f64>,
     /// Mean power density in the room window, third-octave bands, then fine bands.
@@ -159,8 +155,6 @@ pub fn measure(
         .into_iter()
         .map(|t| TakeSummary {
             take: t.take,
-            arrival_s: t.arrival_s,
-            snr_db: t.snr_db,
             drift_ppm: t.drift_ppm,
             power: t.power,
             noise: t.noise,

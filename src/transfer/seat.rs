@@ -171,11 +171,6 @@ impl SeatPlan {
         self.bands[band].exact_hz()
     }
 
-    /// Width of a third-octave band, Hz.
-    pub fn band_width_hz(&self, band: usize) -> f64 {
-        self.bands[band].width_hz()
-    }
-
     /// Values of third-octave bands for every bin, linear in log frequency between mid-bands
     /// and constant beyond the first and last one.
     pub fn per_bin(&self, values: &[f64]) -> Vec<f64> {

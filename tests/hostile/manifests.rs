@@ -1,4 +1,6 @@
 //! Manifests in the wrong encoding, broken, nested, huge, or with figures that cannot be.
+//!
+//! One long file, since it is one table: a case a line or two, read from top to bottom.
 
 use super::room::MANIFEST;
 use super::run::Class::{Accepted, Refused, Warned};

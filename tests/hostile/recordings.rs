@@ -1,4 +1,6 @@
 //! Files of recordings: no WAV, damaged, of every kind of sample, of wrong length.
+//!
+//! One long file, since it is one table of cases; above it what makes their bytes.
 
 use super::room::{MANIFEST, RATE_HZ, TAKES, sweep_params, sweep_samples, take_samples};
 use super::run::Class::{Accepted, Refused, Warned};

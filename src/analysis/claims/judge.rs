@@ -46,15 +46,6 @@ impl Verdict {
     }
 }
 
-/// Which side of a limit is allowed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Side {
-    /// The claim holds at or below the limit.
-    AtMost,
-    /// The claim holds at or above the limit.
-    AtLeast,
-}
-
 /// Limits of one value; at least one is needed for a verdict.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Limits {
@@ -78,22 +69,6 @@ pub struct Judgement {
 }
 
 const NOTHING: Judgement = Judgement { verdict: Verdict::NotShown, probability: None, guard: None };
-
-/// Judges `measured` with standard uncertainty `u` (same unit) against one limit.
-///
-/// The probability of conformity is `F((limit - y) / u)` for [`Side::AtMost`], `F` the
-/// distribution function of Student's t with `dof` degrees of freedom.
-///
-/// # Valid range
-/// Finite `measured` and `limit`, finite `u >= 0`, `dof > 0` (infinite allowed); anything
-/// else, NaN included, is [`Verdict::NotShown`].
-pub fn judge(measured: f64, u: f64, dof: f64, limit: f64, side: Side) -> Judgement {
-    let limits = match side {
-        Side::AtMost => Limits { lower: None, upper: Some(limit) },
-        Side::AtLeast => Limits { lower: Some(limit), upper: None },
-    };
-    judge_between(measured, u, dof, limits)
-}
 
 /// Judges `measured` against a lower limit, an upper limit, or both.
 ///
@@ -180,6 +155,23 @@ pub fn student_sf(x: f64, dof: f64) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Which side of a limit is allowed.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    enum Side {
+        /// The claim holds at or below the limit.
+        AtMost,
+        /// The claim holds at or above the limit.
+        AtLeast,
+    }
+
+    fn judge(measured: f64, u: f64, dof: f64, limit: f64, side: Side) -> Judgement {
+        let limits = match side {
+            Side::AtMost => Limits { lower: None, upper: Some(limit) },
+            Side::AtLeast => Limits { lower: Some(limit), upper: None },
+        };
+        judge_between(measured, u, dof, limits)
+    }
 
     #[test]
     fn quantiles_are_those_of_the_published_table() {

@@ -20,10 +20,7 @@ mod judge;
 mod measured;
 mod words;
 
-pub use judge::{
-    GUARD_CONFIDENCE, Judgement, Limits, Side, Verdict, judge, judge_between, student_quantile,
-    student_sf,
-};
+pub use judge::{Judgement, Limits, Verdict, judge_between, student_quantile, student_sf};
 
 use super::loss::LossTable;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};

@@ -1,7 +1,6 @@
-
 use super::*;
 
-fn entry(name: &str, loss: f64, u: f64) -> Summary {
+pub(crate) fn entry(name: &str, loss: f64, u: f64) -> Summary {
     let n = 4;
     Summary {
         name: name.into(),
@@ -97,17 +96,4 @@ fn a_result_document_is_read_by_its_keys() {
     assert!(error.contains("x:") && error.contains("mean.u95_db"), "{error}");
     let error = Summary::from_result("y", &serde_json::json!({})).unwrap_err().to_string();
     assert!(error.contains("format"), "{error}");
-}
-
-#[test]
-fn table_and_csv_show_missing_figures_as_missing() {
-    let mut b = entry("Bühne", 2.0, 0.1);
-    (b.sd_db, b.n_seats, b.claims) = (vec![None; 4], 1, None);
-    let c = compare(vec![entry("a", 2.0, 0.1), b]).unwrap();
-    let text = comparison_table(&c);
-    assert!(text.contains("\u{2013}") && text.contains("1 of 2"), "{text}");
-    let csv = String::from_utf8(comparison_csv(&c).unwrap()).unwrap();
-    let row: Vec<&str> = csv.lines().nth(2).unwrap().split(',').collect();
-    assert_eq!((row[0], row[5], row[8]), ("Bühne", "", ""));
-    assert!(!csv.contains("NaN"));
 }

@@ -1,9 +1,10 @@
 //! Echoes between sheet and front: their lag, their series, and what each term of the front adds.
 
-use super::fitter::{Fitter, Look, Pair, ROW_ERROR, Seat, State};
+use super::fitter::{Fitter, ROW_ERROR};
 use super::front::{Front, MAIN_TERM, N_TERMS, expected, whole_samples};
 use super::reflector::limited;
 use super::slow::add_slow;
+use super::state::{Look, Pair, Seat, State};
 use super::{Spectrum, mean_of};
 use crate::transfer::fft::turns;
 use crate::transfer::window::cut_circular;

@@ -1,8 +1,9 @@
 //! Rows and ridges of the equations, and what a fit leaves of them.
 
-use super::fitter::{Fitter, Pair, ROW_ERROR};
+use super::fitter::{Fitter, ROW_ERROR};
 use super::mean_of;
 use super::slow::{SLOW_S, low_pass, slow_parts};
+use super::state::Pair;
 use crate::transfer::early::convolve;
 use crate::transfer::window::rise;
 use std::f64::consts::PI;

@@ -6,6 +6,7 @@ use super::late::{N_STRETCHES, apart_sd, apart_sd_at_first, stretches};
 use super::pair::{Reduced, Rows};
 use super::reflector::{Reflector, clear_s};
 use super::slow::{SLOW_S, slow_parts};
+use super::state::{Look, Pair, Seat, Solved, State};
 use super::{Joint, SeatFit, Spectrum, echo_series, thin};
 use crate::transfer::direct::{DirectPair, HEAD_S};
 use crate::transfer::fft::RealFft;
@@ -34,27 +35,6 @@ const FREE_STEPS: usize = 6;
 /// ... and after that, while it may differ as far as all pairs have shown.
 const HELD_STEPS: usize = 3;
 
-/// Everything of a seat that does not change from step to step.
-pub struct Seat<'a> {
-    /// What was measured there.
-    pub given: &'a SeatTransmission,
-    pub(super) pairs: Vec<Pair>,
-}
-
-/// A pair of takes, with more weight at low frequencies.
-pub struct Pair {
-    /// Both responses.
-    pub given: DirectPair,
-    /// Spectrum of the response without the screen.
-    pub(super) source: Spectrum,
-    /// Spectra of the stretches of what comes after the direct sound without the screen.
-    pub(super) late: Vec<Spectrum>,
-    /// Energy of the direct sound without the screen.
-    pub(super) energy: f64,
-    /// End of the direct sound at the seat, s after the crest.
-    end_s: f64,
-}
-
 /// All seats, ready for the steps.
 pub struct Fitter<'a> {
     pub(super) fft: RealFft,
@@ -66,25 +46,6 @@ pub struct Fitter<'a> {
     pub(super) terms: Vec<[Complex<f64>; N_TERMS]>,
     /// Seats with their pairs.
     pub seats: Vec<Seat<'a>>,
-}
-
-/// What a step knows of one seat.
-#[derive(Clone)]
-pub(super) struct State {
-    /// Taps of all pairs.
-    pub(super) taps: Vec<Vec<f64>>,
-    /// Gains of the slow parts of all pairs.
-    pub(super) slow: Vec<Vec<f64>>,
-    /// Power of what the fit leaves, per row; see [`Fitter::left_power`].
-    pub(super) left: Vec<f64>,
-    /// Delay of the taps after a minimum-phase sheet, s.
-    pub(super) delay_s: f64,
-    /// How much later each stretch of the late sound comes with the screen, of all pairs, samples.
-    pub(super) moved: Vec<Vec<f64>>,
-    /// Taps of the filters on top of that, of all pairs.
-    pub(super) apart: Vec<Vec<f64>>,
-    /// Standard deviation expected of these, stretch by stretch.
-    pub(super) apart_sd: Vec<f64>,
 }
 
 impl<'a> Fitter<'a> {
@@ -403,19 +364,4 @@ impl<'a> Fitter<'a> {
         next.left = self.left_power(&all_left);
         Some(next)
     }
-}
-
-/// A pair with what the last step knows of it.
-pub(super) struct Look<'a> {
-    pub(super) state: &'a State,
-    pub(super) pair: &'a Pair,
-    /// Its late sound, see [`Fitter::late`].
-    pub(super) late: &'a [Vec<f64>],
-}
-
-/// A pair in one step.
-struct Solved {
-    reduced: Reduced,
-    /// Its late sound, see [`Fitter::late`].
-    late: Vec<Vec<f64>>,
 }

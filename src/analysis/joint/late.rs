@@ -9,8 +9,9 @@
 
 use super::Spectrum;
 use super::equations::emphasised;
-use super::fitter::{Fitter, Pair, ROW_ERROR, State};
+use super::fitter::{Fitter, ROW_ERROR};
 use super::mean_of;
+use super::state::{Pair, State};
 use crate::transfer::early::convolve;
 use crate::transfer::fft::turns;
 use crate::transfer::window::rise;

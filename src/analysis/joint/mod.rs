@@ -22,18 +22,20 @@ mod late;
 mod pair;
 pub mod reflector;
 mod slow;
+mod state;
 #[cfg(test)]
 mod tests;
 mod thin;
 
 use crate::transfer::fft::{RealFft, turns};
 use crate::transfer::seat::{SeatPlan, SeatTransmission};
-use fitter::{Fitter, Seat};
+use fitter::Fitter;
 use front::Front;
 use rayon::prelude::*;
 use realfft::num_complex::Complex;
 use reflector::{Reflector, limited};
 use slow::{SLOW_S, add_slow};
+use state::Seat;
 use std::f64::consts::PI;
 
 /// One-sided spectrum.

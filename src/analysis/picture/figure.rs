@@ -35,11 +35,6 @@ impl Figure {
     pub fn for_claim(self) -> LightFigure {
         LightFigure { value: self.value, u: self.u, dof: METER_DOF }
     }
-
-    /// Relative standard uncertainty.
-    pub fn u_relative(self) -> f64 {
-        self.u / self.value
-    }
 }
 
 /// How far one reading is trusted.

@@ -241,8 +241,8 @@ mod tests {
         let u = |against| {
             let rows = [reading(0.0, 50.0, Some(against)), reading(20.0, 45.0, Some(against))];
             let gain = gain_over_angle(&rows, 1.0, METER).unwrap();
-            let (_, ratio) = gain.at(20.0).unwrap();
-            (gain.on_axis.unwrap().u_relative(), ratio.u_relative())
+            let (on_axis, (_, ratio)) = (gain.on_axis.unwrap(), gain.at(20.0).unwrap());
+            (on_axis.u / on_axis.value, ratio.u / ratio.value)
         };
         let (gain, ratio) = u(Against::WhiteReference(50.0));
         assert!((gain - 0.02).abs() < 1e-12 && (ratio - 0.02 * 2f64.sqrt()).abs() < 1e-12);

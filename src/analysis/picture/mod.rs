@@ -6,7 +6,6 @@ pub mod gain;
 pub mod uniformity;
 
 use super::claims::{ClaimVerdict, LightFigure, Verdict, is_light, judge_light};
-use super::geometry::Geometry;
 use super::sheet::perforated::{EndCorrection, Lattice, Perforation};
 use crate::ingest::manifest::{Claim, ClaimQuantity, PictureInfo, ScreenInfo};
 use crate::ingest::readings::{Point, Reading};
@@ -16,15 +15,6 @@ use gain::Gain;
 use serde::Serialize;
 use std::f64::consts::PI;
 use uniformity::{LimitCheck, Uniformity};
-
-/// `picture` of the result document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct PictureSide {
-    /// From the light readings; absent without any.
-    pub light: Option<Light>,
-    /// Seats and angles; absent without positions and sizes.
-    pub geometry: Option<Geometry>,
-}
 
 /// What the light readings say.
 #[derive(Debug, Clone, PartialEq, Serialize)]

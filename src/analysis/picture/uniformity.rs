@@ -223,7 +223,7 @@ mod tests {
         assert!((u.minimum_over_centre.value - 0.76).abs() < 1e-12);
         assert!((u.minimum_over_maximum.value - 0.76).abs() < 1e-12);
         // Two readings of one meter, half of 1 % squared each.
-        assert!((u.minimum_over_centre.u_relative() - 0.01).abs() < 1e-12);
+        assert!((u.minimum_over_centre.u / u.minimum_over_centre.value - 0.01).abs() < 1e-12);
         assert_eq!(u.limits.len(), 3);
     }
 

@@ -2,7 +2,6 @@
 //! power. The same models as in the analysis of a session.
 
 pub mod describe;
-pub mod table;
 
 use super::geometry::{SeenPicture, one_arc_minute_distance_m};
 use super::sheet::air::Air;
@@ -344,4 +343,4 @@ pub fn power_cost(bands: &[ThirdOctave], loss_db: &[f64]) -> PowerCost {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -1,12 +1,11 @@
-
 use super::describe::Description;
 use super::*;
 
-pub(super) fn sheet(text: &str) -> DescribedSheet {
+pub(crate) fn sheet(text: &str) -> DescribedSheet {
     Description::parse(text).unwrap().build().unwrap()
 }
 
-pub(super) fn plan(gap_m: Option<f64>) -> Plan {
+pub(crate) fn plan(gap_m: Option<f64>) -> Plan {
     Plan {
         gap: gap_m.map(|gap_m| Gap { gap_m, front_reflection: 0.9 }),
         angles_deg: vec![0.0, 30.0],

@@ -20,7 +20,7 @@ impl Air {
 
     /// Air at `temperature_c` degrees Celsius.
     ///
-    /// Speed of [`crate::analysis::air::speed_of_sound_m_s`], density falls as `1 / T`,
+    /// Speed of [`crate::air::speed_of_sound_m_s`], density falls as `1 / T`,
     /// viscosity rises as `T^0.76` (power law, from memory, good to 1 % at 0-40 degrees).
     /// Humidity changes the speed by less than 0.4 % and is left out.
     /// Outside -40...60 degrees, or not finite, the values of 20 degrees are returned.
@@ -30,7 +30,7 @@ impl Air {
         }
         let ratio = (temperature_c + 273.15) / 293.15;
         Self {
-            speed_m_s: crate::analysis::air::speed_of_sound_m_s(temperature_c),
+            speed_m_s: crate::air::speed_of_sound_m_s(temperature_c),
             density_kg_m3: Self::AT_20_C.density_kg_m3 / ratio,
             viscosity_pa_s: Self::AT_20_C.viscosity_pa_s * ratio.powf(0.76),
         }

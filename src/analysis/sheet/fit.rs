@@ -177,7 +177,9 @@ pub struct ModelFit {
     pub misfit_db: f64,
 }
 
-/// Fits one model; `None` with fewer than eight usable bands.
+/// Fits all models, best first by the corrected Akaike criterion; empty with fewer than eight
+/// usable bands. Models that are out of the race get no limits for parameters that they do not
+/// determine.
 ///
 /// # Method
 /// Levenberg-Marquardt (MINPACK form) from several starts. Weights: half the variance that all
@@ -186,16 +188,6 @@ pub struct ModelFit {
 /// chi-squared where that is above 1; a parameter that is not determined (standard uncertainty
 /// above a factor e, or at the end of its range) gets only the limit at which chi-squared has
 /// risen by the 95 % point.
-pub fn fit_model(input: &FitInput, kind: ModelKind) -> Option<ModelFit> {
-    let setup = Setup::new(input)?;
-    let (mut fit, p) = best_fit(input, &setup, kind)?;
-    bound_parameters(&setup, &mut fit, &p);
-    Some(fit)
-}
-
-/// Fits all models, best first by the corrected Akaike criterion; empty with fewer than eight
-/// usable bands. As [`fit_model`], but models that are out of the race get no limits for
-/// parameters that they do not determine.
 pub fn fit_all(input: &FitInput) -> Vec<ModelFit> {
     let Some(setup) = Setup::new(input) else { return Vec::new() };
     let mut fits: Vec<(ModelFit, DVector<f64>)> =

@@ -32,8 +32,6 @@ impl Lattice {
 pub enum EndCorrection {
     /// None: only the plug of air in the hole.
     None,
-    /// `0.85 d`: a hole without neighbours (two ends of `8 r / (3 pi)`; Rayleigh, from memory).
-    Isolated,
     /// `1.7 a (1 - a/b)`, `a` the radius, `b` the pitch (Beranek, Acoustics, 1954, from memory).
     /// Of eight forms tried it comes nearest to three published laboratory examples; chosen
     /// with those in view.
@@ -75,7 +73,6 @@ impl Perforation {
         self.thickness_m
             + match self.ends {
                 EndCorrection::None => 0.0,
-                EndCorrection::Isolated => 0.85 * self.hole_m,
                 EndCorrection::Pitch => 1.7 * radius_m * (1.0 - radius_m / self.pitch_m),
             }
     }
@@ -100,12 +97,6 @@ impl Perforation {
             _ => 0.5 * (2.0 * w_rad_s * air.density_kg_m3 * air.viscosity_pa_s).sqrt(),
         };
         (plug + ends + surface) / self.open_area()
-    }
-
-    /// Impedance without viscosity, Pa s/m: `j w rho t' / sigma`.
-    pub fn inertia_pa_s_m(&self, w_rad_s: f64, air: &Air) -> Complex<f64> {
-        let length_m = self.effective_length_m() / self.open_area();
-        Complex::new(0.0, w_rad_s * air.density_kg_m3 * length_m)
     }
 }
 

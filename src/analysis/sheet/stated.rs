@@ -1,6 +1,5 @@
 //! The sheet as its maker describes it, and what it should lose.
 
-use super::air::Air;
 use super::choice::round;
 use super::fit::{FitInput, ModelFit, mean_band_loss_db};
 use super::models::{Hanging, Sheet};
@@ -289,15 +288,16 @@ pub(super) fn frequency(band: ThirdOctave) -> String {
     if hz >= 1000.0 { format!("{} kHz", hz / 1000.0) } else { format!("{hz} Hz") }
 }
 
-/// Expected loss of a stated sheet at one frequency, alone and straight on, dB.
-pub fn expected_loss_db(stated: &StatedSheet, f_hz: f64, air: &Air) -> f64 {
-    Hanging::alone(stated.sheet).loss(f_hz, 1.0, air).0
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::air::Air;
     use super::super::fit::tests::measured;
     use super::*;
+
+    /// Expected loss of a stated sheet at one frequency, alone and straight on, dB.
+    fn expected_loss_db(stated: &StatedSheet, f_hz: f64, air: &Air) -> f64 {
+        Hanging::alone(stated.sheet).loss(f_hz, 1.0, air).0
+    }
 
     pub fn screen() -> ScreenInfo {
         ScreenInfo {

@@ -18,7 +18,6 @@ mod words;
 use crate::analysis::correction::{Correction, Predicted, WorstBand};
 use crate::analysis::loss::{Estimate, LossTable};
 use crate::analysis::seats::{in_shape_range, usable};
-use crate::units::ThirdOctave;
 use crate::warning::{Topic, Warning};
 use fit::{fit, judge_factor, judge_sections, judge_trim};
 use serde::Serialize;
@@ -366,11 +365,6 @@ fn decide(
         Finding::Different => V::Different,
         Finding::CannotTell => V::CannotTell,
     }
-}
-
-/// Bands of the change found, for a plot: nominal names are those of `with.bands`.
-pub fn asked_change_db(correction: &Correction, bands: &[ThirdOctave]) -> Vec<f64> {
-    correction.band_gains_db(bands).into_iter().map(|g| g + correction.trim_db).collect()
 }
 
 #[cfg(test)]

@@ -2,9 +2,8 @@
 
 use super::text::ManifestText;
 use super::{Manifest, PerCondition, suggest};
-use crate::ingest::error::{IngestError, is_invisible};
+use crate::ingest::error::IngestError;
 use crate::ingest::takes::paths::relative_problem;
-use std::collections::HashMap;
 use std::path::Path;
 
 /// Most seats of a session.
@@ -39,28 +38,6 @@ pub(super) fn check(m: &Manifest, text: &ManifestText) -> Checked {
     c.correction(m)?;
     c.picture(m)?;
     c.handover(m)
-}
-
-/// Why an id cannot name a seat; `None` where it can.
-pub(crate) fn id_problem(id: &str) -> Option<String> {
-    let n = id.chars().count();
-    if id.trim().is_empty() {
-        Some("a seat id must have at least one visible character".into())
-    } else if n > MAX_ID_CHARS {
-        Some(format!("a seat id has at most {MAX_ID_CHARS} characters, this one has {n}"))
-    } else if id.trim() != id {
-        Some("a seat id must not begin or end with a space".into())
-    } else {
-        id.chars().find(|&c| is_invisible(c)).map(|c| {
-            format!("a seat id holds visible characters only, found {}", c.escape_unicode())
-        })
-    }
-}
-
-/// Equal but for small and capital letters.
-fn alike(one: &str, other: &str) -> bool {
-    let fold = |s: &str| s.chars().flat_map(char::to_lowercase).collect::<String>();
-    one.len().abs_diff(other.len()) < 8 && fold(one) == fold(other)
 }
 
 /// Ends of a range, and whether the lower one belongs to it.
@@ -154,7 +131,7 @@ impl Checker<'_> {
         ))
     }
 
-    fn path(&self, place: &str, value: &Path) -> Checked {
+    pub(super) fn path(&self, place: &str, value: &Path) -> Checked {
         match relative_problem(value) {
             None => Ok(()),
             Some(problem) => Err(self.text.refuse(
@@ -292,83 +269,6 @@ impl Checker<'_> {
                 format!("hole_diameter_mm is {d}, not smaller than hole_pitch_mm, {p}"),
                 "the pitch counts from the centre of one hole to the centre of the next",
             ));
-        }
-        Ok(())
-    }
-
-    fn seats(&self, m: &Manifest) -> Checked {
-        self.at_most("seat", "seats", m.seat.len(), MAX_SEATS)?;
-        let mut seen: HashMap<&str, usize> = HashMap::new();
-        for (i, seat) in m.seat.iter().enumerate() {
-            let place = format!("seat[{i}].id");
-            if let Some(problem) = id_problem(&seat.id) {
-                return Err(self.text.refuse(&place, problem, "choose a short name such as R1C"));
-            }
-            if let Some(first) = seen.insert(&seat.id, i) {
-                let line = self.text.line_of(&format!("seat[{first}].id"));
-                return Err(self.text.refuse(
-                    &place,
-                    format!("seat {} is already there, in line {line}", seat.id),
-                    "give each seat its own id",
-                ));
-            }
-            if let Some(first) = m.seat[..i].iter().position(|s| alike(&s.id, &seat.id)) {
-                let (other, line) =
-                    (&m.seat[first].id, self.text.line_of(&format!("seat[{first}].id")));
-                return Err(self.text.refuse(
-                    &place,
-                    format!(
-                        "seat {} differs from seat {other}, in line {line}, in small and capital \
-                         letters alone",
-                        seat.id
-                    ),
-                    "give each seat its own id: not every system tells such file names apart",
-                ));
-            }
-            if let Some(name) = &seat.name {
-                self.free_text(&format!("seat[{i}].name"), name)?;
-            }
-            self.number(&format!("seat[{i}].weight"), seat.weight, From(0.0, 1000.0), "")?;
-            for (axis, &x) in seat.position_m.iter().flatten().enumerate() {
-                // The first is the distance ahead of the loudspeaker: nobody sits behind it.
-                let range = if axis == 0 { Above(0.0, 100.0) } else { From(-100.0, 100.0) };
-                self.number(&format!("seat[{i}].position_m[{axis}]"), x, range, "m")?;
-            }
-        }
-        if !m.seat.is_empty() && m.seat.iter().all(|s| s.weight == 0.0) {
-            return Err(self.text.refuse(
-                "seat[0].weight",
-                "every seat has weight 0, expected at least one above 0",
-                "",
-            ));
-        }
-        Ok(())
-    }
-
-    fn takes(&self, m: &Manifest) -> Checked {
-        self.at_most("take", "takes", m.take.len(), MAX_TAKES)?;
-        let ids: Vec<&str> = m.seat.iter().map(|s| s.id.as_str()).collect();
-        for (i, take) in m.take.iter().enumerate() {
-            self.path(&format!("take[{i}].file"), &take.file)?;
-            let place = format!("take[{i}].seat");
-            if ids.is_empty() {
-                if let Some(problem) = id_problem(&take.seat) {
-                    return Err(self.text.refuse(
-                        &place,
-                        problem,
-                        "choose a short name such as R1C",
-                    ));
-                }
-            } else if !ids.contains(&take.seat.as_str()) {
-                return Err(self.text.refuse(
-                    &place,
-                    format!("no seat is called `{}`", take.seat),
-                    format!(
-                        "{}, or add a [[seat]] with this id",
-                        suggest(&take.seat, &ids[..ids.len().min(24)])
-                    ),
-                ));
-            }
         }
         Ok(())
     }

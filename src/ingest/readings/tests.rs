@@ -1,4 +1,3 @@
-
 use super::*;
 
 fn parse(text: &str) -> Result<Vec<Reading>, String> {

@@ -73,8 +73,8 @@ pub fn load_sweep(path: &Path, info: &SweepInfo) -> Result<SweepSignal, IngestEr
         ));
     }
     let start_at_s = active.start as f64 / rate_hz;
-    let (rate_constant_s, start_s) = match info.kind {
-        SweepKind::Other => (None, None),
+    let rate_constant_s = match info.kind {
+        SweepKind::Other => None,
         SweepKind::Exponential => {
             let line = trace(&samples[active.clone()], start_at_s, rate_hz)
                 .filter(|line| {
@@ -109,7 +109,7 @@ pub fn load_sweep(path: &Path, info: &SweepInfo) -> Result<SweepSignal, IngestEr
                 ));
             }
             let l_s = info.duration_s.map_or(line.rate_constant_s, |t_s| t_s / octaves_e);
-            (Some(l_s), Some(line.time_s(info.start_hz)))
+            Some(l_s)
         }
     };
     check_energy(path, info, &samples[active.clone()], rate_hz)?;
@@ -117,7 +117,6 @@ pub fn load_sweep(path: &Path, info: &SweepInfo) -> Result<SweepSignal, IngestEr
         rate_hz: wav.info.rate_hz,
         band_hz: [info.start_hz, info.stop_hz],
         rate_constant_s,
-        start_s,
         active,
         samples,
     })
@@ -270,7 +269,6 @@ mod tests {
             let l_s = sweep.rate_constant_s.unwrap();
             let tolerance = if duration_s.is_some() { 1e-12 } else { 1e-3 };
             assert!((l_s / params.rate_constant_s() - 1.0).abs() < tolerance, "{l_s}");
-            assert!((sweep.start_s.unwrap() - 0.5).abs() < 0.02);
             assert!(sweep.active.start >= 24_000 && sweep.active.end <= 264_000);
             assert!(sweep.active.len() > 230_000);
         }
@@ -330,7 +328,7 @@ mod tests {
             load(&noise, 48_000, &info(20.0, 20e3, None, SweepKind::Exponential)).unwrap_err();
         assert!(text.contains("kind = \"other\""), "{text}");
         let sweep = load(&noise, 48_000, &info(20.0, 20e3, None, SweepKind::Other)).unwrap();
-        assert_eq!((sweep.rate_constant_s, sweep.start_s), (None, None));
+        assert_eq!(sweep.rate_constant_s, None);
 
         let tone: Vec<f64> = (0..96_000).map(|i| 0.3 * (f64::from(i) * 0.13).sin()).collect();
         let text = load(&tone, 48_000, &info(20.0, 20e3, None, SweepKind::Other)).unwrap_err();

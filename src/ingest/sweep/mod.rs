@@ -4,5 +4,5 @@ mod generate;
 mod load;
 mod trajectory;
 
-pub use generate::{SweepParamError, SweepParams, generate, inverse_spectrum, spectrum};
+pub use generate::{SweepParamError, SweepParams, generate};
 pub use load::load_sweep;

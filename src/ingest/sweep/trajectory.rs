@@ -17,11 +17,6 @@ impl Trajectory {
     pub(super) fn frequency_hz(&self, t_s: f64) -> f64 {
         ((t_s - self.t_one_hz_s) / self.rate_constant_s).exp()
     }
-
-    /// Time at which the sweep passes `f_hz`, s from the start of the file.
-    pub(super) fn time_s(&self, f_hz: f64) -> f64 {
-        self.t_one_hz_s + self.rate_constant_s * f_hz.ln()
-    }
 }
 
 /// Points that the active part is divided into.
@@ -90,7 +85,8 @@ mod tests {
             let line = trace(active, 0.5, 48e3).unwrap();
             let error = line.rate_constant_s / params.rate_constant_s() - 1.0;
             assert!(error.abs() < tolerance, "{duration_s} s: {error}");
-            assert!((line.time_s(20.0) - 0.5).abs() < 0.02 * duration_s, "{}", line.time_s(20.0));
+            let late_s = -line.rate_constant_s * (line.frequency_hz(0.5) / 20.0).ln();
+            assert!(late_s.abs() < 0.02 * duration_s, "passes 20 Hz {late_s} s late");
             assert!((line.frequency_hz(0.5 + duration_s) / 20e3).ln().abs() < 0.03);
             assert!(line.median_residual < 0.01, "{}", line.median_residual);
         }

@@ -4,7 +4,8 @@ use super::TAKES_FOLDER;
 use super::name::{default_name, parse_name};
 use super::paths::{inside, resolve};
 use crate::ingest::error::{IngestError, plain, shown};
-use crate::ingest::manifest::check::{MAX_SEATS, MAX_TAKES, id_problem};
+use crate::ingest::manifest::check::{MAX_SEATS, MAX_TAKES};
+use crate::ingest::manifest::check_seats::id_problem;
 use crate::ingest::manifest::{Condition, Manifest, ManifestText, SeatInfo, SoundSource, nearest};
 use crate::ingest::session::{OpenMode, Take};
 use crate::warning::{Topic, Warning};
@@ -354,17 +355,4 @@ fn number_spots(seats: &[SeatInfo], candidates: Vec<Candidate>) -> Vec<Take> {
 fn upper_first(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
-}
-
-/// The main conditions that a seat lacks, in order.
-pub(crate) fn missing_conditions(n_seats: usize, takes: &[Take]) -> Vec<(usize, Condition)> {
-    let there: HashSet<(usize, Condition)> = takes
-        .iter()
-        .filter(|t| t.source == SoundSource::Centre)
-        .map(|t| (t.seat, t.condition))
-        .collect();
-    (0..n_seats)
-        .flat_map(|seat| [(seat, Condition::Without), (seat, Condition::With)])
-        .filter(|key| !there.contains(key))
-        .collect()
 }

@@ -4,7 +4,6 @@ mod discover;
 mod name;
 pub(crate) mod paths;
 
-pub(crate) use discover::missing_conditions;
 pub use discover::{FoundTakes, discover};
 pub use name::{TakeName, default_name, parse_name};
 

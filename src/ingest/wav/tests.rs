@@ -1,99 +1,13 @@
 //! WAV files built by hand, byte by byte, and files of another writer.
 
+mod made;
+
 use super::*;
+use made::{Made, chunk, file};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::io::Cursor;
 use std::path::Path;
-
-/// A WAV file whose every field can be wrong.
-#[derive(Clone)]
-struct Made {
-    form: &'static [u8; 4],
-    tag: u16,
-    n_channels: u16,
-    rate_hz: u32,
-    container_bits: u16,
-    valid_bits: u16,
-    extensible: bool,
-    data: Vec<u8>,
-    declared: Option<u32>,
-}
-
-impl Made {
-    fn integer(bits: u16, n_channels: u16, data: Vec<u8>) -> Self {
-        Self {
-            form: b"RIFF",
-            tag: 1,
-            n_channels,
-            rate_hz: 48_000,
-            container_bits: bits,
-            valid_bits: bits,
-            extensible: false,
-            data,
-            declared: None,
-        }
-    }
-
-    fn float(bits: u16, n_channels: u16, data: Vec<u8>) -> Self {
-        Self { tag: 3, ..Self::integer(bits, n_channels, data) }
-    }
-
-    fn extensible(bits: u16, valid_bits: u16, n_channels: u16, data: Vec<u8>) -> Self {
-        Self { extensible: true, valid_bits, ..Self::integer(bits, n_channels, data) }
-    }
-
-    fn fmt(&self) -> Vec<u8> {
-        let align = self.container_bits.div_ceil(8) * self.n_channels;
-        let tag = if self.extensible { 0xfffe } else { self.tag };
-        let mut body = Vec::new();
-        body.extend(tag.to_le_bytes());
-        body.extend(self.n_channels.to_le_bytes());
-        body.extend(self.rate_hz.to_le_bytes());
-        body.extend((self.rate_hz * u32::from(align)).to_le_bytes());
-        body.extend(align.to_le_bytes());
-        body.extend(self.container_bits.to_le_bytes());
-        if self.extensible {
-            body.extend(22u16.to_le_bytes());
-            body.extend(self.valid_bits.to_le_bytes());
-            body.extend(0u32.to_le_bytes());
-            body.extend(self.tag.to_le_bytes());
-            body.extend([0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71]);
-        }
-        chunk(b"fmt ", &body)
-    }
-
-    fn data(&self) -> Vec<u8> {
-        let mut out = chunk(b"data", &self.data);
-        if let Some(declared) = self.declared {
-            out[4..8].copy_from_slice(&declared.to_le_bytes());
-        }
-        out
-    }
-
-    fn bytes(&self) -> Vec<u8> {
-        file(self.form, &[self.fmt(), self.data()])
-    }
-}
-
-fn chunk(id: &[u8; 4], body: &[u8]) -> Vec<u8> {
-    let mut out = id.to_vec();
-    out.extend((body.len() as u32).to_le_bytes());
-    out.extend(body);
-    if body.len() % 2 == 1 {
-        out.push(0);
-    }
-    out
-}
-
-fn file(form: &[u8; 4], chunks: &[Vec<u8>]) -> Vec<u8> {
-    let body: Vec<u8> = chunks.concat();
-    let mut out = form.to_vec();
-    out.extend((body.len() as u32 + 4).to_le_bytes());
-    out.extend(b"WAVE");
-    out.extend(body);
-    out
-}
 
 fn decode(bytes: &[u8], channels: &[u16]) -> Result<WavData, WavFault> {
     decode_wav(&mut Cursor::new(bytes), bytes.len() as u64, channels)

@@ -42,7 +42,7 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
             }
         ),
         x: band_axis(bands),
-        y: YAxis::Decibel { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
+        y: YAxis { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
         marks: limits.into_iter().chain([Mark::Curve(mean)]).collect(),
         strip: Vec::new(),
     })

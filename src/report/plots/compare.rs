@@ -37,11 +37,7 @@ pub fn compare_figure(comparison: &Comparison) -> Figure {
         description: comparison.statement.join(" "),
         caption: format!("Up = the screen takes energy away.{shaded}"),
         x: Axis::frequency(low * 0.84, (high * 1.12).max(20_000.0)),
-        y: YAxis::Decibel {
-            title: "Mean loss, dB".into(),
-            include_db: [-1.0, 3.0],
-            spare: Spare::Top,
-        },
+        y: YAxis { title: "Mean loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
         marks: curves.map(Mark::Curve).collect(),
         strip: Vec::new(),
     }

@@ -43,7 +43,7 @@ pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
             signed(correction.trim_setting_db, 1)
         ),
         x: Axis::frequency(low * 0.84, (high * 1.12).max(20_000.0)),
-        y: YAxis::Decibel {
+        y: YAxis {
             title: "Loss less level, and gain, dB".into(),
             include_db: [-3.0, 3.0],
             spare: Spare::BothEnds,

@@ -56,7 +56,7 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
                   the uncertainty explains. Marked: bands in which that is shown."
             .into(),
         x: band_axis(bands),
-        y: YAxis::Decibel {
+        y: YAxis {
             title: "Loss less its mean, dB".into(),
             include_db: [-2.0, 2.0],
             spare: Spare::BothEnds,

@@ -67,7 +67,7 @@ fn condition_figure(
                   6 dB above the noise; dotted: what the noise alone would show."
             .into(),
         x,
-        y: YAxis::Decibel {
+        y: YAxis {
             title: "Level against the fundamental, dB".into(),
             include_db: [top_db - 40.0, top_db],
             spare: Spare::Top,

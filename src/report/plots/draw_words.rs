@@ -278,7 +278,7 @@ mod tests {
             description: String::new(),
             caption: String::new(),
             x: Axis::frequency(100.0, 10_000.0),
-            y: YAxis::Decibel { title: "dB".into(), include_db: [-5.0, 5.0], spare: Spare::Top },
+            y: YAxis { title: "dB".into(), include_db: [-5.0, 5.0], spare: Spare::Top },
             marks: limits.iter().map(limit).chain([curve]).collect(),
             strip: Vec::new(),
         }

@@ -28,20 +28,16 @@ pub struct Figure {
     pub strip: Vec<StripRow>,
 }
 
-/// The vertical axis.
+/// A vertical axis of decibels in a proportion of IEC 60263, over all that is drawn and
+/// `include_db`.
 #[derive(Debug, Clone, PartialEq)]
-pub enum YAxis {
-    /// Decibels in a proportion of IEC 60263, over all that is drawn and `include_db`.
-    Decibel {
-        /// Quantity and unit.
-        title: String,
-        /// Range that is shown in any case, dB.
-        include_db: [f64; 2],
-        /// Where height goes that the values do not need.
-        spare: Spare,
-    },
-    /// An axis of its own.
-    Plain(Axis),
+pub struct YAxis {
+    /// Quantity and unit.
+    pub title: String,
+    /// Range that is shown in any case, dB.
+    pub include_db: [f64; 2],
+    /// Where height goes that the values do not need.
+    pub spare: Spare,
 }
 
 /// Something drawn in the plot.

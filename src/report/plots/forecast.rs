@@ -15,7 +15,7 @@ pub fn forecast_figures(forecast: &Forecast) -> Vec<Figure> {
 }
 
 fn decibel(title: &str) -> YAxis {
-    YAxis::Decibel { title: title.into(), include_db: [-1.0, 3.0], spare: Spare::Top }
+    YAxis { title: title.into(), include_db: [-1.0, 3.0], spare: Spare::Top }
 }
 
 /// Least and largest loss at 10 kHz, where sheets differ much and data sheets often stop.

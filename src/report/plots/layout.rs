@@ -84,12 +84,8 @@ impl Layout {
             Scale::Log { .. } => format!(" {db} dB per decade (IEC\u{a0}60263)."),
             Scale::Linear { .. } => String::new(),
         };
-        let n_caption = match figure.y {
-            YAxis::Decibel { .. } => {
-                words(&(figure.caption.clone() + &proportion(50.0)), CAPTION_SIZE, false, 3).len()
-            }
-            YAxis::Plain(_) => words(&figure.caption, CAPTION_SIZE, false, 3).len(),
-        } as f64;
+        let longest = figure.caption.clone() + &proportion(50.0);
+        let n_caption = words(&longest, CAPTION_SIZE, false, 3).len() as f64;
         let top = if is_file {
             86.0 + title.len() as f64 * TITLE_SIZE * 1.25
                 + subtitle.len() as f64 * SUBTITLE_SIZE * 1.4
@@ -106,23 +102,17 @@ impl Layout {
         };
         let room = if is_file { HEIGHT - top - footer } else { PAPER_ROOM[1] };
 
-        let (y, height, caption_text) = match &figure.y {
-            YAxis::Plain(axis) => {
-                (axis.clone(), if is_file { room } else { PAPER_ROOM[0] }, figure.caption.clone())
-            }
-            YAxis::Decibel { title, include_db, spare } => {
-                let [low, high] = figure.value_range().unwrap_or(*include_db);
-                let range = [low.min(include_db[0]), high.max(include_db[1])];
-                let decade_px = match figure.x.scale {
-                    Scale::Log { low, high } => (right - LEFT) / (high / low).log10(),
-                    Scale::Linear { .. } => 500.0,
-                };
-                let axis = |room| decibel_axis(range, decade_px, room, *spare, title);
-                let d = if is_file { axis(room) } else { lowest(axis, range) };
-                let caption = figure.caption.clone() + &proportion(d.db_per_decade);
-                (d.axis, d.height_px, caption)
-            }
+        let YAxis { title: y_title, include_db, spare } = &figure.y;
+        let [low, high] = figure.value_range().unwrap_or(*include_db);
+        let range = [low.min(include_db[0]), high.max(include_db[1])];
+        let decade_px = match figure.x.scale {
+            Scale::Log { low, high } => (right - LEFT) / (high / low).log10(),
+            Scale::Linear { .. } => 500.0,
         };
+        let axis = |room| decibel_axis(range, decade_px, room, *spare, y_title);
+        let decibels = if is_file { axis(room) } else { lowest(axis, range) };
+        let caption_text = figure.caption.clone() + &proportion(decibels.db_per_decade);
+        let height = decibels.height_px;
         let page_height = if is_file { HEIGHT } else { top + height + footer };
         Self {
             format,
@@ -132,7 +122,7 @@ impl Layout {
             caption: words(&caption_text, CAPTION_SIZE, false, 3),
             caption_text,
             plot: Rect { left: LEFT, top, right, bottom: top + height },
-            y,
+            y: decibels.axis,
             label_size,
         }
     }
@@ -174,10 +164,7 @@ mod tests {
     fn a_figure_in_a_paper_keeps_the_stated_proportion_and_saves_height() {
         for figure in figures(&example_result(6)) {
             let layout = Layout::of(&figure, Format::Paper);
-            let (Scale::Log { low, high }, YAxis::Decibel { .. }) = (figure.x.scale, &figure.y)
-            else {
-                continue;
-            };
+            let Scale::Log { low, high } = figure.x.scale else { continue };
             let decade_px = (layout.plot.right - layout.plot.left) / (high / low).log10();
             let [bottom_db, top_db] = layout.y.scale.ends();
             let db_px = (layout.plot.bottom - layout.plot.top) / (top_db - bottom_db);

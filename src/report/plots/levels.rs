@@ -38,7 +38,7 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
             levels.reference
         ),
         x: band_axis(bands),
-        y: YAxis::Decibel {
+        y: YAxis {
             title: "Level in third-octave bands, dB".into(),
             include_db: [highest - 20.0, highest],
             spare: Spare::Top,

@@ -72,7 +72,7 @@ pub fn loss_figure(result: &SessionResult) -> Figure {
             if n_seats == 1 { "the loss" } else { "the mean" }
         ),
         x: band_axis(bands),
-        y: YAxis::Decibel { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
+        y: YAxis { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
         marks,
         strip: vec![
             number_row(label, bands, &result.mean.loss_db, 1),

@@ -40,7 +40,7 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
             }
         ),
         x: Axis::frequency(ends[0] * 0.84, ends[1] * 1.12),
-        y: YAxis::Decibel {
+        y: YAxis {
             title: "Gain asked of amplifier and driver, dB".into(),
             include_db: [-1.0, 3.0],
             spare: Spare::Top,

@@ -61,7 +61,7 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
                   Shaded: where something rattles."
             .into(),
         x,
-        y: YAxis::Decibel {
+        y: YAxis {
             title: "Above the takes without the screen, dB".into(),
             include_db: [-3.0, 6.0],
             spare: Spare::Top,

@@ -49,7 +49,7 @@ pub fn sheet_figure(result: &SessionResult) -> Option<Figure> {
                   data: the sheet alone, without echoes. Shaded: 95 % uncertainty of the mean."
             .into(),
         x: band_axis(bands),
-        y: YAxis::Decibel { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
+        y: YAxis { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
         marks,
         strip: Vec::new(),
     })

@@ -66,7 +66,7 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
                   (n \u{2212} 1); range: largest minus smallest."
             .into(),
         x: band_axis(bands),
-        y: YAxis::Decibel {
+        y: YAxis {
             title: "Loss minus mean, dB".into(),
             include_db: [-2.0, 2.0],
             spare: Spare::BothEnds,

@@ -52,11 +52,7 @@ pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
                   uncertainty of each seat."
             .into(),
         x: band_axis(bands),
-        y: YAxis::Decibel {
-            title: "Loss left, dB".into(),
-            include_db: [-2.0, 2.0],
-            spare: Spare::BothEnds,
-        },
+        y: YAxis { title: "Loss left, dB".into(), include_db: [-2.0, 2.0], spare: Spare::BothEnds },
         marks,
         strip: Vec::new(),
     })

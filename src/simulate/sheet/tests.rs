@@ -1,4 +1,3 @@
-
 use super::*;
 
 fn loss_db(sheet: &Sheet, f_hz: f64, cosine: f64) -> f64 {

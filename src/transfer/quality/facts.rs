@@ -78,11 +78,6 @@ impl TakeAnalyser {
         plan.same_polarity(a, b)
     }
 
-    /// Course of the played sweep; `None` for other signals.
-    pub fn course(&self) -> Option<Course> {
-        self.course
-    }
-
     /// Measures one take: a pass over the samples and one over short spectra.
     pub fn facts(&self, take: &Recording) -> TakeFacts {
         let rate_hz = take.rate_hz;

@@ -68,7 +68,6 @@ impl Scene {
             rate_hz: self.rate_hz,
             band_hz: [self.low_hz, self.high_hz],
             rate_constant_s: Some(l),
-            start_s: Some(0.0),
             active: 0..n,
         }
     }

@@ -1,4 +1,3 @@
-
 use super::super::models::Gap;
 use super::*;
 use rand::SeedableRng;
@@ -43,6 +42,13 @@ fn behind(front: Sheet, gap_m: f64) -> Hanging {
 
 fn parameter(fit: &ModelFit, quantity: Quantity) -> Parameter {
     *fit.parameters.iter().find(|p| p.quantity == quantity).unwrap()
+}
+/// One model alone, with the limits of its parameters.
+fn fit_model(input: &FitInput, kind: ModelKind) -> Option<ModelFit> {
+    let setup = Setup::new(input)?;
+    let (mut fit, p) = best_fit(input, &setup, kind)?;
+    bound_parameters(&setup, &mut fit, &p);
+    Some(fit)
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! What differs between the conditions as a whole: recorder clock, air, number of spots.
 
 use super::super::verdict::{Finding, TakeVerdict};
-use crate::analysis::air::{Air, loss_error_db, speed_of_sound_m_s};
+use crate::air::{MoistAir, loss_error_db, speed_of_sound_m_s};
 use crate::transfer::drift::{delay_as_drift_ppm, drift_difference_ppm};
 use crate::transfer::median::median;
 use crate::units::ThirdOctave;
@@ -109,7 +109,7 @@ fn absorption(weather: &Weather) -> Option<Finding> {
     let (temperature, humidity) = (weather.temperature_c?, weather.humidity_percent?);
     let distance_m = weather.distance_m?;
     let bands: Vec<ThirdOctave> = (-10..=12).map(ThirdOctave::from_index).collect();
-    let air = |i: usize| Air::at_sea_level(temperature[i], humidity[i]);
+    let air = |i: usize| MoistAir::at_sea_level(temperature[i], humidity[i]);
     let errors = loss_error_db(&bands, air(0), air(1), distance_m);
     let (band, error) = bands.iter().zip(&errors).max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
     if error.is_nan() || error.abs() < AIR_DB {

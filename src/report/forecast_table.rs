@@ -1,12 +1,14 @@
 //! A forecast as text table and as CSV.
 
-use super::Forecast;
+use super::csv::text_cell;
+use super::words::{frequency_label, signed};
+use crate::analysis::predict::Forecast;
 use unicode_width::UnicodeWidthStr;
 
 /// Bands in rows, sheets and angles in columns, then what is to be said about each.
 pub fn forecast_table(forecast: &Forecast) -> String {
     let mut columns: Vec<(String, Vec<String>)> = Vec::new();
-    let labels = forecast.bands_hz.iter().map(|[nominal, _]| band_label(*nominal)).collect();
+    let labels = forecast.bands_hz.iter().map(|[nominal, _]| frequency_label(*nominal)).collect();
     columns.push(("Hz".into(), labels));
     for sheet in &forecast.sheets {
         for angle in &sheet.angles {
@@ -15,7 +17,7 @@ pub fn forecast_table(forecast: &Forecast) -> String {
             } else {
                 sheet.sheet.name.clone()
             };
-            columns.push((head, angle.loss_db.iter().map(|l| one_decimal(*l)).collect()));
+            columns.push((head, angle.loss_db.iter().map(|l| signed(*l, 1)).collect()));
         }
     }
     let mut out = String::from("Expected loss in dB, positive = taken away by the sheet\n\n");
@@ -79,7 +81,7 @@ pub fn forecast_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
             {
                 out.write_record([
                     // A sheet's name must not become a formula.
-                    crate::report::csv::text_cell(&sheet.sheet.name).into_owned(),
+                    text_cell(&sheet.sheet.name).into_owned(),
                     angle.angle_deg.to_string(),
                     nominal.to_string(),
                     format!("{exact:.3}"),
@@ -105,7 +107,7 @@ pub fn forecast_curve_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
             for (f, loss) in forecast.curve_hz.iter().zip(&angle.curve_db) {
                 out.write_record([
                     // A sheet's name must not become a formula.
-                    crate::report::csv::text_cell(&sheet.sheet.name).into_owned(),
+                    text_cell(&sheet.sheet.name).into_owned(),
                     angle.angle_deg.to_string(),
                     format!("{f:.3}"),
                     format!("{loss:.4}"),
@@ -120,21 +122,11 @@ fn finish(out: csv::Writer<Vec<u8>>) -> Result<Vec<u8>, csv::Error> {
     out.into_inner().map_err(|e| std::io::Error::other(e.to_string()).into())
 }
 
-/// One decimal, without a minus sign before zero.
-fn one_decimal(value: f64) -> String {
-    let text = format!("{value:.1}");
-    if text == "-0.0" { "0.0".into() } else { text }
-}
-
-fn band_label(nominal_hz: f64) -> String {
-    if nominal_hz >= 1000.0 { format!("{}k", nominal_hz / 1000.0) } else { format!("{nominal_hz}") }
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::tests::{plan, sheet};
-    use super::super::{Forecast, forecast};
     use super::*;
+    use crate::analysis::predict::tests::{plan, sheet};
+    use crate::analysis::predict::{Forecast, forecast};
 
     fn two() -> Forecast {
         let sheets = vec![
@@ -152,7 +144,6 @@ mod tests {
         assert!(rows.iter().all(|r| r.width() == width), "{text}");
         assert!(rows[1].trim_start().starts_with("100") && rows[1].contains("3.5"), "{text}");
         assert!(text.contains("plausibility check"), "{text}");
-        assert_eq!((one_decimal(-0.04), one_decimal(-0.06)), ("0.0".into(), "-0.1".into()));
     }
 
     #[test]

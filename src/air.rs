@@ -12,7 +12,7 @@ pub const REFERENCE_KPA: f64 = 101.325;
 
 /// State of the air.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Air {
+pub struct MoistAir {
     /// Temperature, degrees Celsius.
     pub temperature_c: f64,
     /// Relative humidity, percent.
@@ -21,7 +21,7 @@ pub struct Air {
     pub pressure_kpa: f64,
 }
 
-impl Air {
+impl MoistAir {
     /// Air at standard pressure, 101.325 kPa. The pressure of a place high up changes the
     /// absorption, but hardly its change between two visits.
     pub fn at_sea_level(temperature_c: f64, humidity_percent: f64) -> Self {
@@ -46,7 +46,7 @@ pub fn speed_of_sound_m_s(temperature_c: f64) -> f64 {
 /// # Source
 /// ISO 9613-1:1993 (= ANSI S1.26), equations for `frO`, `frN`, `alpha` and the saturation
 /// pressure of annex B.
-pub fn absorption_db_m(frequency_hz: f64, air: Air) -> f64 {
+pub fn absorption_db_m(frequency_hz: f64, air: MoistAir) -> f64 {
     let kelvin = air.temperature_c + 273.15;
     let warm = kelvin / REFERENCE_K;
     let pressure = air.pressure_kpa / REFERENCE_KPA;
@@ -67,7 +67,12 @@ pub fn absorption_db_m(frequency_hz: f64, air: Air) -> f64 {
 ///
 /// `(alpha_with - alpha_without) x distance`: positive where the air took more in the takes
 /// with the screen, that is where it looks like additional loss.
-pub fn loss_error_db(bands: &[ThirdOctave], without: Air, with: Air, distance_m: f64) -> Vec<f64> {
+pub fn loss_error_db(
+    bands: &[ThirdOctave],
+    without: MoistAir,
+    with: MoistAir,
+    distance_m: f64,
+) -> Vec<f64> {
     let change = |band: &ThirdOctave| {
         let hz = band.exact_hz();
         (absorption_db_m(hz, with) - absorption_db_m(hz, without)) * distance_m
@@ -112,9 +117,9 @@ mod tests {
     #[test]
     fn absorption_reproduces_every_printed_digit_of_table_1() {
         let columns = [
-            Air::at_sea_level(-20.0, 10.0),
-            Air::at_sea_level(-15.0, 30.0),
-            Air::at_sea_level(25.0, 80.0),
+            MoistAir::at_sea_level(-20.0, 10.0),
+            MoistAir::at_sea_level(-15.0, 30.0),
+            MoistAir::at_sea_level(25.0, 80.0),
         ];
         for (k, printed) in TABLE_1 {
             let hz = ThirdOctave::from_index(k).exact_hz();
@@ -145,7 +150,7 @@ mod tests {
         // Evaluated from the standard's equations: 10 kHz over 5 m loses 0.79 dB at 50 %
         // and 1.21 dB at 30 % humidity (20 C).
         let bands = [ThirdOctave::from_index(10)];
-        let (moist, dry) = (Air::at_sea_level(20.0, 50.0), Air::at_sea_level(20.0, 30.0));
+        let (moist, dry) = (MoistAir::at_sea_level(20.0, 50.0), MoistAir::at_sea_level(20.0, 30.0));
         let error = loss_error_db(&bands, moist, dry, 5.0);
         assert_eq!(error.len(), 1);
         assert!((error[0] - (1.21 - 0.79)).abs() < 0.01, "{error:?}");

@@ -1,0 +1,61 @@
+//! What the steps work on: seats and pairs as given, and what a step knows of them.
+
+use super::Spectrum;
+use super::pair::Reduced;
+use crate::transfer::direct::DirectPair;
+use crate::transfer::seat::SeatTransmission;
+
+/// Everything of a seat that does not change from step to step.
+pub struct Seat<'a> {
+    /// What was measured there.
+    pub given: &'a SeatTransmission,
+    pub(super) pairs: Vec<Pair>,
+}
+
+/// A pair of takes, with more weight at low frequencies.
+pub struct Pair {
+    /// Both responses.
+    pub given: DirectPair,
+    /// Spectrum of the response without the screen.
+    pub(super) source: Spectrum,
+    /// Spectra of the stretches of what comes after the direct sound without the screen.
+    pub(super) late: Vec<Spectrum>,
+    /// Energy of the direct sound without the screen.
+    pub(super) energy: f64,
+    /// End of the direct sound at the seat, s after the crest.
+    pub(super) end_s: f64,
+}
+
+/// What a step knows of one seat.
+#[derive(Clone)]
+pub(super) struct State {
+    /// Taps of all pairs.
+    pub(super) taps: Vec<Vec<f64>>,
+    /// Gains of the slow parts of all pairs.
+    pub(super) slow: Vec<Vec<f64>>,
+    /// Power of what the fit leaves, per row; see [`super::fitter::Fitter::left_power`].
+    pub(super) left: Vec<f64>,
+    /// Delay of the taps after a minimum-phase sheet, s.
+    pub(super) delay_s: f64,
+    /// How much later each stretch of the late sound comes with the screen, of all pairs, samples.
+    pub(super) moved: Vec<Vec<f64>>,
+    /// Taps of the filters on top of that, of all pairs.
+    pub(super) apart: Vec<Vec<f64>>,
+    /// Standard deviation expected of these, stretch by stretch.
+    pub(super) apart_sd: Vec<f64>,
+}
+
+/// A pair with what the last step knows of it.
+pub(super) struct Look<'a> {
+    pub(super) state: &'a State,
+    pub(super) pair: &'a Pair,
+    /// Its late sound, see [`super::fitter::Fitter::late`].
+    pub(super) late: &'a [Vec<f64>],
+}
+
+/// A pair in one step.
+pub(super) struct Solved {
+    pub(super) reduced: Reduced,
+    /// Its late sound, see [`super::fitter::Fitter::late`].
+    pub(super) late: Vec<Vec<f64>>,
+}

@@ -1,0 +1,127 @@
+//! Sessions and forecasts side by side as text table and as CSV.
+
+use super::csv::text_cell;
+use crate::analysis::compare::{Comparison, Origin, with_u};
+use unicode_width::UnicodeWidthStr;
+
+/// The comparison as rows of cells, heading first.
+fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
+    let mut rows = vec![
+        [
+            "name",
+            "origin",
+            "mean_loss_db",
+            "mean_loss_u95_db",
+            "loss_rank",
+            "spread_db",
+            "spread_u95_db",
+            "spread_rank",
+            "claims_kept",
+            "claims_made",
+            "claims_rank",
+            "gain_on_axis",
+            "gain_u95",
+            "power_factor",
+            "power_factor_u95",
+        ]
+        .map(String::from)
+        .to_vec(),
+    ];
+    let number = |x: Option<f64>| x.map_or(String::new(), |x| format!("{x:.3}"));
+    let count = |x: Option<usize>| x.map_or(String::new(), |x| x.to_string());
+    for e in &comparison.entries {
+        let origin = match e.summary.origin {
+            Origin::Measured => "measured",
+            Origin::Predicted => "predicted",
+        };
+        rows.push(vec![
+            e.summary.name.clone(),
+            origin.into(),
+            number(Some(e.mean_loss_db.value)),
+            number(e.mean_loss_db.u95),
+            e.loss_rank.to_string(),
+            number(e.spread_db.map(|s| s.value)),
+            number(e.spread_db.and_then(|s| s.u95)),
+            count(e.spread_rank),
+            count(e.summary.claims.map(|c| c[0])),
+            count(e.summary.claims.map(|c| c[1])),
+            count(e.claims_rank),
+            number(e.summary.gain.map(|g| g.value)),
+            number(e.summary.gain.and_then(|g| g.u95)),
+            number(Some(e.power_factor.value)),
+            number(e.power_factor.u95),
+        ]);
+    }
+    rows
+}
+
+/// Table for the terminal, then the comparison in words.
+pub fn comparison_table(comparison: &Comparison) -> String {
+    let mut rows =
+        vec![["", "loss", "rank", "spread", "rank", "claims", "gain", "power"].map(String::from)];
+    let dash = || "\u{2013}".to_string();
+    let rank = |r: Option<usize>| r.map_or_else(dash, |r| r.to_string());
+    for e in &comparison.entries {
+        rows.push([
+            e.summary.name.clone(),
+            with_u(e.mean_loss_db, 1, " dB"),
+            e.loss_rank.to_string(),
+            e.spread_db.map_or_else(dash, |s| with_u(s, 1, " dB")),
+            rank(e.spread_rank),
+            e.summary.claims.map_or_else(dash, |[kept, n]| format!("{kept} of {n}")),
+            e.summary.gain.map_or_else(dash, |g| with_u(g, 2, "")),
+            format!("x{}", with_u(e.power_factor, 2, "")),
+        ]);
+    }
+    let mut out = String::new();
+    for row in &rows {
+        let mut line = String::new();
+        for (i, cell) in row.iter().enumerate() {
+            let width = rows.iter().map(|r| r[i].width()).max().unwrap_or(0);
+            let pad = " ".repeat(width - cell.width());
+            // Names to the left, figures to the right.
+            line += &if i == 0 { format!("{cell}{pad}") } else { format!("  {pad}{cell}") };
+        }
+        out += line.trim_end();
+        out.push('\n');
+    }
+    out.push('\n');
+    for sentence in &comparison.statement {
+        out += &format!("{sentence}\n");
+    }
+    out
+}
+
+/// The comparison as CSV; empty cells where there is no figure.
+///
+/// # Errors
+/// Those of the CSV writer.
+pub fn comparison_csv(comparison: &Comparison) -> Result<Vec<u8>, csv::Error> {
+    let mut out = csv::Writer::from_writer(Vec::new());
+    for mut row in comparison_rows(comparison) {
+        // A folder's name must not become a formula.
+        row[0] = text_cell(&row[0]).into_owned();
+        out.write_record(row)?;
+    }
+    out.into_inner().map_err(|e| std::io::Error::other(e.to_string()).into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::compare::compare;
+    use crate::analysis::compare::tests::entry;
+
+    #[test]
+    fn table_and_csv_show_missing_figures_as_missing() {
+        let mut b = entry("Bühne", 2.0, 0.1);
+        (b.sd_db, b.n_seats, b.claims) = (vec![None; 4], 1, None);
+        let c = compare(vec![entry("a", 2.0, 0.1), b]).unwrap();
+        let text = comparison_table(&c);
+        assert!(text.contains("\u{2013}") && text.contains("1 of 2"), "{text}");
+        let csv = String::from_utf8(comparison_csv(&c).unwrap()).unwrap();
+        let row: Vec<&str> = csv.lines().nth(2).unwrap().split(',').collect();
+        assert_eq!((row[0], row[5], row[8]), ("Bühne", "", ""));
+        assert!(!csv.contains("NaN"));
+    }
+}
