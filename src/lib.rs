@@ -13,7 +13,8 @@
 //! [`chain`] is the way through all of them, readable top to bottom;
 //! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
 //! [`cli`] is the command line over all of it; [`units`] names what is counted,
-//! [`warning`] what is doubtful; [`staging`] holds folders in the making.
+//! [`warning`] what is doubtful; [`air`] carries the sound; [`staging`] holds folders
+//! in the making.
 //!
 //! Sign: a *loss* is positive when the screen takes energy away.
 

@@ -76,7 +76,6 @@ fn deconvolution_is_that_of_numpy() {
         rate_hz: 48_000,
         band_hz: [50.0, 20_000.0],
         rate_constant_s: None,
-        start_s: None,
         active,
     };
     let plan = Deconvolver::new(&signal, recording.len());

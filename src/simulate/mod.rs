@@ -10,11 +10,11 @@
 //! | [`sheet`] | the sheet's own physics, echoes between sheet and loudspeaker |
 //! | [`room`] | image sources |
 //! | [`loudspeaker`] | response and directivity |
-//! | `response` | the three together: an impulse response at a microphone place |
+//! | `response`, `sinc` | the three together: an impulse response at a microphone place |
 //! | [`drive`], [`noise`] | what is played, what disturbs it |
 //! | [`scenario`], [`random`](mod@random) | all parameters, and sessions drawn at random |
 //! | [`demo`] | the invented job of the `demo` command |
-//! | [`session`], [`truth`](mod@truth), [`write`](mod@write) | takes, truth, folder |
+//! | `order`, [`session`], [`truth`](mod@truth), [`write`](mod@write) | takes, truth, folder |
 //!
 //! Simplifications: the sheet is plane and everywhere in the way (angles above
 //! 80 degrees count as 80); sound that the sheet throws back into the room is
