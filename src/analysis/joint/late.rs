@@ -137,33 +137,35 @@ impl Fitter<'_> {
     /// By how many samples a sound is delayed that is itself plus its filtered self: where the
     /// delayed sound resembles that most.
     fn delay_of(&self, late: &Spectrum, apart: &[f64]) -> f64 {
-        let half = N_APART as i64 / 2;
-        let turn = TAU / self.fft.n_points() as f64;
-        let heard: Vec<(f64, Complex<f64>)> = (0..self.fft.n_bins())
-            .step_by(MOVE_EVERY)
-            .filter(|&k| (MOVE_RANGE_HZ[0]..MOVE_RANGE_HZ[1]).contains(&(k as f64 * self.df_hz())))
-            .map(|k| {
-                let turn = turn * k as f64;
-                let filter: Complex<f64> = apart
-                    .iter()
-                    .zip(-half..)
-                    .map(|(a, lag)| {
-                        let samples = (lag * self.apart_step()) as f64;
-                        a * Complex::from_polar(1.0, -turn * samples)
-                    })
-                    .sum();
-                (turn, (filter + 1.0) * late[k].norm_sqr())
-            })
-            .collect();
-        let resemblance = |delay: f64| -> f64 {
-            heard.iter().map(|(turn, x)| (x * Complex::from_polar(1.0, turn * delay)).re).sum()
-        };
-        let reach = ((half * self.apart_step()) as f64 / MOVE_STEP) as i32;
-        (-reach..=reach)
-            .map(|i| f64::from(i) * MOVE_STEP)
-            .map(|delay| (delay, resemblance(delay)))
-            .max_by(|a, b| a.1.total_cmp(&b.1))
-            .map_or(0.0, |(delay, _)| delay)
+        let half = N_APART as i64 / 2 * self.apart_step();
+        let steps = (half as f64 / MOVE_STEP) as i32;
+        let mut resemblance = vec![0.0; 2 * steps as usize + 1];
+        for (k, late) in late.iter().enumerate().step_by(MOVE_EVERY) {
+            let hz = k as f64 * self.df_hz();
+            if !(MOVE_RANGE_HZ[0]..MOVE_RANGE_HZ[1]).contains(&hz) {
+                continue;
+            }
+            // One turn a step, multiplied on: sines are what costs here.
+            let sample = TAU * hz / self.rate_hz;
+            let mut lag = Complex::from_polar(1.0, sample * half as f64);
+            let lag_step = Complex::from_polar(1.0, -sample * self.apart_step() as f64);
+            let mut heard = Complex::new(1.0, 0.0);
+            for a in apart {
+                heard += lag * *a;
+                lag *= lag_step;
+            }
+            heard *= late.norm_sqr();
+            let mut delay = Complex::from_polar(1.0, -sample * MOVE_STEP * f64::from(steps));
+            let delay_step = Complex::from_polar(1.0, sample * MOVE_STEP);
+            for sum in &mut resemblance {
+                *sum += (heard * delay).re;
+                delay *= delay_step;
+            }
+        }
+        (-steps..=steps)
+            .zip(&resemblance)
+            .max_by(|a, b| a.1.total_cmp(b.1))
+            .map_or(0.0, |(i, _)| f64::from(i) * MOVE_STEP)
     }
 
     /// A delay by some samples, bin by bin.
