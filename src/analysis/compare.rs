@@ -312,7 +312,7 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
         [only] => out.push(format!(
             "{} loses least: {}.",
             only.summary.name,
-            with_u(only.mean_loss_db, 1, " dB")
+            with_u(only.mean_loss_db, 2, " dB")
         )),
         several => {
             let names: Vec<&str> = several.iter().map(|e| e.summary.name.as_str()).collect();
@@ -321,13 +321,13 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
     }
     for pair in pairs {
         let [a, b] = &pair.names;
-        let u = pair.u95_db.map_or("U not known".into(), |u| format!("+- {u:.1}"));
+        let u = pair.u95_db.map_or("U not known".into(), |u| format!("+- {u:.2}"));
         let (size, more) = (pair.difference_db.abs(), pair.difference_db > 0.0);
         out.push(if pair.shown {
             let (worse, better) = if more { (a, b) } else { (b, a) };
-            format!("{worse} loses {size:.1} dB more than {better} ({u} dB).")
+            format!("{worse} loses {size:.2} dB more than {better} ({u} dB).")
         } else {
-            format!("{a} and {b}: no difference shown ({:.1} {u} dB).", pair.difference_db)
+            format!("{a} and {b}: no difference shown ({:.2} {u} dB).", pair.difference_db)
         });
     }
     if entries.iter().any(|e| e.summary.origin == Origin::Predicted) {

@@ -8,7 +8,7 @@ pub const FRONT_REFLECTION: f64 = 0.6;
 
 /// `scrimcheck predict`
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub struct PredictArgs {
     /// The sheet that is described by single options.
     #[command(flatten)]
@@ -34,13 +34,7 @@ pub struct PredictArgs {
     )]
     pub angles_deg: Vec<f64>,
     /// Air temperature, degrees Celsius
-    #[arg(
-        long,
-        value_name = "C",
-        default_value_t = 20.0,
-        allow_negative_numbers = true,
-        help_heading = "Place"
-    )]
+    #[arg(long, value_name = "C", default_value_t = 20.0, help_heading = "Place")]
     pub temperature_c: f64,
     /// Width of the picture, m; needed for viewing angles
     #[arg(long, value_name = "M", help_heading = "Picture and seats")]

@@ -64,9 +64,9 @@ pub fn comparison_table(comparison: &Comparison) -> String {
     for e in &comparison.entries {
         rows.push([
             e.summary.name.clone(),
-            with_u(e.mean_loss_db, 1, " dB"),
+            with_u(e.mean_loss_db, 2, " dB"),
             e.loss_rank.to_string(),
-            e.spread_db.map_or_else(dash, |s| with_u(s, 1, " dB")),
+            e.spread_db.map_or_else(dash, |s| with_u(s, 2, " dB")),
             rank(e.spread_rank),
             e.summary.claims.map_or_else(dash, |[kept, n]| format!("{kept} of {n}")),
             e.summary.gain.map_or_else(dash, |g| with_u(g, 2, "")),

@@ -105,8 +105,8 @@ pub enum ReportError {
     },
     /// The system refused to write.
     #[error(
-        "{path} cannot be written; see that the folder may be written to and that the disk \
-         is not full, or name another place. The previous report, if any, is unchanged",
+        "{path} cannot be written; see that the folder is there and may be written to, and that \
+         the disk is not full, or name another place. What was there before is unchanged",
         path = shown(.path)
     )]
     Write {

@@ -187,7 +187,13 @@ fn check_seats(seats: &[String]) -> Result<(), IngestError> {
         }
         // Some file systems take upper and lower case for the same.
         if !seen.insert(seat.to_lowercase()) {
-            return refuse(seat, "this seat is named twice".into());
+            let twice = seats.iter().filter(|other| *other == seat).count() > 1;
+            let problem = if twice {
+                "this seat is named twice"
+            } else {
+                "another seat differs from it in small and capital letters alone"
+            };
+            return refuse(seat, problem.into());
         }
     }
     Ok(())
