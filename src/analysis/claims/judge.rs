@@ -76,7 +76,8 @@ const NOTHING: Judgement = Judgement { verdict: Verdict::NotShown, probability: 
 /// since the truth can be beyond one side only, the risk of a false pass stays below 5 %.
 ///
 /// # Valid range
-/// As [`judge`]; no limit at all, or a lower limit above the upper, is [`Verdict::NotShown`].
+/// Finite `measured` and limits, `u` not negative; no limit at all, or a lower limit above the
+/// upper, is [`Verdict::NotShown`].
 pub fn judge_between(measured: f64, u: f64, dof: f64, limits: Limits) -> Judgement {
     let known = |limit: Option<f64>| limit.is_none_or(f64::is_finite);
     let ordered = match (limits.lower, limits.upper) {
