@@ -29,7 +29,7 @@ const INTERRUPTED: i32 = 130;
 pub struct Staging {
     // In this order: the lock goes last but for the folders made around it.
     folder: TempDir,
-    _lock: Option<File>,
+    _lock: File,
     _made: Made,
 }
 
@@ -74,10 +74,9 @@ impl Staging {
             entries().push((folder.path().to_owned(), made.0.clone()));
             match lock(folder.path()) {
                 Ok(Some(lock)) => return Ok(Self { folder, _lock: lock, _made: made }),
-                Ok(None) => entries().retain(|(listed, _)| listed != folder.path()),
-                Err(e) => {
+                other => {
                     entries().retain(|(listed, _)| listed != folder.path());
-                    return Err(e);
+                    other?;
                 }
             }
         }
@@ -146,23 +145,21 @@ fn make_missing(folder: &Path) -> io::Result<Vec<PathBuf>> {
     Ok(std::mem::take(&mut made.0))
 }
 
-/// Puts a locked file into the folder. Without a lock where the file system knows
-/// none: such a folder is never cleared away by others. `None` when another run has
-/// taken the folder for a forgotten one in the meantime.
-fn lock(folder: &Path) -> io::Result<Option<Option<File>>> {
+/// Puts a locked file into the folder. Where the file system knows no locks the file
+/// has none, and others, who cannot lock it either, never clear the folder away. `None`
+/// when another run has taken the folder for a forgotten one in the meantime.
+fn lock(folder: &Path) -> io::Result<Option<File>> {
     let path = folder.join(LOCK_NAME);
     let mut file = match File::create_new(&path) {
         Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(None),
         file => file?,
     };
-    let locked = match file.try_lock() {
-        Ok(()) => true,
-        Err(TryLockError::WouldBlock) => return Ok(None),
-        Err(TryLockError::Error(_)) => false,
-    };
+    if let Err(TryLockError::WouldBlock) = file.try_lock() {
+        return Ok(None);
+    }
     file.write_all(LOCK_TEXT.as_bytes())?;
     // Others remove the file only while they hold its lock: still there, it stays.
-    Ok(path.exists().then(|| locked.then_some(file)))
+    Ok(path.exists().then_some(file))
 }
 
 /// Removes the folder, what tells whose it is last, so that a run killed in
