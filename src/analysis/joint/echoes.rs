@@ -2,6 +2,7 @@
 
 use super::fitter::{Fitter, ROW_ERROR};
 use super::front::{Front, MAIN_TERM, N_TERMS, expected, whole_samples};
+use super::late::apart_sd_at_first;
 use super::reflector::limited;
 use super::slow::add_slow;
 use super::state::{Look, Pair, Seat, State};
@@ -68,7 +69,7 @@ impl Fitter<'_> {
         };
         // Lags with the same rows share all of their equations but one column.
         let rows = |factor: &f64| self.last_row(self.rows_end_s(pair, round_trip_s * factor));
-        let look = Look { state, pair, late: &late };
+        let look = Look { state, pair, apart_sd: &apart_sd_at_first(), late: &late };
         let mut all = Vec::with_capacity(factors.len());
         for group in factors.chunk_by(|a, b| rows(a) == rows(b)) {
             let terms: Vec<Vec<f64>> = group.iter().map(term).collect();

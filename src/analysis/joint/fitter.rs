@@ -108,12 +108,12 @@ impl<'a> Fitter<'a> {
                 covariance: DMatrix::zeros(N_TERMS, N_TERMS),
                 lag_factor,
             };
-            for step in 0..FREE_STEPS + HELD_STEPS {
-                self.step(&mut states, &mut found)?;
-                if step + 1 >= FREE_STEPS {
-                    let sd = apart_sd(&states);
-                    states.iter_mut().for_each(|state| state.apart_sd.clone_from(&sd));
-                }
+            for _ in 0..FREE_STEPS {
+                self.step(&mut states, &mut found, &apart_sd_at_first())?;
+            }
+            for _ in 0..HELD_STEPS {
+                let sd = apart_sd(&states);
+                self.step(&mut states, &mut found, &sd)?;
             }
             front = Some(found);
         }
@@ -191,7 +191,6 @@ impl<'a> Fitter<'a> {
             delay_s: 0.0,
             moved: vec![vec![0.0; N_STRETCHES]; seat.pairs.len()],
             apart: Vec::new(),
-            apart_sd: apart_sd_at_first(),
         };
         state.delay_s = self.delay_s(seat, &state)?;
         Some(state)
@@ -244,7 +243,7 @@ impl<'a> Fitter<'a> {
 
     pub(super) fn reduce(
         &self,
-        Look { state, pair, late }: &Look,
+        Look { state, pair, apart_sd, late }: &Look,
         source: &[f64],
         round_trip_s: f64,
         columns: &[Vec<f64>],
@@ -259,7 +258,7 @@ impl<'a> Fitter<'a> {
             if row < clean { 1.0 } else { expected / (expected + LEFT_WEIGHT * left[row]) }
         });
         let mut ridge = self.ridge(self.first_lag(), self.n_taps(end_s), pair.energy);
-        ridge.extend(self.apart_ridge(pair.energy, &state.apart_sd));
+        ridge.extend(self.apart_ridge(pair.energy, apart_sd));
         let mut extra = slow_parts(source, self.rate_hz);
         extra.extend_from_slice(late);
         Rows {
@@ -275,8 +274,9 @@ impl<'a> Fitter<'a> {
         .reduce(around)
     }
 
-    /// One Gauss-Newton step for all taps and the front.
-    fn step(&self, states: &mut Vec<State>, front: &mut Front) -> Option<()> {
+    /// One Gauss-Newton step for all taps and the front; `apart_sd` is expected of the filters on
+    /// the late sound.
+    fn step(&self, states: &mut Vec<State>, front: &mut Front, apart_sd: &[f64]) -> Option<()> {
         let solved: Vec<Vec<Solved>> = self
             .seats
             .par_iter()
@@ -292,11 +292,11 @@ impl<'a> Fitter<'a> {
                         let source = self.moved_source(pair, moved);
                         let columns = self.all_terms(&source, pair, &echo.derivative);
                         let late = self.late(pair, state, moved);
-                        let source = self.with_echoes(&source, pair, &echo.series);
-                        let look = Look { state, pair, late: &late };
+                        let with_echoes = self.with_echoes(&source, pair, &echo.series);
+                        let look = Look { state, pair, apart_sd, late: &late };
                         let (trip_s, around) = (echo.round_trip_s, &front.weights);
-                        let reduced = self.reduce(&look, &source, trip_s, &columns, around)?;
-                        Some(Solved { reduced, late })
+                        let reduced = self.reduce(&look, &with_echoes, trip_s, &columns, around)?;
+                        Some(Solved { reduced, source, late })
                     })
                     .collect()
             })
@@ -340,9 +340,8 @@ impl<'a> Fitter<'a> {
             delay_s: 0.0,
             moved: Vec::new(),
             apart: Vec::new(),
-            apart_sd: state.apart_sd.clone(),
         };
-        for Solved { reduced, late } in pairs {
+        for Solved { reduced, late, .. } in pairs {
             let mut taps = reduced.taps_with(&front.weights);
             next.apart.push(taps.split_off(taps.len() - late.len()));
             next.slow.push(taps.split_off(taps.len() - SLOW_S.len()));
@@ -351,15 +350,14 @@ impl<'a> Fitter<'a> {
         next.delay_s = self.delay_s(seat, &next)?;
         let echo = self.echo(seat, &next, front)?;
         let mut all_left = Vec::new();
-        for (i, (pair, Solved { late, .. })) in seat.pairs.iter().zip(pairs).enumerate() {
-            let moved = &state.moved[i];
-            let source = self.with_echoes(&self.moved_source(pair, moved), pair, &echo.series);
+        for (i, (pair, Solved { source, late, .. })) in seat.pairs.iter().zip(pairs).enumerate() {
+            let source = self.with_echoes(source, pair, &echo.series);
             let mut left = self.residual(&source, pair, &next.taps[i], &next.slow[i]);
             for (column, weight) in late.iter().zip(&next.apart[i]) {
                 left.iter_mut().zip(column).for_each(|(l, c)| *l -= weight * c);
             }
             all_left.push(left);
-            next.moved.push(self.moves(pair, moved, &next.apart[i]));
+            next.moved.push(self.moves(pair, &state.moved[i], &next.apart[i]));
         }
         next.left = self.left_power(&all_left);
         Some(next)

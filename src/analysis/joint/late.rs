@@ -67,20 +67,18 @@ pub fn stretches(x: &[f64], head: usize, end_s: f64, rate_hz: f64) -> Vec<Vec<f6
 }
 
 /// What is expected of the filters before anything is known of them.
-pub fn apart_sd_at_first() -> Vec<f64> {
-    vec![APART_SD; N_STRETCHES]
+pub fn apart_sd_at_first() -> [f64; N_STRETCHES] {
+    [APART_SD; N_STRETCHES]
 }
 
 /// What is expected of them, stretch by stretch, after what all pairs of all seats show.
-pub fn apart_sd(states: &[State]) -> Vec<f64> {
-    (0..N_STRETCHES)
-        .map(|part| {
-            let of = part * N_APART..(part + 1) * N_APART;
-            let taps = || states.iter().flat_map(|s| &s.apart).flat_map(|a| &a[of.clone()]);
-            let rms = (taps().map(|a| a * a).sum::<f64>() / taps().count().max(1) as f64).sqrt();
-            (APART_OF_RMS * rms).clamp(APART_LEAST_SD, APART_SD)
-        })
-        .collect()
+pub fn apart_sd(states: &[State]) -> [f64; N_STRETCHES] {
+    std::array::from_fn(|part| {
+        let of = part * N_APART..(part + 1) * N_APART;
+        let taps = || states.iter().flat_map(|s| &s.apart).flat_map(|a| &a[of.clone()]);
+        let rms = (taps().map(|a| a * a).sum::<f64>() / taps().count().max(1) as f64).sqrt();
+        (APART_OF_RMS * rms).clamp(APART_LEAST_SD, APART_SD)
+    })
 }
 
 impl Fitter<'_> {

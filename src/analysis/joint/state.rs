@@ -41,14 +41,14 @@ pub(super) struct State {
     pub(super) moved: Vec<Vec<f64>>,
     /// Taps of the filters on top of that, of all pairs.
     pub(super) apart: Vec<Vec<f64>>,
-    /// Standard deviation expected of these, stretch by stretch.
-    pub(super) apart_sd: Vec<f64>,
 }
 
 /// A pair with what the last step knows of it.
 pub(super) struct Look<'a> {
     pub(super) state: &'a State,
     pub(super) pair: &'a Pair,
+    /// Standard deviation expected of the filters on its late sound, stretch by stretch.
+    pub(super) apart_sd: &'a [f64],
     /// Its late sound, see [`super::fitter::Fitter::late`].
     pub(super) late: &'a [Vec<f64>],
 }
@@ -56,6 +56,8 @@ pub(super) struct Look<'a> {
 /// A pair in one step.
 pub(super) struct Solved {
     pub(super) reduced: Reduced,
+    /// Response without the screen, its late sound moved.
+    pub(super) source: Spectrum,
     /// Its late sound, see [`super::fitter::Fitter::late`].
     pub(super) late: Vec<Vec<f64>>,
 }
