@@ -312,7 +312,7 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
         [only] => out.push(format!(
             "{} loses least: {}.",
             only.summary.name,
-            with_u(only.mean_loss_db, 2, " dB")
+            with_u(only.mean_loss_db, " dB")
         )),
         several => {
             let names: Vec<&str> = several.iter().map(|e| e.summary.name.as_str()).collect();
@@ -338,11 +338,11 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
     out
 }
 
-/// "2.1 +- 0.2 dB".
-pub fn with_u(figure: Rated, decimals: usize, unit: &str) -> String {
+/// "2.13 +- 0.21 dB".
+pub fn with_u(figure: Rated, unit: &str) -> String {
     match figure.u95 {
-        Some(u) => format!("{:.*} +- {u:.*}{unit}", decimals, figure.value, decimals),
-        None => format!("{:.*}{unit}", decimals, figure.value),
+        Some(u) => format!("{:.2} +- {u:.2}{unit}", figure.value),
+        None => format!("{:.2}{unit}", figure.value),
     }
 }
 

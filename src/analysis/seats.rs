@@ -265,6 +265,14 @@ fn summarise(bands: &[BandDependence], inside: &[bool]) -> Summary {
     Summary { share, common_rms_db: common.map(f64::sqrt), moving_rms_db: moving.map(f64::sqrt) }
 }
 
+/// "93 %"; a share of nearly all is not called "100 %" beside something that moves.
+pub(crate) fn say_share(share: f64) -> String {
+    match 100.0 * share {
+        s if (99.5..100.0).contains(&s) => "More than 99 %".to_owned(),
+        s => format!("{s:.0} %"),
+    }
+}
+
 fn say(bands: &[BandDependence], inside: &[bool], n_seats: usize, s: &Summary) -> String {
     if n_seats == 0 {
         return "No seat holds a loss between 500 Hz and 16 kHz, so nothing can be said about \
@@ -286,11 +294,10 @@ fn say(bands: &[BandDependence], inside: &[bool], n_seats: usize, s: &Summary) -
     let moved: Vec<&BandDependence> =
         bands.iter().zip(inside).filter(|(b, i)| **i && b.moves).map(|(b, _)| b).collect();
     let share = s.share.map_or(String::new(), |v| {
-        // "100 %" beside a band that moves would be a contradiction.
-        let part = if v > 0.995 { "More than 99".into() } else { format!("{:.0}", 100.0 * v) };
         format!(
-            "{part} % of the variance of the loss shape ({common:.2} dB rms) is the same at all \
-             {n_seats} seats. "
+            "{} of the variance of the loss shape ({common:.2} dB rms) is the same at all \
+             {n_seats} seats. ",
+            say_share(v)
         )
     });
     let movement = match (moved.is_empty(), top) {

@@ -1,6 +1,6 @@
 //! Sessions and forecasts side by side as text table and as CSV.
 
-use super::csv::text_cell;
+use super::csv::{finish, text_cell};
 use crate::analysis::compare::{Comparison, Origin, with_u};
 use unicode_width::UnicodeWidthStr;
 
@@ -64,13 +64,13 @@ pub fn comparison_table(comparison: &Comparison) -> String {
     for e in &comparison.entries {
         rows.push([
             e.summary.name.clone(),
-            with_u(e.mean_loss_db, 2, " dB"),
+            with_u(e.mean_loss_db, " dB"),
             e.loss_rank.to_string(),
-            e.spread_db.map_or_else(dash, |s| with_u(s, 2, " dB")),
+            e.spread_db.map_or_else(dash, |s| with_u(s, " dB")),
             rank(e.spread_rank),
             e.summary.claims.map_or_else(dash, |[kept, n]| format!("{kept} of {n}")),
-            e.summary.gain.map_or_else(dash, |g| with_u(g, 2, "")),
-            format!("x{}", with_u(e.power_factor, 2, "")),
+            e.summary.gain.map_or_else(dash, |g| with_u(g, "")),
+            format!("x{}", with_u(e.power_factor, "")),
         ]);
     }
     let mut out = String::new();
@@ -103,7 +103,7 @@ pub fn comparison_csv(comparison: &Comparison) -> Result<Vec<u8>, csv::Error> {
         row[0] = text_cell(&row[0]).into_owned();
         out.write_record(row)?;
     }
-    out.into_inner().map_err(|e| std::io::Error::other(e.to_string()).into())
+    finish(out)
 }
 
 #[cfg(test)]

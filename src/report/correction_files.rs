@@ -185,8 +185,7 @@ pub fn correction_csv(c: &Correction) -> Result<String, CorrectionFileError> {
         ];
         out.write_record(&row).map_err(CorrectionFileError::Csv)?;
     }
-    let bytes =
-        out.into_inner().map_err(|e| CorrectionFileError::Csv(csv::Error::from(e.into_error())))?;
+    let bytes = super::csv::finish(out).map_err(CorrectionFileError::Csv)?;
     String::from_utf8(bytes).map_err(CorrectionFileError::Text)
 }
 

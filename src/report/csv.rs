@@ -151,8 +151,16 @@ impl Table {
     /// # Errors
     /// [`ReportError::Encode`]; cannot happen, since it is written to memory.
     pub fn finish(self) -> Result<Vec<u8>, ReportError> {
-        self.writer.into_inner().map_err(|e| encode_error(e.to_string().into()))
+        finish(self.writer).map_err(|e| encode_error(e.into()))
     }
+}
+
+/// The bytes that a writer into memory holds.
+///
+/// # Errors
+/// Those of the CSV writer; cannot happen, since it is written to memory.
+pub fn finish(writer: csv::Writer<Vec<u8>>) -> Result<Vec<u8>, csv::Error> {
+    writer.into_inner().map_err(|e| e.into_error().into())
 }
 
 fn encode_error(source: Box<dyn std::error::Error + Send + Sync>) -> ReportError {

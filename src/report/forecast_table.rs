@@ -1,6 +1,6 @@
 //! A forecast as text table and as CSV.
 
-use super::csv::text_cell;
+use super::csv::{finish, text_cell};
 use super::words::{frequency_label, signed};
 use crate::analysis::predict::Forecast;
 use unicode_width::UnicodeWidthStr;
@@ -116,10 +116,6 @@ pub fn forecast_curve_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
         }
     }
     finish(out)
-}
-
-fn finish(out: csv::Writer<Vec<u8>>) -> Result<Vec<u8>, csv::Error> {
-    out.into_inner().map_err(|e| std::io::Error::other(e.to_string()).into())
 }
 
 #[cfg(test)]

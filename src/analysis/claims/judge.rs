@@ -75,9 +75,13 @@ const NOTHING: Judgement = Judgement { verdict: Verdict::NotShown, probability: 
 /// With both, a pass needs `lower + w <= y <= upper - w`; each side is one test at 95 %, and
 /// since the truth can be beyond one side only, the risk of a false pass stays below 5 %.
 ///
+/// The probability of conformity is `F((upper - y) / u) - F((lower - y) / u)`, `F` the
+/// distribution function of Student's t with `dof` degrees of freedom.
+///
 /// # Valid range
-/// Finite `measured` and limits, `u` not negative; no limit at all, or a lower limit above the
-/// upper, is [`Verdict::NotShown`].
+/// Finite `measured` and limits, finite `u >= 0`, `dof > 0` (infinite allowed), at least one
+/// limit, a lower one not above the upper; anything else, NaN included, is
+/// [`Verdict::NotShown`].
 pub fn judge_between(measured: f64, u: f64, dof: f64, limits: Limits) -> Judgement {
     let known = |limit: Option<f64>| limit.is_none_or(f64::is_finite);
     let ordered = match (limits.lower, limits.upper) {

@@ -1,6 +1,7 @@
 //! The verdict in sentences, and what to do.
 
 use super::{Finding, Found, SeatVerification, VerificationVerdict};
+use crate::analysis::biquad::say_hz;
 use crate::analysis::correction::Correction;
 
 pub(super) fn say(
@@ -46,7 +47,7 @@ pub(super) fn say(
                 " A single band is off by {:.2} dB (seat {}, {}; {} dB is allowed).",
                 band.left_db.abs(),
                 s.id,
-                crate::analysis::biquad::say_hz(band.nominal_hz),
+                say_hz(band.nominal_hz),
                 correction.tolerance_band_db
             )
         });

@@ -4,6 +4,7 @@ use super::axes::Spare;
 use super::figure::{Figure, Mark, StripRow, YAxis};
 use super::loss::{absent_areas, at_bands, band_axis};
 use super::series::{PALETTE, Series, Style};
+use crate::analysis::seats::say_share;
 use crate::report::result::SessionResult;
 use crate::report::words::{frequency_words, signed};
 
@@ -72,11 +73,7 @@ fn finding(result: &SessionResult) -> String {
     let moving = found.and_then(|d| d.moving_rms_db);
     match (share, moving) {
         (Some(share), Some(moving)) => {
-            // Not "100 %" beside something that moves.
-            let share = match 100.0 * share {
-                s if (99.5..100.0).contains(&s) => "More than 99 %".to_owned(),
-                s => format!("{s:.0} %"),
-            };
+            let share = say_share(share);
             let moving = signed(moving, 1);
             format!(
                 "{share} of the shape is the same at all seats; {moving} dB rms move from seat to seat"
