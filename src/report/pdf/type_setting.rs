@@ -45,6 +45,8 @@ fn visible_char(c: char) -> char {
         }
         // No meaning of its own: forbidden in the archive format.
         '\u{E000}'..='\u{F8FF}' | '\u{FEFF}' | '\u{FFF9}'..='\u{FFFB}' => SUBSTITUTE,
+        // Every font has them.
+        ' '..='~' => c,
         c if c.is_control() => SUBSTITUTE,
         c if [false, true]
             .iter()
@@ -196,6 +198,9 @@ mod tests {
     fn what_cannot_be_printed_is_seen_to_be_missing() {
         assert_eq!(visible("Süd ≥ 3 dB − Ω"), "Süd ≥ 3 dB − Ω");
         assert_eq!(visible("a\nb\tc"), "a b c");
+        let plain = (' '..='~').collect::<String>();
+        let (glyphs, _) = shape(&plain, false);
+        assert!(glyphs.iter().chain(&shape(&plain, true).0).all(|g| g.glyph_id.to_u32() != 0));
         assert_eq!(visible("席🎬א\u{202E}\u{0}\u{E001}\u{FEFF}"), "\u{FFFD}".repeat(7));
         assert_eq!(visible("L₂ 3\u{202F}m"), "L2 3\u{A0}m");
         // Nothing in it has the glyph of a missing character (number 0).

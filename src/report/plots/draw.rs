@@ -2,7 +2,7 @@
 
 use super::figure::{Figure, Mark};
 use super::layout::{CAPTION_SIZE, EDGE, Format, Layout, TICK_SIZE};
-use super::series::{INK, MUTED_INK, QUIET, Rect, Series, Style, clip};
+use super::series::{INK, MUTED_INK, QUIET, Rect, Series, Style, clip, clip_area};
 use super::svg::{Anchor, Svg, TextStyle, px};
 use super::text::{FAMILY, text_width};
 use crate::units::{Hertz, ThirdOctave};
@@ -176,16 +176,6 @@ impl Page<'_> {
     }
 
     fn marks(&mut self) {
-        let plot = self.layout.plot;
-        let clip_id = format!("{}-clip", self.figure.id);
-        self.svg.open("clipPath", &[("id", &clip_id)]);
-        self.svg.rect(
-            [plot.left, plot.top],
-            [plot.right - plot.left, plot.bottom - plot.top],
-            "#000000",
-            "",
-        );
-        self.svg.close("clipPath");
         for (index, mark) in self.figure.marks.iter().enumerate() {
             match mark {
                 Mark::Area { .. } => {}
@@ -205,7 +195,7 @@ impl Page<'_> {
                 }
                 Mark::Curve(series) => {
                     self.open_series(index, &series.label);
-                    self.curve(series, &clip_id);
+                    self.curve(series);
                     self.svg.close("g");
                 }
             }
@@ -291,18 +281,21 @@ impl Page<'_> {
         }
     }
 
-    fn curve(&mut self, series: &Series, clip_id: &str) {
+    fn curve(&mut self, series: &Series) {
         for part in band_outlines(series) {
             let outline: Vec<_> =
                 part.iter().map(|&(x, v)| self.layout.point(&self.figure.x, x, v)).collect();
+            let inside = clip_area(&outline, self.layout.plot);
+            if inside.is_empty() {
+                continue;
+            }
             self.svg.empty(
                 "path",
                 &[
                     ("class", "band"),
-                    ("d", &(path_data(&outline) + "Z")),
+                    ("d", &(path_data(&inside) + "Z")),
                     ("fill", series.style.color),
                     ("fill-opacity", "0.2"),
-                    ("clip-path", &format!("url(#{clip_id})")),
                 ],
             );
         }

@@ -186,6 +186,31 @@ fn clip_segment(from: [f64; 2], to: [f64; 2], rect: Rect) -> Option<[[f64; 2]; 2
     (start <= end).then(|| [at(start), at(end)])
 }
 
+/// The part of an area that lies inside the rectangle, cut at one edge after another (Sutherland
+/// and Hodgman 1974). Pieces of an area that come apart stay joined by lines along the edge.
+pub fn clip_area(outline: &[[f64; 2]], rect: Rect) -> Vec<[f64; 2]> {
+    let mut inside = outline.to_vec();
+    // Axis, and the edge as a limit from below of the coordinate times the sign.
+    for (axis, sign, limit) in
+        [(0, 1.0, rect.left), (0, -1.0, -rect.right), (1, 1.0, rect.top), (1, -1.0, -rect.bottom)]
+    {
+        let depth = |p: [f64; 2]| sign * p[axis] - limit;
+        let uncut = std::mem::take(&mut inside);
+        for (i, &to) in uncut.iter().enumerate() {
+            let from = uncut[(i + uncut.len() - 1) % uncut.len()];
+            let (before, after) = (depth(from), depth(to));
+            if (before < 0.0) != (after < 0.0) {
+                let part = before / (before - after);
+                inside.push([0, 1].map(|k| from[k] + part * (to[k] - from[k])));
+            }
+            if after >= 0.0 {
+                inside.push(to);
+            }
+        }
+    }
+    inside
+}
+
 /// Moves labels apart: positions as near as possible to the wanted ones (least
 /// squares), at least `distance` from each other, between `low` and `high`.
 /// The order is kept. When there are more than fit, they share the height evenly.
@@ -249,6 +274,21 @@ mod tests {
             [Some([0.0, 1.0]), None, Some([2.0, 1.0]), Some([3.0, 1.0]), None, Some([5.0, 20.0])];
         assert_eq!(clip(&points, RECT), [vec![[0.0, 1.0]], vec![[2.0, 1.0], [3.0, 1.0]]]);
         assert!(clip(&[], RECT).is_empty());
+    }
+
+    #[test]
+    fn an_area_is_cut_at_the_edges() {
+        // A tent whose top is outside: its slopes cross y = 10 a third of the way from the top.
+        let tent = [[2.0, 0.0], [5.0, 15.0], [8.0, 0.0]];
+        assert_eq!(clip_area(&tent, RECT), [[2.0, 0.0], [4.0, 10.0], [6.0, 10.0], [8.0, 0.0]]);
+        let around = [[-5.0, -5.0], [15.0, -5.0], [15.0, 15.0], [-5.0, 15.0]];
+        let corners = clip_area(&around, RECT);
+        let area = |p: &[[f64; 2]]| -> f64 {
+            let turns = (0..p.len()).map(|i| (p[i], p[(i + 1) % p.len()]));
+            turns.map(|(a, b)| (a[0] * b[1] - b[0] * a[1]) / 2.0).sum()
+        };
+        assert_eq!(area(&corners), 100.0);
+        assert!(clip_area(&around.map(|[x, y]| [x + 30.0, y]), RECT).is_empty());
     }
 
     #[test]

@@ -1,0 +1,262 @@
+//! Areas painted with smooth edges, a strip of rows at a time.
+//!
+//! A pixel takes as much of a colour as the area covers of it. Each edge adds to every cell that it
+//! passes how much more of that cell, and of all cells right of it, is covered; the sum along a row
+//! is the cover (the signed area accumulated, as font rasterisers do it).
+
+use super::paint::Area;
+
+/// Pixels side by side that are summed up together where an edge passes one of them.
+const BLOCK: usize = 16;
+/// Cover below which nothing is painted, and below 1 by which all is: rounding of sums.
+const HAIR: f32 = 1.0 / 1024.0;
+
+/// Some rows of a picture: a strip stays in memory close to the processor until it is done with.
+pub(super) struct Canvas {
+    width: usize,
+    height: usize,
+    /// Pixels, RGBA, opaque.
+    rgba: Vec<u8>,
+    /// What each cell adds to the cover from there on, with a block beyond the right end; all
+    /// zeros between two areas.
+    steps: Vec<f32>,
+    /// Blocks of each row that hold steps, a bit each.
+    passed: Vec<u64>,
+    words: usize,
+}
+
+impl Canvas {
+    /// A white canvas; the width is a multiple of [`BLOCK`].
+    pub(super) fn new(width: usize, height: usize) -> Self {
+        debug_assert!(width.is_multiple_of(BLOCK));
+        let words = (width / BLOCK + 1).div_ceil(64);
+        Self {
+            width,
+            height,
+            rgba: vec![u8::MAX; 4 * width * height],
+            steps: vec![0.0; (width + BLOCK) * height],
+            passed: vec![0; words * height],
+            words,
+        }
+    }
+
+    /// Rows of pixels, RGBA, from top to bottom.
+    pub(super) fn rows(&self) -> impl Iterator<Item = &[u8]> {
+        self.rgba.chunks_exact(4 * self.width)
+    }
+
+    /// Paints the rows of a picture from `top` on, over what the canvas holds.
+    pub(super) fn paint(&mut self, areas: &[Area], top: usize) {
+        let (top, height) = (top as f32, self.height as f32);
+        for area in areas {
+            let rows = area.rows.map(|y| (y - top).clamp(0.0, height));
+            if rows[0] < rows[1] {
+                for &[x0, y0, x1, y1] in &area.edges {
+                    self.edge([x0, y0 - top], [x1, y1 - top]);
+                }
+                for y in rows[0] as usize..rows[1].ceil() as usize {
+                    self.sum_up(y, area);
+                }
+            }
+        }
+    }
+
+    /// Adds the steps of an edge, row by row.
+    fn edge(&mut self, from: [f32; 2], to: [f32; 2]) {
+        let (sign, [x_top, top], [x_bottom, bottom]) =
+            if from[1] < to[1] { (1.0, from, to) } else { (-1.0, to, from) };
+        if bottom <= 0.0 || top >= self.height as f32 {
+            return;
+        }
+        let slope = (x_bottom - x_top) / (bottom - top);
+        let most = self.width as f32;
+        // Cut where it leaves the picture; what lies beyond a side counts as on it.
+        for side in [0.0, most] {
+            if (x_top < side && side < x_bottom) || (x_bottom < side && side < x_top) {
+                let cut = [side, top + (side - x_top) / slope];
+                self.edge(from, cut);
+                self.edge(cut, to);
+                return;
+            }
+        }
+        let mut y = top.max(0.0);
+        let mut x = x_top + (y - top) * slope;
+        for row in y as usize..(bottom.ceil() as usize).min(self.height) {
+            let next_y = bottom.min((row + 1) as f32);
+            let next_x = x + (next_y - y) * slope;
+            let (a, b) = (x.clamp(0.0, most), next_x.clamp(0.0, most));
+            self.add(row, sign * (next_y - y), [a.min(b), a.max(b)]);
+            (x, y) = (next_x, next_y);
+        }
+    }
+
+    /// Adds an edge of `height` rows in one row, between two places.
+    fn add(&mut self, row: usize, height: f32, [left, right]: [f32; 2]) {
+        let first = left as usize;
+        let last = right as usize;
+        let cells = &mut self.steps[row * (self.width + BLOCK)..][..self.width + BLOCK];
+        if first == last {
+            // Cover of the cell itself: what lies right of the middle of the edge.
+            let beyond = height * (0.5 * (left + right) - first as f32);
+            cells[first] += height - beyond;
+            cells[first + 1] += beyond;
+        } else {
+            // The edge passes several cells: cover rises as a parabola in the first and the last
+            // one and evenly between.
+            let per_cell = height / (right - left);
+            let in_first = (first + 1) as f32 - left;
+            let mut before = 0.5 * per_cell * in_first * in_first;
+            cells[first] += before;
+            for cell in first + 1..last {
+                let cover = per_cell * ((cell + 1) as f32 - left - 0.5);
+                cells[cell] += cover - before;
+                before = cover;
+            }
+            let in_last = right - last as f32;
+            let cover = height - 0.5 * per_cell * in_last * in_last;
+            cells[last] += cover - before;
+            cells[last + 1] += height - cover;
+        }
+        for block in first / BLOCK..=(last + 1) / BLOCK {
+            self.passed[row * self.words + block / 64] |= 1 << (block % 64);
+        }
+    }
+
+    /// Sums up the steps of a row, which are zero afterwards, and paints it.
+    fn sum_up(&mut self, row: usize, area: &Area) {
+        let passed = &mut self.passed[row * self.words..][..self.words];
+        let steps = &mut self.steps[row * (self.width + BLOCK)..][..self.width + BLOCK];
+        let pixels = &mut self.rgba[4 * row * self.width..][..4 * self.width];
+        let pixels = pixels.as_chunks_mut::<4>().0;
+        let mut cover = 0.0f32;
+        let mut done = 0;
+        for (word, passed) in passed.iter_mut().enumerate() {
+            let mut blocks = std::mem::take(passed);
+            while blocks != 0 {
+                let from = (64 * word + blocks.trailing_zeros() as usize) * BLOCK;
+                blocks &= blocks - 1;
+                // Between two edges the cover does not change.
+                match alpha(cover, area) {
+                    Some(u8::MAX) => pixels[done..from].fill(opaque(area.color)),
+                    Some(alpha) => {
+                        pixels[done..from].iter_mut().for_each(|p| blend(p, area.color, alpha));
+                    }
+                    None => {}
+                }
+                done = (from + BLOCK).min(self.width);
+                let inside = pixels[from..done].iter_mut();
+                for (step, pixel) in steps[from..from + BLOCK].iter().zip(inside) {
+                    cover += step;
+                    if let Some(alpha) = alpha(cover, area) {
+                        blend(pixel, area.color, alpha);
+                    }
+                }
+                steps[from..from + BLOCK].fill(0.0);
+            }
+        }
+    }
+}
+
+/// How much of a colour a pixel takes, of 255; `None` for nothing.
+fn alpha(cover: f32, area: &Area) -> Option<u8> {
+    let cover = cover.abs();
+    let cover = if cover > 1.0 - HAIR { 1.0 } else { cover };
+    (cover > HAIR).then_some((255.0 * cover * area.opacity + 0.5) as u8)
+}
+
+fn opaque([r, g, b]: [u8; 3]) -> [u8; 4] {
+    [r, g, b, u8::MAX]
+}
+
+fn blend(pixel: &mut [u8; 4], color: [u8; 3], alpha: u8) {
+    if alpha == u8::MAX {
+        *pixel = opaque(color);
+        return;
+    }
+    let alpha = u32::from(alpha);
+    for (old, new) in pixel.iter_mut().zip(color) {
+        let sum = u32::from(*old) * (255 - alpha) + u32::from(new) * alpha;
+        *old = ((sum + 127) / 255) as u8;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn area(outline: &[[f32; 2]], opacity: f32) -> Area {
+        let ends = (0..outline.len()).map(|i| (outline[i], outline[(i + 1) % outline.len()]));
+        let y = outline.iter().map(|p| p[1]);
+        Area {
+            edges: ends.map(|(a, b)| [a[0], a[1], b[0], b[1]]).filter(|e| e[1] != e[3]).collect(),
+            rows: [y.clone().fold(f32::INFINITY, f32::min), y.fold(f32::NEG_INFINITY, f32::max)],
+            color: [0, 100, 200],
+            opacity,
+        }
+    }
+
+    /// Part of a pixel inside convex sides that turn right (y points down), by counting points.
+    fn counted(outline: &[[f32; 2]], x: usize, y: usize) -> f64 {
+        const N: usize = 64;
+        let inside = |px: f64, py: f64| {
+            (0..outline.len()).all(|i| {
+                let [a, b] =
+                    [outline[i], outline[(i + 1) % outline.len()]].map(|p| p.map(f64::from));
+                (b[0] - a[0]) * (py - a[1]) - (b[1] - a[1]) * (px - a[0]) >= 0.0
+            })
+        };
+        let at = |i: usize| (i as f64 + 0.5) / N as f64;
+        let all = (0..N * N).map(|i| inside(x as f64 + at(i % N), y as f64 + at(i / N)));
+        all.filter(|inside| *inside).count() as f64 / (N * N) as f64
+    }
+
+    #[test]
+    fn a_pixel_takes_as_much_as_is_covered_of_it() {
+        let shapes: [&[[f32; 2]]; 5] = [
+            &[[3.3, 2.2], [20.7, 5.1], [11.4, 17.9]],
+            &[[0.0, 0.0], [32.0, 0.0], [32.0, 20.0], [0.0, 20.0]],
+            &[[5.25, 1.5], [6.5, 1.5], [6.5, 18.25], [5.25, 18.25]],
+            // Out of the picture on all sides.
+            &[[-9.0, 10.0], [16.0, -7.0], [41.0, 10.0], [16.0, 27.0]],
+            // A thin line.
+            &[[1.0, 3.0], [31.0, 16.0], [30.8, 16.6], [0.8, 3.6]],
+        ];
+        for (n, outline) in shapes.into_iter().enumerate() {
+            let mut canvas = Canvas::new(32, 10);
+            for top in [0, 10] {
+                canvas.rgba.fill(u8::MAX);
+                canvas.paint(&[area(outline, 1.0)], top);
+                for (y, row) in canvas.rows().enumerate() {
+                    for (x, pixel) in row.chunks_exact(4).enumerate() {
+                        let cover = counted(outline, x, top + y);
+                        for (got, color) in pixel.iter().zip([0.0, 100.0, 200.0]) {
+                            let want = 255.0 - cover * (255.0 - color);
+                            let off = (f64::from(*got) - want).abs();
+                            assert!(off < 6.0, "shape {n}, {x} {}: {got}, not {want}", top + y);
+                        }
+                    }
+                }
+                assert!(canvas.steps.iter().all(|s| *s == 0.0));
+            }
+        }
+    }
+
+    #[test]
+    fn what_lies_over_itself_is_painted_once_and_opposite_turns_leave_a_hole() {
+        let square = [[2.0, 2.0], [12.0, 2.0], [12.0, 8.0], [2.0, 8.0]];
+        let mut twice = area(&square, 0.5);
+        twice.edges.extend(twice.edges.clone());
+        let hole: Vec<[f32; 2]> = [[4.0, 8.0], [10.0, 8.0], [10.0, 2.0], [4.0, 2.0]].into();
+        let mut with_hole = area(&square, 1.0);
+        with_hole.edges.extend(area(&hole, 1.0).edges);
+        let mut canvas = Canvas::new(16, 10);
+        canvas.paint(&[twice], 0);
+        let pixel = |canvas: &Canvas, x: usize| canvas.rgba[4 * (5 * 16 + x)..][..3].to_vec();
+        assert_eq!(pixel(&canvas, 5), [127, 177, 227]);
+        assert_eq!(pixel(&canvas, 1), [255; 3]);
+        canvas.rgba.fill(u8::MAX);
+        canvas.paint(&[with_hole], 0);
+        assert_eq!(pixel(&canvas, 3), [0, 100, 200]);
+        assert_eq!(pixel(&canvas, 7), [255; 3]);
+    }
+}
