@@ -8,9 +8,6 @@ use super::paint::Area;
 
 /// Pixels side by side that are summed up together where an edge passes one of them.
 const BLOCK: usize = 16;
-/// Cover below which nothing is painted, and below 1 by which all is: rounding of sums.
-const HAIR: f32 = 1.0 / 1024.0;
-
 /// Some rows of a picture: a strip stays in memory close to the processor until it is done with.
 pub(super) struct Canvas {
     width: usize,
@@ -107,9 +104,9 @@ impl Canvas {
             let in_first = (first + 1) as f32 - left;
             let mut before = 0.5 * per_cell * in_first * in_first;
             cells[first] += before;
-            for cell in first + 1..last {
-                let cover = per_cell * ((cell + 1) as f32 - left - 0.5);
-                cells[cell] += cover - before;
+            for (n, cell) in cells[first + 1..last].iter_mut().enumerate() {
+                let cover = per_cell * (in_first + n as f32 + 0.5);
+                *cell += cover - before;
                 before = cover;
             }
             let in_last = right - last as f32;
@@ -124,59 +121,54 @@ impl Canvas {
 
     /// Sums up the steps of a row, which are zero afterwards, and paints it.
     fn sum_up(&mut self, row: usize, area: &Area) {
+        let [r, g, b] = area.color;
+        let color = [r, g, b, u8::MAX];
+        let alpha = |cover: f32| (255.0 * area.opacity * cover.abs().min(1.0) + 0.5) as u8;
         let passed = &mut self.passed[row * self.words..][..self.words];
         let steps = &mut self.steps[row * (self.width + BLOCK)..][..self.width + BLOCK];
+        let steps = steps.as_chunks_mut::<BLOCK>().0;
         let pixels = &mut self.rgba[4 * row * self.width..][..4 * self.width];
-        let pixels = pixels.as_chunks_mut::<4>().0;
+        let pixels = pixels.as_chunks_mut::<4>().0.as_chunks_mut::<BLOCK>().0;
         let mut cover = 0.0f32;
-        let mut done = 0;
+        let mut next = 0;
         for (word, passed) in passed.iter_mut().enumerate() {
-            let mut blocks = std::mem::take(passed);
-            while blocks != 0 {
-                let from = (64 * word + blocks.trailing_zeros() as usize) * BLOCK;
-                blocks &= blocks - 1;
+            let mut left = std::mem::take(passed);
+            while left != 0 {
+                let block = 64 * word + left.trailing_zeros() as usize;
+                left &= left - 1;
                 // Between two edges the cover does not change.
-                match alpha(cover, area) {
-                    Some(u8::MAX) => pixels[done..from].fill(opaque(area.color)),
-                    Some(alpha) => {
-                        pixels[done..from].iter_mut().for_each(|p| blend(p, area.color, alpha));
-                    }
-                    None => {}
+                let between = alpha(cover);
+                if between > 0 {
+                    pixels[next..block].iter_mut().for_each(|p| blend(p, color, &[between; BLOCK]));
                 }
-                done = (from + BLOCK).min(self.width);
-                let inside = pixels[from..done].iter_mut();
-                for (step, pixel) in steps[from..from + BLOCK].iter().zip(inside) {
-                    cover += step;
-                    if let Some(alpha) = alpha(cover, area) {
-                        blend(pixel, area.color, alpha);
-                    }
+                let mut alphas = [0; BLOCK];
+                for (step, to) in steps[block].iter_mut().zip(&mut alphas) {
+                    cover += std::mem::take(step);
+                    *to = alpha(cover);
                 }
-                steps[from..from + BLOCK].fill(0.0);
+                // The last one lies beyond the right end.
+                if let Some(pixels) = pixels.get_mut(block) {
+                    blend(pixels, color, &alphas);
+                }
+                next = block + 1;
             }
         }
     }
 }
 
-/// How much of a colour a pixel takes, of 255; `None` for nothing.
-fn alpha(cover: f32, area: &Area) -> Option<u8> {
-    let cover = cover.abs();
-    let cover = if cover > 1.0 - HAIR { 1.0 } else { cover };
-    (cover > HAIR).then_some((255.0 * cover * area.opacity + 0.5) as u8)
-}
-
-fn opaque([r, g, b]: [u8; 3]) -> [u8; 4] {
-    [r, g, b, u8::MAX]
-}
-
-fn blend(pixel: &mut [u8; 4], color: [u8; 3], alpha: u8) {
-    if alpha == u8::MAX {
-        *pixel = opaque(color);
+/// Mixes a colour into some pixels, `alphas` parts of 255 of it.
+fn blend(pixels: &mut [[u8; 4]; BLOCK], color: [u8; 4], alphas: &[u8; BLOCK]) {
+    if *alphas == [u8::MAX; BLOCK] {
+        pixels.fill(color);
         return;
     }
-    let alpha = u32::from(alpha);
-    for (old, new) in pixel.iter_mut().zip(color) {
-        let sum = u32::from(*old) * (255 - alpha) + u32::from(new) * alpha;
-        *old = ((sum + 127) / 255) as u8;
+    for (pixel, &alpha) in pixels.iter_mut().zip(alphas) {
+        let alpha = u16::from(alpha);
+        for (old, new) in pixel.iter_mut().zip(color) {
+            // The sum over 255, rounded.
+            let sum = u16::from(*old) * (255 - alpha) + u16::from(new) * alpha + 128;
+            *old = ((sum + (sum >> 8)) >> 8) as u8;
+        }
     }
 }
 
@@ -252,6 +244,7 @@ mod tests {
         let mut canvas = Canvas::new(16, 10);
         canvas.paint(&[twice], 0);
         let pixel = |canvas: &Canvas, x: usize| canvas.rgba[4 * (5 * 16 + x)..][..3].to_vec();
+        // Half of each, a half rounded up to 128 parts of 255.
         assert_eq!(pixel(&canvas, 5), [127, 177, 227]);
         assert_eq!(pixel(&canvas, 1), [255; 3]);
         canvas.rgba.fill(u8::MAX);

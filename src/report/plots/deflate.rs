@@ -31,7 +31,7 @@ const LENGTHS: [u8; N_SYMBOLS] = {
     }
     lengths
 };
-const CODES: [(u16, u8); N_SYMBOLS] = codes(LENGTHS);
+static CODES: [(u16, u8); N_SYMBOLS] = codes(LENGTHS);
 
 /// The same for the lengths themselves, as the head of the block gives them.
 const LENGTH_CODES: [(u16, u8); 19] = {

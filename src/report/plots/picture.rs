@@ -60,33 +60,49 @@ struct Picture {
     above: Vec<u8>,
     /// A row moved to the right by one pixel.
     moved: Vec<u8>,
+    /// Blocks in which a row differs from the one above, and from itself moved.
+    new: [Vec<bool>; 2],
     data: Deflater,
 }
 
 impl Picture {
     fn new(size: [usize; 2]) -> Self {
         let row = vec![0; 4 * size[0]];
-        Self { size, above: row.clone(), moved: row, data: Deflater::new() }
+        let new = vec![false; row.len() / BLOCK];
+        Self {
+            size,
+            above: row.clone(),
+            moved: row,
+            new: [new.clone(), new],
+            data: Deflater::new(),
+        }
     }
 
     /// The next row, RGBA; whether it differs from the one above.
     fn push(&mut self, row: &[u8]) -> bool {
-        let n_changed = changed(row, &self.above);
-        if n_changed == 0 {
+        let [new, new_moved] = &mut self.new;
+        let n_new = compare(row, &self.above, new);
+        if n_new == 0 {
             self.push_again();
             return false;
         }
         // At the edge of a long line or area all is new against the row above, but little against
         // the pixel at the left.
-        if 4 * n_changed > row.len() / BLOCK {
+        let mut left = false;
+        if 4 * n_new > row.len() / BLOCK {
             self.moved[4..].copy_from_slice(&row[..row.len() - 4]);
-            if changed(row, &self.moved) < n_changed {
-                filtered(LEFT, row, &self.moved, &mut self.data);
-                self.above.copy_from_slice(row);
-                return true;
+            left = compare(row, &self.moved, new_moved) < n_new;
+        }
+        let (filter, other, new) =
+            if left { (LEFT, &self.moved, new_moved) } else { (UP, &self.above, new) };
+        self.data.bytes(&[filter]);
+        for ((here, there), new) in blocks(row, other).zip(new) {
+            if *new {
+                self.data.bytes(&difference(here, there));
+            } else {
+                self.data.zeros(BLOCK_RGB);
             }
         }
-        filtered(UP, row, &self.above, &mut self.data);
         self.above.copy_from_slice(row);
         true
     }
@@ -110,9 +126,12 @@ impl Picture {
     }
 }
 
-/// Number of blocks in which two rows differ.
-fn changed(row: &[u8], other: &[u8]) -> usize {
-    blocks(row, other).filter(|(a, b)| differ(a, b)).count()
+/// Says of each block whether two rows differ there, and returns how many do.
+fn compare(row: &[u8], other: &[u8], new: &mut [bool]) -> usize {
+    for ((a, b), new) in blocks(row, other).zip(&mut *new) {
+        *new = differ(a, b);
+    }
+    new.iter().filter(|new| **new).count()
 }
 
 /// Whether two blocks differ: all of them at once, since a look at one byte after another, or a
@@ -128,21 +147,16 @@ fn blocks<'a>(
     row.as_chunks().0.iter().zip(other.as_chunks().0)
 }
 
-/// A row as its difference to `other`.
-fn filtered(filter: u8, row: &[u8], other: &[u8], data: &mut Deflater) {
-    data.bytes(&[filter]);
-    for (here, there) in blocks(row, other) {
-        if !differ(here, there) {
-            data.zeros(BLOCK_RGB);
-            continue;
-        }
-        let mut rgb = [0; BLOCK_RGB];
-        let pixels = here.as_chunks::<4>().0.iter().zip(there.as_chunks::<4>().0);
-        for (to, (here, there)) in rgb.as_chunks_mut::<3>().0.iter_mut().zip(pixels) {
-            *to = [0, 1, 2].map(|c| here[c].wrapping_sub(there[c]));
-        }
-        data.bytes(&rgb);
+/// RGB of a block less that of another.
+fn difference(here: &[u8; BLOCK], there: &[u8; BLOCK]) -> [u8; BLOCK_RGB] {
+    let mut rgb = [0; BLOCK_RGB];
+    let pixels = here.as_chunks::<4>().0.iter().zip(there.as_chunks::<4>().0);
+    for ([r, g, b], (here, there)) in rgb.as_chunks_mut::<3>().0.iter_mut().zip(pixels) {
+        *r = here[0].wrapping_sub(there[0]);
+        *g = here[1].wrapping_sub(there[1]);
+        *b = here[2].wrapping_sub(there[2]);
     }
+    rgb
 }
 
 /// A row at half the size: a pixel is the mean of four.
