@@ -13,7 +13,10 @@ use rayon::prelude::*;
 use realfft::num_complex::Complex;
 use std::f64::consts::TAU;
 
-/// The stated gap may be off by this part of it ...
+/// Standard deviation expected of the gap that places the echoes, as a part of it (cloth sags, a
+/// rule is held askew, a front is no plane); ...
+const GAP_SD_PART: f64 = 0.018;
+/// ... by this part it may be off at most ...
 const LAG_PART: f64 = 0.06;
 /// ... and is tried in steps of this part.
 const LAG_STEP: f64 = 0.006;
@@ -28,11 +31,14 @@ pub(super) struct Echo {
 }
 
 impl Fitter<'_> {
-    /// Which part of the stated lag explains most of what the first step leaves.
+    /// Which part of the stated lag is most likely by what the first step leaves. Where echoes
+    /// are weak that tells little, and reflections of the room resemble them at any lag; so what
+    /// is expected of the gap and of the front counts as well.
     pub(super) fn find_lag(&self, states: &[State]) -> f64 {
         let n = (LAG_PART / LAG_STEP) as i32;
         let factors: Vec<f64> = (-n..=n).map(|i| 1.0 + f64::from(i) * LAG_STEP).collect();
-        let floor = 1.0 / expected()[MAIN_TERM][1].powi(2);
+        let [mean, sd] = expected()[MAIN_TERM];
+        let sure = 1.0 / sd.powi(2);
         let seats: Vec<Vec<[f64; 2]>> = self
             .seats
             .par_iter()
@@ -45,7 +51,9 @@ impl Fitter<'_> {
             .map(|(i, factor)| {
                 let [normal, target] =
                     seats.iter().fold([0.0; 2], |sum, s| [sum[0] + s[i][0], sum[1] + s[i][1]]);
-                (*factor, target.max(0.0).powi(2) / (normal + floor))
+                // Twice the logarithm of the likelihood, but for a constant.
+                let fits = (target + mean * sure).max(0.0).powi(2) / (normal + sure);
+                (*factor, fits - ((factor - 1.0) / GAP_SD_PART).powi(2))
             })
             .max_by(|a, b| a.1.total_cmp(&b.1))
             .map_or(1.0, |(factor, _)| factor)

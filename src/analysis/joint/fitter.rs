@@ -108,12 +108,12 @@ impl<'a> Fitter<'a> {
                 covariance: DMatrix::zeros(N_TERMS, N_TERMS),
                 lag_factor,
             };
-            for _ in 0..FREE_STEPS {
-                self.step(&mut states, &mut found, &apart_sd_at_first())?;
-            }
-            for _ in 0..HELD_STEPS {
-                let sd = apart_sd(&states);
-                self.step(&mut states, &mut found, &sd)?;
+            let mut of_front = expected();
+            for step in 0..FREE_STEPS + HELD_STEPS {
+                let of_late =
+                    if step < FREE_STEPS { apart_sd_at_first() } else { apart_sd(&states) };
+                self.step(&mut states, &mut found, &of_front, &of_late)?;
+                of_front = found.expected_next();
             }
             front = Some(found);
         }
@@ -274,9 +274,15 @@ impl<'a> Fitter<'a> {
         .reduce(around)
     }
 
-    /// One Gauss-Newton step for all taps and the front; `apart_sd` is expected of the filters on
-    /// the late sound.
-    fn step(&self, states: &mut Vec<State>, front: &mut Front, apart_sd: &[f64]) -> Option<()> {
+    /// One Gauss-Newton step for all taps and the front; `of_front` is expected of its terms,
+    /// `apart_sd` of the filters on the late sound.
+    fn step(
+        &self,
+        states: &mut Vec<State>,
+        front: &mut Front,
+        of_front: &[[f64; 2]; N_TERMS],
+        apart_sd: &[f64],
+    ) -> Option<()> {
         let solved: Vec<Vec<Solved>> = self
             .seats
             .par_iter()
@@ -310,7 +316,7 @@ impl<'a> Fitter<'a> {
                 target += &reduced.target / scale;
             }
         }
-        for (i, [mean, sd]) in expected().iter().enumerate() {
+        for (i, [mean, sd]) in of_front.iter().enumerate() {
             normal[(i, i)] += 1.0 / sd.powi(2);
             target[i] += mean / sd.powi(2);
         }

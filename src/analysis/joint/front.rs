@@ -69,6 +69,11 @@ pub fn expected() -> [[f64; 2]; N_TERMS] {
     })
 }
 
+/// A part of a front is small as a rule and large at times (a deep horn), as numbers of a Cauchy
+/// distribution are. So after a step its standard deviation follows what was found of it: the
+/// step of expectation and maximisation for that distribution.
+const DEGREES_OF_FREEDOM: f64 = 1.0;
+
 /// A front as it was found.
 #[derive(Debug, Clone)]
 pub struct Front {
@@ -81,6 +86,19 @@ pub struct Front {
 }
 
 impl Front {
+    /// Mean and standard deviation expected of each term after this was found.
+    pub fn expected_next(&self) -> [[f64; 2]; N_TERMS] {
+        let mut expected = expected();
+        for (i, [mean, sd]) in expected.iter_mut().enumerate().take(N_TAPS) {
+            if i != MAIN_TERM {
+                let found = (self.weights[i] - *mean).powi(2) + self.covariance[(i, i)];
+                let variance = DEGREES_OF_FREEDOM * sd.powi(2) + found;
+                *sd = (variance / (DEGREES_OF_FREEDOM + 1.0)).sqrt();
+            }
+        }
+        expected
+    }
+
     /// Pressure reflection at a frequency.
     pub fn at(&self, hz: f64) -> Complex<f64> {
         self.of(&terms(hz))
@@ -133,5 +151,30 @@ mod tests {
         covariance[(MAIN_TERM, MAIN_TERM)] = 0.01;
         let front = Front { weights: [0.0; N_TERMS], covariance, lag_factor: 1.0 };
         assert!((front.variance(3000.0) - 0.01).abs() < 1e-15);
+    }
+
+    /// A Cauchy distribution is a normal one whose precision `l/s^2` is drawn from a gamma
+    /// distribution, `p(l) ~ exp(-l/2)/sqrt(l)`; the next precision is the mean of that, given the
+    /// weight. Held against the integral.
+    #[test]
+    fn a_part_found_large_is_expected_large_as_a_cauchy_distribution_has_it() {
+        let part = MAIN_TERM + 3;
+        let sd = expected()[part][1];
+        for of_sd in [0.3, 1.0, 4.0] {
+            let mut weights = [0.0; N_TERMS];
+            weights[part] = of_sd * sd;
+            let covariance = DMatrix::zeros(N_TERMS, N_TERMS);
+            let front = Front { weights, covariance, lag_factor: 1.0 };
+            // l = x^2 takes the singularity out.
+            let integral = |power: i32| -> f64 {
+                let at =
+                    |x: f64| x.powi(2 * power + 1) * (-0.5 * (1.0 + of_sd * of_sd) * x * x).exp();
+                (0..20_000).map(|i| at((f64::from(i) + 0.5) * 1e-3)).sum()
+            };
+            let want = integral(1) / integral(0) / sd.powi(2);
+            let next = front.expected_next();
+            assert!((next[part][1].powi(-2) / want - 1.0).abs() < 1e-3);
+            assert_eq!(next[MAIN_TERM], MAIN);
+        }
     }
 }
