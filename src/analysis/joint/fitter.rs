@@ -17,6 +17,9 @@ use realfft::num_complex::Complex;
 
 /// The filter may lead by this much (band-limited sheets ring both ways), s.
 const LEAD_S: f64 = 0.0003;
+/// With the echoes in the fit it goes on to this lag at least, s: what the edges of the cabinet send
+/// may look like the first reflection, but the sheet's own answer is not over by then.
+const TAPS_AT_LEAST_S: f64 = 0.0009;
 /// Rows go on this far beyond the last tap, s ...
 const ROWS_BEYOND_S: f64 = 0.0002;
 /// ... and this far beyond the first round trip, where there is one.
@@ -257,7 +260,8 @@ impl<'a> Fitter<'a> {
         let weights = self.row_weights(rows_end_s, |row| {
             if row < clean { 1.0 } else { expected / (expected + LEFT_WEIGHT * left[row]) }
         });
-        let mut ridge = self.ridge(self.first_lag(), self.n_taps(end_s), pair.energy);
+        let n_taps = self.n_taps(end_s.max(TAPS_AT_LEAST_S));
+        let mut ridge = self.ridge(self.first_lag(), n_taps, pair.energy);
         ridge.extend(self.apart_ridge(pair.energy, apart_sd));
         let mut extra = slow_parts(source, self.rate_hz);
         extra.extend_from_slice(late);
