@@ -143,6 +143,7 @@ impl Biquad {
     }
 
     /// [`Biquad::power`] at a given `s = sin^2(pi f / rate)`.
+    #[inline]
     pub(crate) fn power_at(&self, s: f64) -> f64 {
         let square = |c0: f64, c1: f64, c2: f64| {
             let sum = c0 + c1 + c2;

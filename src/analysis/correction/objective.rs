@@ -128,6 +128,22 @@ impl Objective {
 
     /// Power response of a chain at all nodes.
     fn product<P: AsRef<[f64]>>(&self, parts: &[P]) -> Vec<f64> {
+        self.product_of(parts)
+    }
+
+    /// The same without one of its sections; no nodes where another one cannot be made.
+    pub fn product_without<P: AsRef<[f64]>>(&self, parts: &[P], left_out: usize) -> Vec<f64> {
+        let others = || parts.iter().enumerate().filter(|(i, _)| *i != left_out).map(|(_, p)| p);
+        if others().any(|part| part.as_ref().is_empty()) {
+            return Vec::new();
+        }
+        self.product_of(others())
+    }
+
+    fn product_of<'a, P: AsRef<[f64]> + 'a>(
+        &self,
+        parts: impl IntoIterator<Item = &'a P>,
+    ) -> Vec<f64> {
         let mut product = vec![1.0; (self.goals.len() + 1) * PER_BAND];
         for part in parts {
             product.iter_mut().zip(part.as_ref()).for_each(|(p, h)| *p *= h);

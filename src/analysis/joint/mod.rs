@@ -15,6 +15,7 @@
 //! of it, so that no model of the cloth or of its holes comes in.
 
 mod echoes;
+mod elimination;
 mod equations;
 mod fitter;
 pub mod front;

@@ -1,5 +1,6 @@
 //! Least squares of one pair of takes: the taps of the sheet, with the front left open.
 
+use super::elimination::Elimination;
 use super::front::N_TERMS;
 use nalgebra::{DMatrix, DVector};
 
@@ -25,10 +26,8 @@ pub struct Rows<'a> {
 
 /// A pair solved for its taps as far as the front's terms are known.
 pub struct Reduced {
-    /// Taps where all terms of the front are zero.
-    pub taps: DVector<f64>,
-    /// Change of the taps per unit of each term, to be taken off.
-    pub change: DMatrix<f64>,
+    /// The equations without the taps.
+    without_taps: Elimination,
     /// Normal matrix left for the terms.
     pub normal: DMatrix<f64>,
     /// Right-hand side left for the terms.
@@ -38,12 +37,14 @@ pub struct Reduced {
 impl Reduced {
     /// Taps with these weights of the terms.
     pub fn taps_with(&self, weights: &[f64]) -> Vec<f64> {
-        if weights.is_empty() {
-            return self.taps.as_slice().to_vec();
-        }
-        (&self.taps - &self.change * DVector::from_column_slice(weights)).as_slice().to_vec()
+        let of_terms = weights.iter().map(|w| -w);
+        self.without_taps.solved(&of_terms.chain([1.0]).collect::<Vec<_>>())
     }
 }
+
+/// Columns of which the products are worked out together: with all columns from there on, since
+/// the products with those before are there already.
+const TOGETHER: usize = 32;
 
 impl Rows<'_> {
     /// Solves for the taps; `around` are the terms' weights of which the echoes in `source`
@@ -57,10 +58,10 @@ impl Rows<'_> {
         if newest >= self.source.len() as i64 || oldest < 0 {
             return None;
         }
-        // All columns beside each other: those of the taps, of the terms, and the target. One
-        // product holds every sum of products that follows.
+        // All columns beside each other: those of the taps, of the terms, and the target.
         let n_unknowns = self.ridge.len();
-        let mut columns = DMatrix::zeros(n_rows, n_unknowns + n_terms + 1);
+        let last = n_unknowns + n_terms;
+        let mut columns = DMatrix::zeros(n_rows, last + 1);
         for (c, mut column) in columns.column_iter_mut().enumerate() {
             let rows = column.as_mut_slice().iter_mut().zip(&root);
             if c < n_taps {
@@ -74,32 +75,33 @@ impl Rows<'_> {
                 rows.zip(&self.target[self.first..]).for_each(|((y, w), x)| *y = w * x);
             }
         }
-        let mut products = columns.transpose() * &columns;
         // The echoes that the source knows of go back to the target.
+        let (before, mut target) = columns.columns_range_pair_mut(..last, last);
         for (t, weight) in around.iter().enumerate().take(n_terms) {
-            let known = products.column(n_unknowns + t) * *weight;
-            let mut target = products.column_mut(n_unknowns + n_terms);
-            target += known;
+            target.axpy(*weight, &before.column(n_unknowns + t), 1.0);
         }
-        let part = |rows: (usize, usize), columns: (usize, usize)| {
-            products.view((rows.0, columns.0), (rows.1, columns.1)).into_owned()
-        };
-        let (unknowns, terms) = ((0, n_unknowns), (n_unknowns, n_terms));
-        let last = n_unknowns + n_terms;
-        let mut normal = part(unknowns, unknowns);
+        let transposed = columns.transpose();
+        let mut products = DMatrix::zeros(last + 1, last + 1);
+        for from in (0..=last).step_by(TOGETHER) {
+            let n = TOGETHER.min(last + 1 - from);
+            let rows = transposed.rows_range(from..);
+            products.view_mut((from, from), (last + 1 - from, n)).gemm(
+                1.0,
+                &rows,
+                &columns.columns(from, n),
+                0.0,
+            );
+        }
         for (i, ridge) in self.ridge.iter().enumerate() {
-            normal[(i, i)] += ridge;
+            products[(i, i)] += ridge;
         }
-        let solver = normal.cholesky()?;
-        let taps = solver.solve(&products.view((0, last), (n_unknowns, 1)).column(0).into_owned());
-        let across = part(unknowns, terms);
-        let change = solver.solve(&across);
-        let target = products.view((n_unknowns, last), (n_terms, 1)).column(0).into_owned();
+        let products: Vec<f64> = products.data.into();
+        let without_taps = Elimination::new(products, last + 1, n_unknowns)?;
+        let left = |i: usize, j: usize| without_taps.left(n_unknowns + i, n_unknowns + j);
         Some(Reduced {
-            normal: part(terms, terms) - across.tr_mul(&change),
-            target: target - across.tr_mul(&taps),
-            taps,
-            change,
+            normal: DMatrix::from_fn(n_terms, n_terms, left),
+            target: DVector::from_fn(n_terms, |i, _| left(i, n_terms)),
+            without_taps,
         })
     }
 }

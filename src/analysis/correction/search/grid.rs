@@ -144,7 +144,12 @@ impl<'a> Search<'a> {
         part
     }
 
-    pub(super) fn error_of(&self, filters: &[OnGrid], parts: &[Part], limit_db: f64) -> f64 {
+    pub(super) fn error_of<P: AsRef<[f64]>>(
+        &self,
+        filters: &[OnGrid],
+        parts: &[P],
+        limit_db: f64,
+    ) -> f64 {
         let gains2 = filters.iter().map(|f| self.steps.gain_db[f.gain].powi(2)).sum();
         self.objective.error_below(parts, gains2, limit_db)
     }

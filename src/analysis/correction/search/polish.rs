@@ -168,17 +168,19 @@ impl Search<'_> {
         held: Option<(usize, usize)>,
     ) {
         for i in 0..filters.len() {
+            // Only one filter moves: the product of all others stays.
+            let others = self.objective.product_without(parts, i);
             for number in (0..3).filter(|n| held != Some((i, *n))) {
                 for &by in self.strides(filters[i].kind, number) {
                     while let Some(f) = self.moved(&filters[i], number, by) {
-                        let old_part = std::mem::replace(&mut parts[i], self.powers(&f));
+                        let part = self.powers(&f);
                         let old = std::mem::replace(&mut filters[i], f);
-                        let error = self.error_of(filters, parts, *best);
+                        let error = self.error_of(filters, &[&*others, &*part], *best);
                         if error < *best - 1e-9 {
                             *best = error;
+                            parts[i] = part;
                         } else {
                             filters[i] = old;
-                            parts[i] = old_part;
                             break;
                         }
                     }
