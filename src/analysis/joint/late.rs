@@ -98,10 +98,17 @@ impl Fitter<'_> {
 
     /// A sound in all lags of the filter.
     fn lagged(&self, x: &[f64]) -> impl Iterator<Item = Vec<f64>> {
-        let (n, half, step) = (x.len() as i64, N_APART as i64 / 2, self.apart_step());
+        let (half, step) = (N_APART as i64 / 2, self.apart_step());
         (-half..=half).map(move |lag| {
-            let at = |row: i64| usize::try_from(row - lag * step).ok();
-            (0..n).map(|row| at(row).and_then(|at| x.get(at)).copied().unwrap_or(0.0)).collect()
+            let by = (lag * step).unsigned_abs() as usize;
+            let kept = x.len().saturating_sub(by);
+            let mut moved = vec![0.0; x.len()];
+            if lag < 0 {
+                moved[..kept].copy_from_slice(&x[x.len() - kept..]);
+            } else {
+                moved[x.len() - kept..].copy_from_slice(&x[..kept]);
+            }
+            moved
         })
     }
 

@@ -169,10 +169,16 @@ fn halve(upper: &[u8], lower: &[u8], half: &mut [u8]) {
             half.fill(u8::MAX);
             continue;
         }
-        let fours = upper.as_chunks::<8>().0.iter().zip(lower.as_chunks::<8>().0);
-        for (to, (upper, lower)) in half.as_chunks_mut::<4>().0.iter_mut().zip(fours) {
-            let sum = |c: usize| [upper[c], upper[c + 4], lower[c], lower[c + 4]].map(u16::from);
-            *to = [0, 1, 2, 3].map(|c| ((sum(c).iter().sum::<u16>() + 2) / 4) as u8);
+        let mut sums = [0u16; BLOCK];
+        for (sum, (upper, lower)) in sums.iter_mut().zip(upper.iter().zip(lower)) {
+            *sum = u16::from(*upper) + u16::from(*lower);
+        }
+        let pairs = sums.as_chunks::<8>().0.iter();
+        for (to, pair) in half.as_chunks_mut::<4>().0.iter_mut().zip(pairs) {
+            let (left, right) = pair.split_at(4);
+            for (to, (left, right)) in to.iter_mut().zip(left.iter().zip(right)) {
+                *to = ((left + right + 2) / 4) as u8;
+            }
         }
     }
 }
