@@ -2,8 +2,11 @@
 
 use crate::clean::*;
 use crate::fault::Fault;
+use realfft::RealFftPlanner;
 use scrimcheck::analysis::check::rough_level_warnings;
 use scrimcheck::ingest::manifest::Condition;
+use scrimcheck::simulate::{Scenario, SimulatedTake, simulate};
+use scrimcheck::transfer::median::median;
 use scrimcheck::units::ThirdOctave;
 use scrimcheck::warning::Topic;
 use std::f64::consts::TAU;
@@ -85,17 +88,77 @@ pub fn faults() -> Vec<Fault> {
             },
         ),
         Fault::of_session(
-            "microphone put back elsewhere, rms",
-            "mm",
-            [50.0, 25.0],
+            "microphone put back elsewhere: placements disagree, 250 Hz to 1 kHz, by",
+            "dB rms",
+            [0.6, 0.3],
             |clean, size| {
-                let mut s = clean.scenario.clone();
-                s.move_rms_m = size / 1000.0;
-                let moved = made(&s).judged_with(Vec::new());
-                moved.session.iter().any(|f| f.topic == Topic::Repeatability)
+                let moved = made(&moved_to_disagree(&clean.scenario, size));
+                let judged = moved.judged_with(Vec::new());
+                judged.session.iter().any(|f| f.topic == Topic::Repeatability)
+            },
+        ),
+        Fault::of_session(
+            "microphone put back elsewhere by (half: as in clean sessions, 8 mm at most)",
+            "mm rms",
+            [80.0, 8.0],
+            |clean, size| {
+                let s = Scenario { move_rms_m: size / 1000.0, ..clean.scenario.clone() };
+                let judged = made(&s).judged_with(Vec::new());
+                judged.session.iter().any(|f| f.topic == Topic::Repeatability)
             },
         ),
     ]
+}
+
+/// The scenario with the microphone moved so far that its placements disagree by `size_db`.
+fn moved_to_disagree(clean: &Scenario, size_db: f64) -> Scenario {
+    // Noise is no disagreement.
+    let quiet = Scenario { noise: None, ..clean.clone() };
+    let at = |move_rms_m: f64| Scenario { move_rms_m, ..quiet.clone() };
+    let (mut near_m, mut far_m) = (0.002f64, 0.3f64);
+    for _ in 0..7 {
+        let middle_m = (near_m * far_m).sqrt();
+        if disagreement_db(&at(middle_m)) < size_db { near_m = middle_m } else { far_m = middle_m }
+    }
+    Scenario { move_rms_m: (near_m * far_m).sqrt(), ..clean.clone() }
+}
+
+/// How much the placements at one seat disagree, dB rms over all seats, conditions and
+/// third-octave bands from 250 Hz to 1 kHz without what is common to the bands: from one
+/// transform of each whole recording.
+fn disagreement_db(scenario: &Scenario) -> f64 {
+    let session = simulate(scenario);
+    let rate_hz = f64::from(session.rate_hz);
+    let n = session.takes[0].samples.len();
+    let fft = RealFftPlanner::<f64>::new().plan_fft_forward(n);
+    let mut scratch = fft.make_scratch_vec();
+    let levels: Vec<Vec<f64>> = session
+        .takes
+        .iter()
+        .map(|take| {
+            let (mut input, mut spectrum) = (take.samples.clone(), fft.make_output_vec());
+            if fft.process_with_scratch(&mut input, &mut spectrum, &mut scratch).is_err() {
+                return Vec::new();
+            }
+            let bin = |hz: f64| (hz * n as f64 / rate_hz) as usize;
+            let bands = (-6..=0).map(ThirdOctave::from_index);
+            let inside = bands.map(|band| &spectrum[bin(band.lower_hz())..bin(band.upper_hz())]);
+            inside
+                .map(|bins| 10.0 * bins.iter().map(|x| x.norm_sqr()).sum::<f64>().log10())
+                .collect()
+        })
+        .collect();
+    let mut squares = Vec::new();
+    for (take, own) in session.takes.iter().zip(&levels).filter(|(take, _)| take.spot > 1) {
+        let same = |t: &SimulatedTake| {
+            (t.seat, t.condition, t.source, t.spot) == (take.seat, take.condition, take.source, 1)
+        };
+        let Some(first) = session.takes.iter().position(same) else { continue };
+        let steps: Vec<f64> = own.iter().zip(&levels[first]).map(|(a, b)| a - b).collect();
+        let common = median(steps.clone()).unwrap_or(0.0);
+        squares.extend(steps.iter().map(|step| (step - common).powi(2)));
+    }
+    (squares.iter().sum::<f64>() / squares.len() as f64).sqrt()
 }
 
 fn with(clean: &Clean, seat: usize, spot: u32) -> usize {

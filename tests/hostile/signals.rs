@@ -192,7 +192,7 @@ pub fn cases() -> Vec<Case> {
                 }
                 y
             },
-            &["R1C"],
+            &["R1C_with_1.wav", "A noise that is not the sweep"],
         ),
         take(
             "a gap of silence inside",

@@ -3,8 +3,12 @@
 //! While an exponential sweep passes one frequency, bands far above it hold only noise (and
 //! weak harmonics of low order), and bands below it only what is left of the decay. A burst
 //! that fills several of those quiet bands at once did not come from the sweep.
+//!
+//! A crack is shorter than a frame, and how much of it a frame holds depends on where in the
+//! frame it falls. So two neighbours are taken together by amplitude: their windows add up to
+//! one everywhere, and a crack counts alike wherever it falls.
 
-use super::noise::BandLevels;
+use super::noise::{self, BandLevels};
 use super::spectrogram::Spectrogram;
 use super::track::Course;
 
@@ -18,15 +22,17 @@ const BETWEEN: f64 = 1.4;
 const HARMONICS_DB: f64 = 25.0;
 /// A band counts as decayed once it came this close to its noise, dB.
 const DECAYED_DB: f64 = 6.0;
-/// A quiet band must stand this far above what its noise reaches in one frame of a
+/// Quiet bands must stand this far above what their noise reaches in one frame of a
 /// hundred, dB ...
-const ABOVE_NOISE_DB: f64 = 10.0;
+const ABOVE_NOISE_DB: f64 = 9.5;
 /// Normal quantile of one in a hundred.
 const ONE_IN_HUNDRED: f64 = 2.326;
 /// ... and come at least this close to the sweep's own level there, dB: less does no harm.
 const BELOW_SWEEP_DB: f64 = 45.0;
-/// So many quiet bands must stand out at once.
-const BANDS_AT_ONCE: usize = 3;
+/// So many quiet bands must be as loud at once ...
+const BANDS_AT_LEAST: usize = 3;
+/// ... and the loudest of them, up to so many, are judged by the mean of their decibels.
+const BANDS_TOGETHER: usize = 5;
 /// Frames with bursts nearer than this are one burst, s.
 const SAME_BURST_S: f64 = 0.1;
 /// Around the ends of the sweep the switching itself is heard, s.
@@ -39,7 +45,7 @@ pub struct Burst {
     pub from_s: f64,
     /// Last frame's time, s from the start of the file.
     pub to_s: f64,
-    /// How far the third loudest quiet band stood above the noise's own peaks, dB.
+    /// How far the loudest quiet bands stood above the noise's own peaks, dB.
     pub excess_db: f64,
     /// How far the third loudest quiet band stood below the sweep's own level in it, dB;
     /// negative = above the sweep's level.
@@ -48,7 +54,10 @@ pub struct Burst {
     pub sweep_hz: Option<f64>,
 }
 
-/// All bursts of a take whose sweep starts at `start_s`; none without a noise floor.
+/// All bursts of a take whose sweep starts at `start_s`.
+///
+/// Without silence in the take, bands stand for their own noise while the sweep is far below
+/// them; a band without either takes no part.
 pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels) -> Vec<Burst> {
     let decibel = |ratio: f64| 10f64.powf(ratio / 10.0);
     let ends_s = start_s + course.duration_s();
@@ -57,6 +66,8 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
         [DECAYED_DB, -BELOW_SWEEP_DB, -HARMONICS_DB - ABOVE_NOISE_DB].map(decibel);
     let sweep_power: Vec<Option<f64>> =
         levels.level_db.iter().map(|level| level.map(decibel)).collect();
+    let own_floor = levels.silent.is_none().then(|| floor_under_the_sweep(s, course, start_s));
+    let floor = own_floor.as_ref().unwrap_or(&levels.floor);
     let mut decayed = vec![false; s.bands.len()];
     // One frame of a narrow band scatters widely: chi-squared quantile over its mean, after
     // Wilson and Hilferty.
@@ -67,48 +78,60 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
         })
         .collect();
     let mut bursts: Vec<Burst> = Vec::new();
-    for frame in 0..s.n_frames {
+    let half = 0.5 * s.frame_s + ENDS_S;
+    let at_an_end = |time_s: f64| (time_s - start_s).abs() < half || (time_s - ends_s).abs() < half;
+    for frame in 1..s.n_frames {
         let time_s = s.time_s(frame);
-        let half = 0.5 * s.frame_s + ENDS_S;
-        if (time_s - start_s).abs() < half || (time_s - ends_s).abs() < half {
+        if at_an_end(time_s) || at_an_end(s.time_s(frame - 1)) {
             continue;
         }
         let sweep_hz = (start_s..=ends_s).contains(&time_s).then(|| course.hz_at(time_s - start_s));
         let passing = sweep_hz.and_then(|hz| sweep_power[s.band_of(hz)?]);
-        let mut top = [0f64; BANDS_AT_ONCE];
-        let mut near = [0f64; BANDS_AT_ONCE];
+        let mut top = [0f64; BANDS_TOGETHER];
+        let mut near = [0f64; BANDS_TOGETHER];
+        let mut quiet_bands = 0;
         for (b, &[lower_hz, upper_hz]) in s.edges_hz.iter().enumerate() {
-            let floor = levels.floor[b];
+            let mut floor = floor[b];
             if floor <= 0.0 {
                 continue;
             }
-            let mut ratio = s.at(frame, b) / floor;
             let quiet = match sweep_hz {
                 _ if time_s < start_s => true,
                 Some(hz) if lower_hz > ABOVE * hz => true,
                 Some(hz) if lower_hz > BETWEEN * hz && passing.is_some() => {
-                    let harmonics = passing.map_or(0.0, |level| level * above_harmonics);
-                    ratio = s.at(frame, b) / floor.max(harmonics);
+                    floor = floor.max(passing.map_or(0.0, |level| level * above_harmonics));
                     true
                 }
                 Some(hz) if upper_hz > BELOW * hz => false,
                 _ => {
                     let before = decayed[b];
-                    decayed[b] |= ratio < decayed_below;
+                    decayed[b] |= s.at(frame, b) < floor * decayed_below;
                     before
                 }
             };
             let Some(sweep) = sweep_power[b] else { continue };
-            if quiet && s.at(frame, b) > sweep * below_sweep {
-                insert(&mut top, ratio / scatter[b]);
-                insert(&mut near, s.at(frame, b) / sweep);
+            if !quiet {
+                continue;
+            }
+            let (before, now) = (s.at(frame - 1, b), s.at(frame, b));
+            let power = 0.25 * (before + now) + 0.5 * (before * now).sqrt();
+            if power > sweep * below_sweep {
+                quiet_bands += 1;
+                insert(&mut top, power / (floor * scatter[b]));
+                insert(&mut near, power / sweep);
             }
         }
-        let excess_db = 10.0 * top[BANDS_AT_ONCE - 1].max(1e-12).log10();
+        // The mean of some bands scatters less than any of them.
+        let heard = &top[..quiet_bands.min(BANDS_TOGETHER)];
+        if heard.len() < BANDS_AT_LEAST {
+            continue;
+        }
+        let sum_db: f64 = heard.iter().map(|ratio| 10.0 * ratio.max(1e-12).log10()).sum();
+        let excess_db = sum_db / heard.len() as f64;
         if excess_db < ABOVE_NOISE_DB {
             continue;
         }
-        let below_sweep_db = -10.0 * near[BANDS_AT_ONCE - 1].log10();
+        let below_sweep_db = -10.0 * near[BANDS_AT_LEAST - 1].log10();
         match bursts.last_mut().filter(|last| time_s - last.to_s < SAME_BURST_S) {
             Some(last) => {
                 last.to_s = time_s;
@@ -129,8 +152,20 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
     bursts
 }
 
+/// Noise of each band while the sweep is far below it; 0 where it never is for long.
+fn floor_under_the_sweep(s: &Spectrogram, course: &Course, start_s: f64) -> Vec<f64> {
+    let from_s = start_s + ENDS_S + 0.5 * s.frame_s;
+    (0..s.bands.len())
+        .map(|band| {
+            let to_s = start_s + course.passes_s(s.edges_hz[band][0] / ABOVE);
+            let frames = (0..s.n_frames).filter(|frame| (from_s..to_s).contains(&s.time_s(*frame)));
+            noise::floor(s, band, frames).unwrap_or(0.0)
+        })
+        .collect()
+}
+
 /// Keeps the largest values, in falling order.
-fn insert(top: &mut [f64; BANDS_AT_ONCE], value: f64) {
+fn insert(top: &mut [f64; BANDS_TOGETHER], value: f64) {
     let mut value = value;
     for slot in top.iter_mut() {
         if value > *slot {
@@ -183,6 +218,49 @@ mod tests {
             let inside = (0.5..3.0).contains(&at_s);
             assert_eq!(found[0].sweep_hz.is_some(), inside, "slam at {at_s}: {found:?}");
         }
+    }
+
+    #[test]
+    fn without_silence_a_burst_is_still_found_and_a_clean_take_is_clean() {
+        let scene = |seed| Scene {
+            seed,
+            low_hz: 50.0,
+            duration_s: 0.5,
+            lead_s: 0.06,
+            tail_s: 0.3,
+            ..Scene::default()
+        };
+        for seed in 0..20 {
+            let mut take = scene(seed).take().mic;
+            assert_eq!(bursts(&scene(seed), &take), vec![], "seed {seed}");
+            // 62 ms while the sweep passes 230 to 490 Hz.
+            let noise = Scene { noise: 0.05, seed: 99, ..Scene::default() }.noise(3000);
+            for (x, noise) in take[9000..].iter_mut().zip(noise) {
+                *x += noise;
+            }
+            let found = bursts(&scene(seed), &take);
+            assert_eq!(found.len(), 1, "seed {seed}: {found:?}");
+            assert!((found[0].from_s - 0.1875).abs() < 0.03, "seed {seed}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn a_crack_counts_alike_wherever_in_a_frame_it_falls() {
+        let scene = Scene::default();
+        let excess_db: Vec<f64> = (0..8)
+            .map(|eighth| {
+                let mut take = scene.take().mic;
+                // A single sample; frames begin every 512.
+                take[10_240 + 64 * eighth] += 1.0;
+                let found = bursts(&scene, &take);
+                assert_eq!(found.len(), 1, "{eighth} of 8: {found:?}");
+                found[0].excess_db
+            })
+            .collect();
+        let [least, most] = [f64::min, f64::max].map(|f| excess_db.iter().copied().reduce(f));
+        let range_db = most.zip(least).map(|(most, least)| most - least).expect("eight");
+        // One frame alone would make 6 dB of it.
+        assert!(range_db < 1.0, "{excess_db:?}");
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::amplitude::{self, Amplitudes};
 use super::bursts::{self, Burst};
-use super::hum::{Hum, HumFinder};
+use super::hum::{self, Hum, HumFinder};
 use super::noise::{self, BandLevels};
 use super::signature::{Signature, SignaturePlan};
 use super::spectrogram::{Analyser, Spectrogram};
@@ -122,13 +122,8 @@ impl TakeAnalyser {
         facts.signature =
             self.signature.as_ref().and_then(|plan| plan.signature(mic, found.start_s));
         facts.rattle = rattle::profile(s, course, found.start_s, &facts.levels);
-        if let Some((first, last)) = facts.levels.silent {
-            let sample = |frame: usize, side: f64| {
-                let time_s = s.time_s(frame) + side * 0.5 * s.frame_s;
-                ((time_s * f64::from(facts.rate_hz)) as usize).min(mic.len())
-            };
-            facts.hum = self.hum.find(&mic[sample(first, -1.0)..sample(last, 1.0)], facts.rate_hz);
-        }
+        let silences = hum::silences(mic, facts.rate_hz, course, found.start_s);
+        facts.hum = self.hum.find(&silences, facts.rate_hz);
     }
 }
 

@@ -44,20 +44,16 @@ pub fn silent_frames(s: &Spectrogram, course: &Course, start_s: f64) -> Option<(
     (s.n_frames - first >= FEWEST_FRAMES).then(|| (first, s.n_frames - 1))
 }
 
-/// Noise floor of each band over the frames `silent`: the median, so that a cough in the
-/// lead does not count, brought to the mean of noise with as many degrees of freedom.
-fn floor(s: &Spectrogram, silent: (usize, usize)) -> Vec<f64> {
-    let mut values = Vec::with_capacity(silent.1 - silent.0 + 1);
-    (0..s.bands.len())
-        .map(|band| {
-            values.clear();
-            values.extend((silent.0..=silent.1).map(|frame| s.at(frame, band)));
-            values.sort_by(f64::total_cmp);
-            let median = values[values.len() / 2];
-            // Median over mean of chi-squared, Wilson-Hilferty: (1 - 2 / (9 nu))^3.
-            median / (1.0 - 2.0 / (9.0 * s.noise_dof(band))).powi(3)
-        })
-        .collect()
+/// Noise floor of a band over some frames; `None` with too few. The median, so that a cough
+/// among them does not count, brought to the mean of noise with as many degrees of freedom.
+pub fn floor(s: &Spectrogram, band: usize, frames: impl Iterator<Item = usize>) -> Option<f64> {
+    let mut values: Vec<f64> = frames.map(|frame| s.at(frame, band)).collect();
+    if values.len() < FEWEST_FRAMES {
+        return None;
+    }
+    values.sort_by(f64::total_cmp);
+    // Median over mean of chi-squared, Wilson-Hilferty: (1 - 2 / (9 nu))^3.
+    Some(values[values.len() / 2] / (1.0 - 2.0 / (9.0 * s.noise_dof(band))).powi(3))
 }
 
 /// Levels of the sweep that starts at `start_s` in the take, and of the noise.
@@ -65,11 +61,10 @@ fn floor(s: &Spectrogram, silent: (usize, usize)) -> Vec<f64> {
 /// Bands that the sweep or the file does not reach are absent; without silence the noise is.
 pub fn band_levels(s: &Spectrogram, course: &Course, start_s: f64) -> BandLevels {
     let silent = silent_frames(s, course, start_s);
-    let floor = silent.map(|frames| floor(s, frames));
     let file_s = s.time_s(s.n_frames.saturating_sub(1)) + 0.5 * s.frame_s;
     let mut levels = BandLevels { silent, ..BandLevels::default() };
     for (index, band) in s.bands.iter().enumerate() {
-        let noise = floor.as_ref().map(|all| all[index]);
+        let noise = silent.and_then(|(first, last)| floor(s, index, first..=last));
         let covered =
             band.upper_hz() <= course.high_hz * 1.001 && band.lower_hz() >= course.low_hz * 0.999;
         let enters_s = start_s + course.passes_s(band.lower_hz());

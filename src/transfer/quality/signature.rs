@@ -10,9 +10,13 @@ use realfft::num_complex::Complex;
 /// Range of the sweep that is used, Hz: above the room's lowest modes, below the beaming.
 const RANGE_HZ: [f64; 2] = [400.0, 1100.0];
 /// Length of one mean, as part of the sweep's rate constant.
-const STEP: f64 = 0.03;
-/// Largest difference of start times that is searched, s.
+const STEP: f64 = 0.01;
+/// So far a start may lie off that is only known from short spectra, s.
+const START_ERROR_S: f64 = 0.03;
+/// Largest difference of the starts read from signatures that is searched, s.
 const SEARCH_S: f64 = 0.008;
+/// Step of both searches, s.
+const SHIFT_STEP_S: f64 = 1e-4;
 /// Polarity is told when the better sign is this much better than the other.
 const CLEARER: f64 = 1.15;
 /// Below this correlation two takes are too different to tell.
@@ -57,8 +61,51 @@ impl SignaturePlan {
         Self { reference, first_s, step, hz, rate_hz: rate }
     }
 
-    /// Signature of a take whose sweep starts at `start_s`; `None` where the range is cut.
+    /// Signature of a take whose sweep starts at about `start_s`; `None` where the range is cut.
+    ///
+    /// A start that lies off lets the samples fall on other frequencies; so the start is read
+    /// from a first signature, and a second one is taken there.
     pub fn signature(&self, samples: &[f64], start_s: f64) -> Option<Signature> {
+        let first = self.at(samples, start_s)?;
+        self.at(samples, start_s + self.late_by_s(&first))
+    }
+
+    /// How much later than assumed the loudest sound arrives, s.
+    fn late_by_s(&self, signature: &Signature) -> f64 {
+        let values = signature.0.iter().map(|z| double(*z));
+        let sums: Vec<f64> =
+            self.over_shifts(values, START_ERROR_S).iter().map(|z| z.norm()).collect();
+        let top = (0..sums.len()).max_by(|a, b| sums[*a].total_cmp(&sums[*b])).unwrap_or(0);
+        let inside = top.clamp(1, sums.len() - 2);
+        let [before, at, after] = [sums[inside - 1], sums[inside], sums[inside + 1]];
+        let bend = before - 2.0 * at + after;
+        let part = if bend < 0.0 { 0.5 * (before - after) / bend } else { 0.0 };
+        (inside as f64 + part.clamp(-1.0, 1.0)) * SHIFT_STEP_S - START_ERROR_S
+    }
+
+    /// Sums of `value e^(j 2 pi f shift)` over the samples, for shifts from `-reach_s` to
+    /// `reach_s` in steps of [`SHIFT_STEP_S`].
+    fn over_shifts(
+        &self,
+        values: impl Iterator<Item = Complex<f64>>,
+        reach_s: f64,
+    ) -> Vec<Complex<f64>> {
+        let n = (reach_s / SHIFT_STEP_S).round() as usize;
+        let mut sums = vec![Complex::default(); 2 * n + 1];
+        for (value, hz) in values.zip(&self.hz) {
+            let turn = std::f64::consts::TAU * hz * SHIFT_STEP_S;
+            let mut value = value * Complex::cis(-turn * n as f64);
+            let step = Complex::cis(turn);
+            for sum in &mut sums {
+                *sum += value;
+                value *= step;
+            }
+        }
+        sums
+    }
+
+    /// Samples of the transfer function for a sweep that starts at `start_s`.
+    fn at(&self, samples: &[f64], start_s: f64) -> Option<Signature> {
         let first = ((start_s + self.first_s) * self.rate_hz).round();
         if self.reference.is_empty() || !(first >= 0.0 && first < samples.len() as f64) {
             return None;
@@ -73,30 +120,19 @@ impl SignaturePlan {
 
     /// Whether two takes at one seat have the same polarity; `None` where that cannot be told.
     pub fn same_polarity(&self, a: &Signature, b: &Signature) -> Option<bool> {
-        let cross: Vec<Complex<f64>> =
-            a.0.iter()
-                .zip(&b.0)
-                .map(|(a, b)| {
-                    let product = a * b.conj();
-                    Complex::new(f64::from(product.re), f64::from(product.im))
-                })
-                .collect();
-        let energy = |s: &Signature| s.0.iter().map(|x| f64::from(x.norm_sqr())).sum::<f64>();
-        let scale = (energy(a) * energy(b)).sqrt();
-        if cross.len() != self.hz.len() || scale <= 0.0 || !scale.is_finite() {
+        if a.0.len() != self.hz.len() || b.0.len() != a.0.len() {
             return None;
         }
+        let energy = |s: &Signature| s.0.iter().map(|x| f64::from(x.norm_sqr())).sum::<f64>();
+        let scale = (energy(a) * energy(b)).sqrt();
+        if scale <= 0.0 || !scale.is_finite() {
+            return None;
+        }
+        let products = a.0.iter().zip(&b.0).map(|(a, b)| double(a * b.conj()));
         let (mut best, mut worst) = (0f64, 0f64);
-        let n = (SEARCH_S / 1e-4) as i32;
-        for shift in -n..=n {
-            let tau_s = f64::from(shift) * 1e-4;
-            let sum: f64 = cross
-                .iter()
-                .zip(&self.hz)
-                .map(|(c, hz)| (c * Complex::cis(std::f64::consts::TAU * hz * tau_s)).re)
-                .sum();
-            best = best.max(sum / scale);
-            worst = worst.min(sum / scale);
+        for sum in self.over_shifts(products, SEARCH_S) {
+            best = best.max(sum.re / scale);
+            worst = worst.min(sum.re / scale);
         }
         if best.max(-worst) < ALIKE {
             None
@@ -110,6 +146,10 @@ impl SignaturePlan {
     }
 }
 
+fn double(z: Complex<f32>) -> Complex<f64> {
+    Complex::new(f64::from(z.re), f64::from(z.im))
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::scene::Scene;
@@ -117,7 +157,12 @@ mod tests {
 
     #[test]
     fn polarity_is_told_whatever_the_start_and_the_gain() {
-        let scene = Scene::default();
+        polarity_is_told(Scene::default());
+        // A short sweep turns the same error of its start into more of the frequency.
+        polarity_is_told(Scene { duration_s: 1.0, ..Scene::default() });
+    }
+
+    fn polarity_is_told(scene: Scene) {
         let course = Course::of(&scene.sweep()).expect("an exponential sweep");
         let plan = SignaturePlan::new(&course, scene.rate_hz);
         let of = |scene: &Scene, sign: f64, error_s: f64| {
@@ -125,7 +170,9 @@ mod tests {
             plan.signature(&take, scene.lead_s + error_s).expect("not cut")
         };
         let reference = of(&scene, 1.0, 0.0);
-        for (lead_s, error_s, gain) in [(0.5, 0.0, 1.0), (0.613, 0.003, 0.1), (0.4, -0.003, 5.0)] {
+        for (lead_s, error_s, gain) in
+            [(0.5, 0.0, 1.0), (0.613, 0.003, 0.1), (0.4, -0.003, 5.0), (0.5, 0.025, 1.0)]
+        {
             let other = Scene { lead_s, seed: 99, ..scene };
             let same = of(&other, gain, error_s);
             let turned = of(&other, -gain, error_s);

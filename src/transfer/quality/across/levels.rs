@@ -12,8 +12,6 @@ use crate::units::ThirdOctave;
 use crate::warning::Topic;
 use std::collections::BTreeMap;
 
-/// Bands for gain steps between spots: all, since a gain changes all alike.
-const ALL: std::ops::RangeInclusive<i32> = -10..=12;
 /// Bands in which sheets lose next to nothing: 100 to 315 Hz.
 const LOW: std::ops::RangeInclusive<i32> = -10..=-5;
 /// Bands in which they lose most: 1 to 16 kHz.
@@ -21,8 +19,6 @@ const HIGH: std::ops::RangeInclusive<i32> = 0..=12;
 /// Bands for the scatter between spots: 250 Hz to 1 kHz. There it grows in proportion to the
 /// distance between the placements; above, it soon stays at 1 dB whatever the distance.
 const SCATTER: std::ops::RangeInclusive<i32> = -6..=0;
-/// A level step between spots that counts, dB.
-const SPOT_STEP_DB: f64 = 0.37;
 /// A deviation of one seat's low-frequency loss from that of the others that counts, dB.
 const SEAT_STEP_DB: f64 = 0.6;
 /// Loss at high against low frequencies below which the conditions are exchanged, dB.
@@ -32,11 +28,14 @@ const PAIR_SCATTER_DB: f64 = 1.0;
 /// Scatter of all pairs together that counts, dB rms: in simulated rooms 0.1 to 0.2 dB where
 /// the microphone goes back to 8 mm, 0.5 to 0.9 dB at 50 mm.
 const ALL_SCATTER_DB: f64 = 0.42;
+/// What is added to it (by squares) for a sweep with a rate constant of 1 s, dB: a shorter one
+/// passes a band within fewer frames, and the levels scatter the more, in proportion.
+const FAST_SWEEP_DB: f64 = 0.042;
 
-type Group = (usize, SoundSource, Condition);
+pub(super) type Group = (usize, SoundSource, Condition);
 
 /// Comparable takes by seat, loudspeaker and condition.
-fn groups<'a>(entries: &[Entry<'a>]) -> BTreeMap<Group, Vec<(usize, &'a TakeFacts)>> {
+pub(super) fn groups<'a>(entries: &[Entry<'a>]) -> BTreeMap<Group, Vec<(usize, &'a TakeFacts)>> {
     let mut groups: BTreeMap<Group, Vec<(usize, &TakeFacts)>> = BTreeMap::new();
     for (index, entry) in entries.iter().enumerate() {
         if let Some(facts) = entry.comparable() {
@@ -47,8 +46,8 @@ fn groups<'a>(entries: &[Entry<'a>]) -> BTreeMap<Group, Vec<(usize, &'a TakeFact
     groups
 }
 
-/// Levels of a take in some bands, dB.
-fn level(facts: &TakeFacts, index: i32) -> Option<f64> {
+/// Level of a take in a band, dB.
+pub(super) fn level(facts: &TakeFacts, index: i32) -> Option<f64> {
     let position = facts.bands.iter().position(|band| band.index() == index)?;
     facts.levels.level_db.get(position).copied().flatten()
 }
@@ -56,60 +55,6 @@ fn level(facts: &TakeFacts, index: i32) -> Option<f64> {
 /// Level differences `a - b` in the bands that both have.
 fn differences(a: &TakeFacts, b: &TakeFacts, bands: std::ops::RangeInclusive<i32>) -> Vec<f64> {
     bands.filter_map(|k| Some(level(a, k)? - level(b, k)?)).collect()
-}
-
-/// Median of level differences where they are alike in all bands, as a gain makes them; a
-/// moved microphone scatters them.
-fn common_step(mut steps: Vec<f64>) -> Option<f64> {
-    steps.sort_by(f64::total_cmp);
-    let n = steps.len();
-    if n < 8 {
-        return None;
-    }
-    let middle = median(steps.clone())?;
-    let middle_half = steps[3 * n / 4] - steps[n / 4];
-    (middle_half <= 0.5 * middle.abs() + 0.2).then_some(middle)
-}
-
-/// Takes of one seat and condition whose level is not that of the others.
-///
-/// With two takes it cannot be told which of them is off; the later one is named.
-pub(super) fn gain_steps(entries: &[Entry]) -> TakeFindings {
-    let mut found = TakeFindings::new();
-    for takes in groups(entries).values().filter(|takes| takes.len() > 1) {
-        let offsets: Vec<f64> = takes
-            .iter()
-            .map(|(_, facts)| {
-                let steps = differences(facts, takes[0].1, ALL);
-                common_step(steps).unwrap_or(0.0)
-            })
-            .collect();
-        let middle = if takes.len() == 2 { 0.0 } else { median(offsets.clone()).unwrap_or(0.0) };
-        for ((index, _), offset) in takes.iter().zip(&offsets) {
-            let step_db = offset - middle;
-            if step_db.abs() <= SPOT_STEP_DB {
-                continue;
-            }
-            let first = entries[takes[0].0].name();
-            let others = if takes.len() == 2 { first } else { "the other takes here".into() };
-            let way = if step_db > 0.0 { "louder" } else { "softer" };
-            found.push((
-                *index,
-                Finding::new(
-                    TakeVerdict::Doubt,
-                    Topic::GainStep,
-                    format!(
-                        "This take is {:.1} dB {way} than {others} at all frequencies alike: \
-                         a gain was changed between them.",
-                        step_db.abs()
-                    ),
-                    "Leave every gain alone between the takes; repeat the takes of this seat in \
-                     this condition.",
-                ),
-            ));
-        }
-    }
-    found
 }
 
 /// Scatter between each take and the first of its seat and condition, dB rms without the
@@ -149,7 +94,9 @@ pub fn session_scatter(entries: &[Entry]) -> Option<Finding> {
     let all = scatters(entries);
     let squares: f64 = all.iter().map(|(_, _, rms_db)| rms_db * rms_db).sum();
     let rms_db = (squares / all.len() as f64).sqrt();
-    (rms_db > ALL_SCATTER_DB).then(|| {
+    let course = entries.iter().find_map(|entry| entry.comparable()?.course)?;
+    let limit_db = ALL_SCATTER_DB.hypot(FAST_SWEEP_DB / course.rate_constant_s);
+    (rms_db > limit_db).then(|| {
         let message = format!(
             "Placements of the microphone at one seat differ by {rms_db:.1} dB rms from 250 Hz to \
              1 kHz, over {} pairs: it was not put back closely enough, and every loss is less \

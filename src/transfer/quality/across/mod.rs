@@ -3,12 +3,14 @@
 //! | file | judges |
 //! |---|---|
 //! | `duplicates` | one recording under two names |
-//! | `levels` | gain steps, exchanged conditions, spots that disagree |
+//! | `gain_steps` | a gain changed between the spots of a seat |
+//! | `levels` | a gain changed between the conditions of a seat, exchanged conditions, spots that disagree |
 //! | `order` | polarity, disturbances that come back at the same frequency |
 //! | `conditions` | what differs between the days: clock, air, number of spots |
 
 mod conditions;
 mod duplicates;
+mod gain_steps;
 mod levels;
 mod order;
 
@@ -50,7 +52,7 @@ pub type TakeFindings = Vec<(usize, Finding)>;
 /// Cost grows with the number of takes, not with that of their pairs.
 pub fn judge_across(entries: &[Entry], analyser: &TakeAnalyser) -> TakeFindings {
     let mut found = duplicates::find(entries);
-    found.extend(levels::gain_steps(entries));
+    found.extend(gain_steps::find(entries));
     found.extend(levels::repeatability(entries));
     found.extend(levels::seat_steps(entries));
     found.extend(levels::swapped(entries));
