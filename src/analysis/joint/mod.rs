@@ -15,7 +15,6 @@
 //! of it, so that no model of the cloth or of its holes comes in.
 
 mod echoes;
-mod elimination;
 mod equations;
 mod fitter;
 pub mod front;

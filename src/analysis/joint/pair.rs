@@ -1,8 +1,7 @@
 //! Least squares of one pair of takes: the taps of the sheet, with the front left open.
 
-use super::elimination::Elimination;
 use super::front::N_TERMS;
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 /// Rows of the equations of one pair.
 pub struct Rows<'a> {
@@ -26,8 +25,10 @@ pub struct Rows<'a> {
 
 /// A pair solved for its taps as far as the front's terms are known.
 pub struct Reduced {
-    /// The equations without the taps.
-    without_taps: Elimination,
+    /// Normal matrix of the taps as `L L^T`.
+    factor: Cholesky<f64, Dyn>,
+    /// `L^-1` times the products of the taps' columns with the terms and, last, with the target.
+    border: DMatrix<f64>,
     /// Normal matrix left for the terms.
     pub normal: DMatrix<f64>,
     /// Right-hand side left for the terms.
@@ -37,8 +38,14 @@ pub struct Reduced {
 impl Reduced {
     /// Taps with these weights of the terms.
     pub fn taps_with(&self, weights: &[f64]) -> Vec<f64> {
-        let of_terms = weights.iter().map(|w| -w);
-        self.without_taps.solved(&of_terms.chain([1.0]).collect::<Vec<_>>())
+        let n_terms = self.border.ncols() - 1;
+        let mut taps = self.border.column(n_terms).into_owned();
+        for (term, weight) in weights.iter().enumerate() {
+            taps.axpy(-weight, &self.border.column(term), 1.0);
+        }
+        // A factor has no zeros on its diagonal.
+        self.factor.l_dirty().tr_solve_lower_triangular_mut(&mut taps);
+        taps.data.into()
     }
 }
 
@@ -95,13 +102,19 @@ impl Rows<'_> {
         for (i, ridge) in self.ridge.iter().enumerate() {
             products[(i, i)] += ridge;
         }
-        let products: Vec<f64> = products.data.into();
-        let without_taps = Elimination::new(products, last + 1, n_unknowns)?;
-        let left = |i: usize, j: usize| without_taps.left(n_unknowns + i, n_unknowns + j);
+        // Only the lower triangle is there, and only that is looked at.
+        let factor = products.view((0, 0), (n_unknowns, n_unknowns)).into_owned().cholesky()?;
+        let mut border = products.view((n_unknowns, 0), (n_terms + 1, n_unknowns)).transpose();
+        factor.l_dirty().solve_lower_triangular_mut(&mut border);
+        let left = |i: usize, j: usize| {
+            products[(n_unknowns + i.max(j), n_unknowns + i.min(j))]
+                - border.column(i).dot(&border.column(j))
+        };
         Some(Reduced {
             normal: DMatrix::from_fn(n_terms, n_terms, left),
             target: DVector::from_fn(n_terms, |i, _| left(i, n_terms)),
-            without_taps,
+            factor,
+            border,
         })
     }
 }

@@ -9,11 +9,9 @@
 //! [`figure::Figure`] is what a plot is made of; [`render`] turns it into bytes.
 
 pub mod axes;
-mod canvas;
 pub mod claims;
 pub mod compare;
 pub mod correction;
-mod deflate;
 pub mod dependence;
 pub mod distortion;
 mod draw;
@@ -24,8 +22,6 @@ pub mod forecast;
 pub mod layout;
 pub mod levels;
 pub mod loss;
-mod paint;
-mod picture;
 pub mod power;
 pub mod rattle;
 pub mod render;
