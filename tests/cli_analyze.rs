@@ -7,9 +7,10 @@ use assert_cmd::Command;
 use predicates::prelude::*;
 use predicates::str::contains;
 use scrimcheck::simulate::{Kind, Scenario, simulate, write};
+use statrs::distribution::{ContinuousCDF, StudentsT};
 use std::fs;
 use std::path::Path;
-use support::contents;
+use support::{assert_close, contents};
 
 fn scrimcheck(folder: &Path) -> Command {
     let mut command = Command::cargo_bin("scrimcheck").expect("the built program");
@@ -26,6 +27,25 @@ fn with_session(more: &str) -> tempfile::TempDir {
     scenario.more_manifest = more.to_owned();
     write(&simulate(&scenario), &dir.path().join("room")).unwrap();
     dir
+}
+
+/// `result.json` of a short simulated session of two seats after `change`, and `levels.svg`.
+fn analysed(kind: Kind, change: impl Fn(&mut Scenario)) -> (serde_json::Value, String) {
+    let dir = tempfile::tempdir().unwrap();
+    let mut scenario = Scenario::random(kind, 3).shortened(0.6, 0.2);
+    scenario.seats.truncate(2);
+    change(&mut scenario);
+    write(&simulate(&scenario), &dir.path().join("room")).unwrap();
+    scrimcheck(dir.path()).args(["analyze", "room"]).assert().code(0);
+    let report = dir.path().join("room/report");
+    let plot = fs::read_to_string(report.join("plots/levels.svg")).unwrap();
+    (json(&fs::read(report.join("result.json")).unwrap()), plot)
+}
+
+/// The numbers of a row that has one in every band.
+fn numbers(row: &serde_json::Value) -> Vec<f64> {
+    let row = row.as_array().expect("a row of numbers");
+    row.iter().map(|v| v.as_f64().expect("a number in every band")).collect()
 }
 
 fn json(bytes: &[u8]) -> serde_json::Value {
@@ -73,6 +93,93 @@ fn strict_tells_claims_that_are_not_shown_to_hold() {
         scrimcheck(dir.path()).args(strict).assert().code(status).stdout(contains("Claims"));
         scrimcheck(dir.path()).args(["analyze", "room"]).assert().code(0);
     }
+}
+
+#[test]
+fn a_step_measured_with_control_takes_is_a_term_of_the_budget() {
+    // Turned down by 1 dB while the screen hung: as if it took 1 dB more.
+    let turned = |with_control: bool| {
+        analysed(Kind::Control, |scenario| {
+            scenario.recorder.gain_step_db = -1.0;
+            scenario.control = scenario.control.take().filter(|_| with_control);
+        })
+        .0
+    };
+    let terms = |document: &serde_json::Value| -> Vec<serde_json::Value> {
+        let budget = document["budget"].as_array().expect("a budget").iter();
+        budget.filter(|t| t["term"] == "level").cloned().collect()
+    };
+    let known = turned(true);
+    let step_db = known["level"]["step_db"].as_f64().unwrap();
+    assert!((step_db - 1.0).abs() < 0.1, "{step_db}");
+    let [level] = terms(&known).try_into().expect("one term of the level");
+    assert_eq!(level["common"], true, "one step for all seats");
+    let u_db = numbers(&level["u_db"]);
+    assert_eq!(u_db.len(), known["bands"].as_array().unwrap().len());
+    // At least what a warm loudspeaker may change, and what the seats' steps scatter by.
+    assert!(u_db.iter().all(|u| (0.015..0.1).contains(u) && *u == u_db[0]), "{u_db:?}");
+
+    // It is in what is told of the seats: variances add up.
+    let seats = known["seats"].as_array().unwrap();
+    let told = |seat: &serde_json::Value, band: usize| {
+        let t = StudentsT::new(0.0, 1.0, seat["dof"][band].as_f64().unwrap()).unwrap();
+        (seat["u95_db"][band].as_f64().unwrap() / t.inverse_cdf(0.975)).powi(2)
+    };
+    let n_bands = u_db.len();
+    let of_seats: Vec<f64> = (0..n_bands)
+        .map(|band| (seats.iter().map(|s| told(s, band)).sum::<f64>() / 2.0).sqrt())
+        .collect();
+    let of_terms: Vec<f64> = (0..n_bands)
+        .map(|band| {
+            let budget = known["budget"].as_array().unwrap().iter();
+            budget.filter_map(|t| t["u_db"][band].as_f64()).map(|u| u * u).sum::<f64>().sqrt()
+        })
+        .collect();
+    assert_close("u of the seats, dB", &of_terms, &of_seats, 1e-4);
+
+    let unknown = turned(false);
+    assert!(unknown["level"]["step_db"].is_null() && terms(&unknown).is_empty());
+}
+
+#[test]
+fn the_microphones_correction_enters_the_levels_and_no_loss() {
+    let (plain, _) = analysed(Kind::Woven, |_| {});
+    let (corrected, plot) = analysed(Kind::Woven, |scenario| {
+        scenario.more_manifest = "[recording]\ncalibration_file = \"mic.csv\"\n".into();
+        let rows = "frequency_hz, correction_db\n100, 0\n1000, 2\n10000, -6\n";
+        scenario.more_files.push(("mic.csv".into(), rows.into()));
+    });
+    // The rows as straight lines over the logarithm of frequency, held beyond the ends.
+    let correction_db = |hz: f64| match hz.log10() {
+        l if l < 3.0 => 2.0 * (l - 2.0).max(0.0),
+        l => 2.0 - 8.0 * (l.min(4.0) - 3.0),
+    };
+    let bands = plain["bands"].as_array().unwrap();
+    let hz: Vec<f64> = bands.iter().map(|b| b["exact_hz"].as_f64().unwrap()).collect();
+    let level = |document: &serde_json::Value, row: &str| numbers(&document["levels"][row]);
+    let sum_db: Vec<f64> = level(&plain, "without_db")
+        .iter()
+        .zip(&hz)
+        .map(|(db, hz)| db + correction_db(*hz))
+        .collect();
+    // Every level is one against the strongest band of this row.
+    let strongest_db = sum_db.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    for row in ["without_db", "with_db", "noise_db"] {
+        let want: Vec<f64> = level(&plain, row)
+            .iter()
+            .zip(&hz)
+            .map(|(db, hz)| db + correction_db(*hz) - strongest_db)
+            .collect();
+        // All three figures are rounded to 0.0001 dB.
+        assert_close(row, &level(&corrected, row), &want, 2e-4);
+    }
+    // What both conditions share cancels.
+    assert_eq!(corrected["seats"], plain["seats"]);
+    // The plot tells the corrected levels.
+    let at = bands.iter().position(|b| b["nominal_hz"] == 10_000.0).unwrap();
+    let told = ["without_db", "with_db", "noise_db"].map(|row| level(&corrected, row)[at]);
+    let words = format!("10 kHz: {:.1}, {:.1}, {:.1}", told[0], told[1], told[2]);
+    assert!(plot.contains(&words), "{words}");
 }
 
 #[test]
