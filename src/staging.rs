@@ -6,7 +6,7 @@
 //! lock on a file inside it, which the system takes off when its process ends.
 
 use std::fs::{self, File, TryLockError};
-use std::io::{self, Write};
+use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tempfile::TempDir;
@@ -210,8 +210,11 @@ fn clear_forgotten(folder: &Path) {
     if !about.is_file() || about.len() > LOCK_TEXT.len() as u64 {
         return;
     }
-    let Ok(file) = File::open(&path) else { return };
-    let Ok(text) = fs::read(&path) else { return };
+    let Ok(mut file) = File::open(&path) else { return };
+    let mut text = Vec::new();
+    if file.read_to_end(&mut text).is_err() {
+        return;
+    }
     if !LOCK_TEXT.as_bytes().starts_with(&text) || file.try_lock().is_err() {
         return;
     }

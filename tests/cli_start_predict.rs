@@ -45,13 +45,20 @@ fn a_new_session_replaces_nothing_without_force() {
 #[test]
 fn seats_that_cannot_be_file_names_are_a_wrong_command() {
     let dir = tempfile::tempdir().unwrap();
-    for seats in ["../a", "a/b", "a,a", ""] {
+    for (seats, words) in [
+        ("../a", "seat \"../a\""),
+        ("a/b", "cannot hold /"),
+        ("a,a", "named twice"),
+        ("", "seat 1 of 1 has no name"),
+        ("a,,b", "seat 2 of 3 has no name"),
+        ("a,b,", "seat 3 of 3 has no name"),
+    ] {
         scrimcheck(dir.path())
             .args(["start", "barn", "--seats", seats])
             .args(SHORT)
             .assert()
             .code(2)
-            .stderr(contains("seat"));
+            .stderr(contains(words));
     }
     assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 0, "something was left behind");
 }

@@ -297,10 +297,10 @@ fn warning(message: String, advice: String) -> Warning {
 fn say(cost: &PowerCost) -> String {
     let pink = &cost.programmes[0];
     let head = format!(
-        "At most {:+.1} dB ({} times the power) at {}; {:+.1} dB in the long run under pink \
+        "At most {:+.1} dB ({:.2} times the power) at {}; {:+.1} dB in the long run under pink \
          programme.",
         cost.peak_gain_db,
-        (cost.peak_factor * 100.0).round() / 100.0,
+        cost.peak_factor,
         say_hz(cost.peak_hz),
         pink.gain_db
     );

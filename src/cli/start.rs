@@ -22,9 +22,9 @@ pub fn run(args: &StartArgs) -> Result<ExitCode, Failure> {
     let files =
         start_with(&args.folder, &args.seats, &options, &more).map_err(|error| match error {
             // What was typed is wrong, not a session.
-            IngestError::SeatName { .. } | IngestError::SweepParams(_) => {
-                Failure::Usage { message: error.to_string() }
-            }
+            IngestError::EmptySeatName { .. }
+            | IngestError::SeatName { .. }
+            | IngestError::SweepParams(_) => Failure::Usage { message: error.to_string() },
             other => Failure::Ingest(other),
         })?;
     let mut text = format!("New session in {}:\n", shown(&args.folder));

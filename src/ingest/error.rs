@@ -252,6 +252,17 @@ pub enum IngestError {
     /// A new session without seats.
     #[error("no seat is named; say --seats with a list such as R1L,R1C,R1R")]
     NoSeats,
+    /// Nothing between two commas of the list of seats, or before or after them.
+    #[error(
+        "seat {place} of {n_seats} has no name; give every seat one, such as A,B,C, with no comma \
+         too many"
+    )]
+    EmptySeatName {
+        /// Place in the list, from 1.
+        place: usize,
+        /// Seats in the list.
+        n_seats: usize,
+    },
     /// A seat name that cannot be part of a file name.
     #[error("seat {seat:?}: {problem}; use letters, digits, - and _")]
     SeatName {

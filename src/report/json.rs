@@ -204,6 +204,7 @@ mod tests {
         u95_db: Option<f64>,
         limit_db: Option<f64>,
         lower_limit_db: Option<f64>,
+        curve: Vec<CurveLimitKeys>,
         guard: Option<f64>,
         probability: Option<f64>,
         band_hz: Option<[f64; 2]>,
@@ -216,6 +217,14 @@ mod tests {
         source: Option<String>,
         reason: Option<String>,
         sentence: String,
+    }
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    #[allow(dead_code)]
+    struct CurveLimitKeys {
+        nominal_hz: f64,
+        lower_limit_db: f64,
+        limit_db: f64,
     }
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]

@@ -1,6 +1,6 @@
 //! From the loss table to the figures that a claim is about, each with its uncertainty.
 
-use super::Limits;
+use super::{CurveLimits, Limits};
 use crate::analysis::loss::{Absence, Estimate, LossTable};
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
 use crate::units::{Hertz, ThirdOctave};
@@ -280,6 +280,22 @@ fn curve(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut Foun
             found.figures.push(single(table, position, seat, e, limits));
         }
     }
+}
+
+/// Limits along a claimed curve, each at the band that its point is judged in.
+pub(super) fn curve_limits(claim: &Claim) -> Vec<CurveLimits> {
+    let is_curve = claim.quantity == ClaimQuantity::LossCurve;
+    let points = claim.points.iter().flatten().filter(|_| is_curve);
+    points
+        .filter_map(|point| {
+            let limits = around(Some(point.loss_db), claim.tolerance_db);
+            Some(CurveLimits {
+                nominal_hz: ThirdOctave::nearest(Hertz::new(point.hz).ok()?).nominal_hz(),
+                lower_limit_db: limits.lower?,
+                limit_db: limits.upper?,
+            })
+        })
+        .collect()
 }
 
 /// Differences between seats, in every band.

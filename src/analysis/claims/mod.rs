@@ -81,6 +81,8 @@ pub struct ClaimVerdict {
     pub limit_db: Option<f64>,
     /// Lower limit of a claim with a tolerance, dB.
     pub lower_limit_db: Option<f64>,
+    /// Limits along a claimed curve, in the order of its points; empty for other claims.
+    pub curve: Vec<CurveLimits>,
     /// Guard band of the governing band or seat: one-sided 95 % expanded uncertainty, dB
     /// (plain number for light claims).
     pub guard: Option<f64>,
@@ -106,6 +108,17 @@ pub struct ClaimVerdict {
     pub reason: Option<String>,
     /// The verdict in plain words.
     pub sentence: String,
+}
+
+/// Limits of a claimed curve at one of its points; keys as in `result.json`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct CurveLimits {
+    /// Nominal frequency of the band that the point is judged in, Hz.
+    pub nominal_hz: f64,
+    /// Smallest loss that is claimed, dB.
+    pub lower_limit_db: f64,
+    /// Largest loss that is claimed, dB.
+    pub limit_db: f64,
 }
 
 /// What `level` knows that every band of a loss shares.
@@ -343,6 +356,7 @@ fn blank(claim: &Claim) -> ClaimVerdict {
         u95_db: None,
         limit_db: claim.limit_db,
         lower_limit_db: None,
+        curve: measured::curve_limits(claim),
         guard: None,
         probability: None,
         band_hz: claim.band_hz,

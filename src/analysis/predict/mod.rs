@@ -273,7 +273,7 @@ fn one_sheet(
         None => "Alone it takes half the power (3 dB) nowhere below 80 kHz.".into(),
     });
     statement.push(format!(
-        "Restoring the level needs {:.1} times the power in the worst band ({:.0} Hz), {:.2} times \
+        "Restoring the level needs {:.2} times the power in the worst band ({:.0} Hz), {:.2} times \
          for pink programme.",
         power.worst_band_factor, power.worst_band_hz, power.pink_factor
     ));

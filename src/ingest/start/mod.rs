@@ -175,7 +175,10 @@ fn check_seats(seats: &[String]) -> Result<(), IngestError> {
         return refuse(&seats[MAX_SEATS], format!("more than {MAX_SEATS} seats"));
     }
     let mut seen = HashSet::new();
-    for seat in seats {
+    for (index, seat) in seats.iter().enumerate() {
+        if seat.trim().is_empty() {
+            return Err(IngestError::EmptySeatName { place: index + 1, n_seats: seats.len() });
+        }
         if let Some(problem) = id_problem(seat) {
             return refuse(seat, problem);
         }

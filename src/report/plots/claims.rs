@@ -4,20 +4,26 @@ use super::axes::Spare;
 use super::figure::{Figure, Mark, YAxis};
 use super::loss::{at_bands, band_axis};
 use super::series::{Series, Style};
-use crate::analysis::claims::{ClaimVerdict, Verdict, is_light};
+use crate::analysis::claims::{ClaimVerdict, CurveLimits, Verdict, is_light};
 use crate::ingest::manifest::ClaimQuantity;
-use crate::report::result::SessionResult;
+use crate::report::result::{Band, SessionResult};
 use crate::report::words::{frequency_words, signed};
 
 /// Mean loss with uncertainty and the limits of the claims that can be drawn
-/// over it: largest, average and single losses. `None` without such a claim.
+/// over it: largest, average and single losses, and curves with their tolerance.
+/// `None` without such a claim.
 pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
-    let limits: Vec<Mark> = result.claims.iter().filter_map(limit).collect();
+    let bands = &result.bands;
+    let limits: Vec<Vec<Mark>> = result
+        .claims
+        .iter()
+        .map(|claim| limit(claim).map_or_else(|| curve_limits(claim, bands), |mark| vec![mark]))
+        .filter(|marks| !marks.is_empty())
+        .collect();
     if limits.is_empty() {
         return None;
     }
     let n_claims = result.claims.iter().filter(|c| !is_light(c.quantity)).count();
-    let bands = &result.bands;
     let mean = Series::new("Mean \u{b1} U", at_bands(bands, &result.mean.loss_db), Style::main())
         .with_band(result.mean.u95_db.clone())
         .with_dots();
@@ -43,7 +49,7 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
         ),
         x: band_axis(bands),
         y: YAxis { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
-        marks: limits.into_iter().chain([Mark::Curve(mean)]).collect(),
+        marks: limits.into_iter().flatten().chain([Mark::Curve(mean)]).collect(),
         strip: Vec::new(),
     })
 }
@@ -70,6 +76,39 @@ fn limit(claim: &ClaimVerdict) -> Option<Mark> {
         from_to: [from_to[0] / half_band, from_to[1] * half_band],
         label,
     })
+}
+
+/// The limits of a claimed curve above and below each of its points, over the band that is
+/// judged there; the words stand once, at the highest.
+fn curve_limits(claim: &ClaimVerdict, bands: &[Band]) -> Vec<Mark> {
+    let drawn: Vec<(&CurveLimits, f64)> = claim
+        .curve
+        .iter()
+        .filter_map(|point| {
+            let band = bands.iter().find(|band| band.nominal_hz == point.nominal_hz)?;
+            Some((point, band.exact_hz))
+        })
+        .collect();
+    let by_height = |a: &usize, b: &usize| drawn[*a].0.limit_db.total_cmp(&drawn[*b].0.limit_db);
+    let highest = (0..drawn.len()).max_by(by_height);
+    let half_band = 10f64.powf(0.05);
+    let mut marks = Vec::new();
+    for (index, (point, exact_hz)) in drawn.iter().enumerate() {
+        let from_to = [exact_hz / half_band, exact_hz * half_band];
+        let tolerance_db = 0.5 * (point.limit_db - point.lower_limit_db);
+        let label = if highest == Some(index) {
+            format!(
+                "claimed curve, {} dB on both sides: {}",
+                signed(tolerance_db, 1),
+                claim.verdict.label()
+            )
+        } else {
+            String::new()
+        };
+        marks.push(Mark::Limit { value: point.limit_db, from_to, label });
+        marks.push(Mark::Limit { value: point.lower_limit_db, from_to, label: String::new() });
+    }
+    marks
 }
 
 fn finding(result: &SessionResult) -> String {
@@ -128,6 +167,48 @@ mod tests {
         assert!((from - 500.0 / 10f64.powf(0.05)).abs() < 1e-6, "{from}");
         assert!((to - 16_000.0 * 10f64.powf(0.05)).abs() < 1e-6, "{to}");
         assert!(limits[1].2.starts_with("loss at 8 kHz"), "{}", limits[1].2);
+    }
+
+    #[test]
+    fn a_claimed_curve_has_a_limit_on_both_sides_of_every_point() {
+        let mut result = example_result(3);
+        let claim = "session = { title = \"x\" }\n\
+             sweep = { file = \"s.wav\", start_hz = 20.0, stop_hz = 2e4 }\nscreen = {}\n\
+             [[claim]]\nquantity = \"loss_curve\"\ntolerance_db = 0.5\n\
+             points = [{ hz = 1000, loss_db = 0.3 }, { hz = 10000, loss_db = 1.5 },\
+             { hz = 4100, loss_db = 0.8 }, { hz = 50, loss_db = 0.0 }]\n";
+        let manifest: Manifest = toml::from_str(claim).unwrap();
+        let level = SharedLevel { u_db: 0.0, controlled: true };
+        result.claims = judge_claims(&manifest.claim, &example_losses(3).1, level);
+        let figure = claims_figure(&result).unwrap();
+        let limits: Vec<_> = figure
+            .marks
+            .iter()
+            .filter_map(|m| match m {
+                Mark::Limit { value, from_to, label } => Some((*value, *from_to, label.as_str())),
+                _ => None,
+            })
+            .collect();
+        // 4.1 kHz is judged in the band at 1 kHz x 10^0.6; 50 Hz was not measured.
+        let middles = [1000.0, 1000.0, 1e4, 1e4, 3981.0717, 3981.0717];
+        let values = [0.8, -0.2, 2.0, 1.0, 1.3, 0.3];
+        assert_eq!(limits.len(), values.len());
+        for ((value, [from, to], label), (want, hz)) in
+            limits.iter().zip(values.iter().zip(middles))
+        {
+            assert!((value - want).abs() < 1e-12, "{value}, want {want}");
+            // The edges of a band lie a twentieth of a decade from its middle.
+            assert!((from / hz - 0.891_250_9).abs() < 1e-6, "{from}");
+            assert!((to / hz - 1.122_018_5).abs() < 1e-6, "{to}");
+            assert_eq!(!label.is_empty(), *value == 2.0, "words once, at the highest: {label}");
+        }
+        // Points that were measured fail, whatever the one at 50 Hz would be.
+        assert_eq!(limits[2].2, "claimed curve, 0.5 dB on both sides: fail");
+        assert!(!figure.caption.contains("can be drawn"), "{}", figure.caption);
+        // No group without a name for showing and hiding.
+        let svg = figure.to_svg(crate::report::plots::layout::Format::File);
+        assert_eq!(svg.matches("class=\"limit\"").count(), values.len());
+        assert!(!svg.contains("data-series=\"\""));
     }
 
     #[test]

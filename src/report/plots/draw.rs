@@ -253,7 +253,8 @@ impl Page<'_> {
             return;
         }
         let look = Style::limit();
-        self.svg.open("g", &[("class", "limit"), ("data-series", label)]);
+        let named = [("class", "limit"), ("data-series", label)];
+        self.svg.open("g", if label.is_empty() { &named[..1] } else { &named });
         self.path(&[ends.to_vec()], &look);
         self.svg.close("g");
     }

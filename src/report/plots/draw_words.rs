@@ -35,6 +35,9 @@ impl Page<'_> {
         let mut taken: Vec<Rect> = Vec::new();
         for mark in &self.figure.marks {
             let Mark::Limit { value, from_to, label } = mark else { continue };
+            if label.is_empty() {
+                continue;
+            }
             let ends = from_to.map(|at| self.layout.point(&self.figure.x, at, *value));
             let place = self.limit_place(ends, label, &lines, &taken);
             let text = style(CAPTION_SIZE, true, Style::limit().color, Anchor::Start);

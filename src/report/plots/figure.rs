@@ -63,7 +63,7 @@ pub enum Mark {
         value: f64,
         /// From and to on the horizontal axis.
         from_to: [f64; 2],
-        /// Words.
+        /// Words; empty for none.
         label: String,
     },
     /// Upright bars.

@@ -80,7 +80,7 @@ fn finding(power: &PowerCost) -> String {
         return "The setting asks for no more power anywhere".into();
     }
     let cost = format!(
-        "The setting asks for {} at most, {:.1} times the power, at {}",
+        "The setting asks for {} at most, {:.2} times the power, at {}",
         decibels(power.peak_gain_db),
         power.peak_factor,
         frequency_words(power.peak_hz.round())
