@@ -148,18 +148,20 @@ mod tests {
         result
     }
 
+    /// Value, range and words of every limit.
+    fn limits_of(figure: &Figure) -> Vec<(f64, [f64; 2], &str)> {
+        let of = |mark| match mark {
+            &Mark::Limit { value, from_to, ref label } => Some((value, from_to, label.as_str())),
+            _ => None,
+        };
+        figure.marks.iter().filter_map(of).collect()
+    }
+
     #[test]
     fn limits_stand_over_their_range_with_their_verdict() {
         let figure = claims_figure(&with_claims(50.0)).unwrap();
         assert_eq!(figure.title, "All 2 claims on loss are shown to hold");
-        let limits: Vec<_> = figure
-            .marks
-            .iter()
-            .filter_map(|m| match m {
-                Mark::Limit { value, from_to, label } => Some((*value, *from_to, label.as_str())),
-                _ => None,
-            })
-            .collect();
+        let limits = limits_of(&figure);
         assert_eq!(limits.len(), 2);
         let (value, [from, to], label) = limits[0];
         assert_eq!((value, label), (50.0, "largest loss at most 50.0 dB: pass"));
@@ -181,14 +183,7 @@ mod tests {
         let level = SharedLevel { u_db: 0.0, controlled: true };
         result.claims = judge_claims(&manifest.claim, &example_losses(3).1, level);
         let figure = claims_figure(&result).unwrap();
-        let limits: Vec<_> = figure
-            .marks
-            .iter()
-            .filter_map(|m| match m {
-                Mark::Limit { value, from_to, label } => Some((*value, *from_to, label.as_str())),
-                _ => None,
-            })
-            .collect();
+        let limits = limits_of(&figure);
         // 4.1 kHz is judged in the band at 1 kHz x 10^0.6; 50 Hz was not measured.
         let middles = [1000.0, 1000.0, 1e4, 1e4, 3981.0717, 3981.0717];
         let values = [0.8, -0.2, 2.0, 1.0, 1.3, 0.3];
