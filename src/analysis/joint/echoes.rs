@@ -1,6 +1,6 @@
 //! Echoes between sheet and front: their lag, their series, and what each term of the front adds.
 
-use super::fitter::{Fitter, ROW_ERROR};
+use super::fitter::{Fitter, ROW_ERROR, rows_end_s};
 use super::front::{Front, MAIN_TERM, N_TERMS, expected, whole_samples};
 use super::late::apart_sd_at_first;
 use super::reflector::limited;
@@ -17,11 +17,12 @@ use std::f64::consts::TAU;
 /// rule is held askew, a front is no plane); ...
 const GAP_SD_PART: f64 = 0.018;
 /// ... by this part it may be off at most ...
-const LAG_PART: f64 = 0.06;
+pub(super) const LAG_PART: f64 = 0.06;
 /// ... and is tried in steps of this part.
 const LAG_STEP: f64 = 0.006;
 
 /// Echoes of one seat.
+#[derive(Clone)]
 pub(super) struct Echo {
     /// `1/(1 - R B z)`.
     pub(super) series: Spectrum,
@@ -76,7 +77,7 @@ impl Fitter<'_> {
             self.term(&pair.source, pair, &derivative, MAIN_TERM)
         };
         // Lags with the same rows share all of their equations but one column.
-        let rows = |factor: &f64| self.last_row(self.rows_end_s(pair, round_trip_s * factor));
+        let rows = |factor: &f64| self.last_row(rows_end_s(pair.end_s, round_trip_s * factor));
         let look = Look { state, pair, apart_sd: &apart_sd_at_first(), late: &late };
         let mut all = Vec::with_capacity(factors.len());
         for group in factors.chunk_by(|a, b| rows(a) == rows(b)) {

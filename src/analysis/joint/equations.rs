@@ -86,6 +86,11 @@ impl Fitter<'_> {
         power
     }
 
+    /// Samples around a row that tell of what is left there, and of the late sound.
+    pub fn reach_around_row(&self) -> usize {
+        self.samples(0.5 * LOCAL_S) + self.apart_reach()
+    }
+
     /// Mean square around each sample.
     fn local_power(&self, x: &[f64]) -> Vec<f64> {
         let half = self.samples(0.5 * LOCAL_S);

@@ -1,5 +1,6 @@
 //! Gauss-Newton steps: all seats' taps and the front's terms at once.
 
+use super::echoes::LAG_PART;
 use super::equations::emphasised;
 use super::front::{Front, N_TERMS, expected, terms};
 use super::late::{N_STRETCHES, apart_sd, apart_sd_at_first, stretches};
@@ -8,7 +9,8 @@ use super::reflector::{Reflector, clear_s};
 use super::slow::{SLOW_S, slow_parts};
 use super::state::{Look, Pair, Seat, Solved, State};
 use super::{Joint, SeatFit, Spectrum, echo_series, thin};
-use crate::transfer::direct::{DirectPair, HEAD_S};
+use crate::transfer::deconvolve::fast_length;
+use crate::transfer::direct::{DirectPair, HEAD_S, SeatTiming};
 use crate::transfer::fft::RealFft;
 use crate::transfer::seat::{SeatPlan, SeatTransmission};
 use nalgebra::{DMatrix, DVector};
@@ -34,9 +36,13 @@ pub const ROW_ERROR: f64 = 1e-5;
 const LEFT_WEIGHT: f64 = 4.0;
 
 /// Gauss-Newton steps while the late sound may differ in any way ...
-const FREE_STEPS: usize = 6;
+const FREE_STEPS: usize = 3;
 /// ... and after that, while it may differ as far as all pairs have shown.
 const HELD_STEPS: usize = 3;
+
+/// Length of the circle on which spectra are worked out, s (a power of two at 48 kHz): what a
+/// heavy sheet adds after its takes' end has died away by then. Half of it bends heavy sheets.
+const CIRCLE_S: f64 = 0.0426;
 
 /// All seats, ready for the steps.
 pub struct Fitter<'a> {
@@ -55,39 +61,40 @@ impl<'a> Fitter<'a> {
     /// Transforms what the steps need.
     pub fn new(plan: &SeatPlan, seats: &'a [SeatTransmission]) -> Self {
         let rate_hz = plan.rate_hz();
-        let fft = RealFft::new(crate::transfer::deconvolve::fast_length((0.06 * rate_hz) as usize));
+        let fft = RealFft::new(fast_length((CIRCLE_S * rate_hz) as usize));
         let head = (HEAD_S * rate_hz) as usize;
-        let seats = seats
-            .iter()
-            .map(|given| {
-                let end_s = given.timing.end_s;
-                let until = head + ((end_s + ROWS_BEYOND_S) * rate_hz) as usize;
-                let pairs = given
-                    .pairs
-                    .iter()
-                    .map(|pair| {
-                        let given = DirectPair {
-                            without: emphasised(&pair.without, rate_hz),
-                            with: emphasised(&pair.with, rate_hz),
-                        };
-                        Pair {
-                            source: fft.forward(&given.without),
-                            late: stretches(&pair.without, head, end_s, rate_hz)
-                                .iter()
-                                .map(|part| fft.forward(part))
-                                .collect(),
-                            energy: given.without[..until].iter().map(|x| x * x).sum(),
-                            end_s,
-                            given,
-                        }
-                    })
-                    .collect();
-                Seat { given, pairs }
-            })
-            .collect();
         let df_hz = rate_hz / fft.n_points() as f64;
         let terms = (0..fft.n_bins()).map(|k| terms(k as f64 * df_hz)).collect();
-        Self { fft, rate_hz, head, terms, seats }
+        let mut fitter = Self { fft, rate_hz, head, terms, seats: Vec::new() };
+        let of_seat = |given: &'a SeatTransmission| {
+            let pairs = given.pairs.iter().map(|pair| fitter.prepare(pair, given.timing));
+            Seat { given, pairs: pairs.collect() }
+        };
+        let prepared = seats.iter().map(of_seat).collect();
+        fitter.seats = prepared;
+        fitter
+    }
+
+    /// Both responses of a pair as the equations take them.
+    fn prepare(&self, pair: &DirectPair, timing: SeatTiming) -> Pair {
+        let SeatTiming { end_s, round_trip_s } = timing;
+        let direct_end = self.head + self.samples(end_s + ROWS_BEYOND_S);
+        let latest_trip_s = round_trip_s.unwrap_or(0.0) * (1.0 + LAG_PART);
+        let n = self.n_looked_at(rows_end_s(end_s, latest_trip_s)).min(pair.with.len());
+        let mut without = emphasised(&pair.without, self.rate_hz);
+        let mut with = emphasised(&pair.with, self.rate_hz);
+        let source = self.fft.forward(&without);
+        let energy = without[..direct_end].iter().map(|x| x * x).sum();
+        without.truncate(n);
+        with.truncate(n);
+        let late = stretches(&pair.without, self.head, end_s, self.rate_hz);
+        let late = late.iter().map(|part| self.stretch(part)).collect();
+        Pair { given: DirectPair { without, with }, source, late, energy, end_s }
+    }
+
+    /// Samples of a response that can tell in rows to `rows_end_s`.
+    fn n_looked_at(&self, rows_end_s: f64) -> usize {
+        self.last_row(rows_end_s) + 1 + self.samples(LEAD_S) + self.reach_around_row()
     }
 
     pub(super) fn df_hz(&self) -> f64 {
@@ -111,6 +118,8 @@ impl<'a> Fitter<'a> {
                 covariance: DMatrix::zeros(N_TERMS, N_TERMS),
                 lag_factor,
             };
+            let echoes = self.seats.par_iter().zip(&mut states);
+            echoes.for_each(|(seat, state)| state.echo = self.echo(seat, state, &found));
             let mut of_front = expected();
             for step in 0..FREE_STEPS + HELD_STEPS {
                 let of_late =
@@ -194,6 +203,7 @@ impl<'a> Fitter<'a> {
             delay_s: 0.0,
             moved: vec![vec![0.0; N_STRETCHES]; seat.pairs.len()],
             apart: Vec::new(),
+            echo: None,
         };
         state.delay_s = self.delay_s(seat, &state)?;
         Some(state)
@@ -239,11 +249,6 @@ impl<'a> Fitter<'a> {
         thin::excess_delay_s(&self.fft, self.rate_hz, &through)
     }
 
-    /// Until when the rows of a pair go on, s.
-    pub(super) fn rows_end_s(&self, pair: &Pair, round_trip_s: f64) -> f64 {
-        (pair.end_s + ROWS_BEYOND_S).max(round_trip_s + ROWS_AFTER_TRIP_S).min(LAST_ROW_S)
-    }
-
     pub(super) fn reduce(
         &self,
         Look { state, pair, apart_sd, late }: &Look,
@@ -253,7 +258,7 @@ impl<'a> Fitter<'a> {
         around: &[f64; N_TERMS],
     ) -> Option<Reduced> {
         let end_s = pair.end_s;
-        let rows_end_s = self.rows_end_s(pair, round_trip_s);
+        let rows_end_s = rows_end_s(end_s, round_trip_s);
         let expected = ROW_ERROR * pair.energy;
         let clean = self.head + self.samples(end_s);
         let left = &state.left;
@@ -292,9 +297,7 @@ impl<'a> Fitter<'a> {
             .par_iter()
             .zip(states.par_iter())
             .map(|(seat, state)| {
-                let Some(echo) = self.echo(seat, state, front) else {
-                    return Some(Vec::new());
-                };
+                let Some(echo) = &state.echo else { return Some(Vec::new()) };
                 seat.pairs
                     .iter()
                     .zip(&state.moved)
@@ -350,6 +353,7 @@ impl<'a> Fitter<'a> {
             delay_s: 0.0,
             moved: Vec::new(),
             apart: Vec::new(),
+            echo: None,
         };
         for Solved { reduced, late, .. } in pairs {
             let mut taps = reduced.taps_with(&front.weights);
@@ -370,6 +374,12 @@ impl<'a> Fitter<'a> {
             next.moved.push(self.moves(pair, &state.moved[i], &next.apart[i]));
         }
         next.left = self.left_power(&all_left);
+        next.echo = Some(echo);
         Some(next)
     }
+}
+
+/// Until when the rows of a pair go on whose direct sound ends at `end_s`, s after the crest.
+pub(super) fn rows_end_s(end_s: f64, round_trip_s: f64) -> f64 {
+    (end_s + ROWS_BEYOND_S).max(round_trip_s + ROWS_AFTER_TRIP_S).min(LAST_ROW_S)
 }

@@ -41,8 +41,8 @@ const APART_LEAST_SD: f64 = 0.03;
 const MOVE_STEP: f64 = 0.25;
 /// ... from frequencies in this range, Hz, ...
 const MOVE_RANGE_HZ: [f64; 2] = [1000.0, 16_000.0];
-/// ... of every so many bins.
-const MOVE_EVERY: usize = 12;
+/// ... a part of their bins, one every so many Hz.
+const MOVE_EVERY_HZ: f64 = 200.0;
 
 /// The late sound of a response in stretches, each brought to the same weights as the rest.
 pub fn stretches(x: &[f64], head: usize, end_s: f64, rate_hz: f64) -> Vec<Vec<f64>> {
@@ -64,6 +64,13 @@ pub fn stretches(x: &[f64], head: usize, end_s: f64, rate_hz: f64) -> Vec<Vec<f6
             emphasised(&part, rate_hz)
         })
         .collect()
+}
+
+/// A stretch of late sound.
+pub(super) struct Stretch {
+    pub(super) spectrum: Spectrum,
+    /// How much it resembles itself later by 0, 1, 2 ... times [`MOVE_STEP`].
+    resemblance: Vec<f64>,
 }
 
 /// What is expected of the filters before anything is known of them.
@@ -88,7 +95,8 @@ impl Fitter<'_> {
         let taps = mean_of(&state.taps);
         let mut all = Vec::with_capacity(N_STRETCHES * N_APART);
         for (late, &moved) in pair.late.iter().zip(moved) {
-            let spectrum = late.iter().zip(self.later(moved)).map(|(l, turn)| l * turn).collect();
+            let turns = self.later(moved);
+            let spectrum = late.spectrum.iter().zip(turns).map(|(l, turn)| l * turn).collect();
             let mut late = self.fft.inverse(spectrum);
             late.truncate(pair.given.without.len());
             all.extend(self.lagged(&convolve(&late, self.first_lag(), &taps)));
@@ -126,7 +134,8 @@ impl Fitter<'_> {
     pub(super) fn moved_source(&self, pair: &Pair, moved: &[f64]) -> Spectrum {
         let mut source = pair.source.clone();
         for (late, &moved) in pair.late.iter().zip(moved).filter(|(_, moved)| **moved != 0.0) {
-            for ((all, late), turn) in source.iter_mut().zip(late).zip(self.later(moved)) {
+            let late = source.iter_mut().zip(&late.spectrum);
+            for ((all, late), turn) in late.zip(self.later(moved)) {
                 *all += late * (turn - 1.0);
             }
         }
@@ -136,41 +145,50 @@ impl Fitter<'_> {
     /// Moves of a pair's stretches, with what their filters tell on top.
     pub(super) fn moves(&self, pair: &Pair, moved: &[f64], apart: &[f64]) -> Vec<f64> {
         let filters = apart.chunks(N_APART).zip(&pair.late);
-        moved.iter().zip(filters).map(|(m, (apart, late))| m + self.delay_of(late, apart)).collect()
+        let on_top = filters.map(|(apart, late)| self.delay_of(late, apart));
+        moved.iter().zip(on_top).map(|(moved, delay)| moved + delay).collect()
+    }
+
+    /// A stretch, ready for the steps.
+    pub(super) fn stretch(&self, sound: &[f64]) -> Stretch {
+        let spectrum = self.fft.forward(sound);
+        let mut resemblance = vec![0.0; 2 * self.moves_each_way() + 1];
+        let every = (MOVE_EVERY_HZ / self.df_hz()).ceil().max(1.0) as usize;
+        for (k, x) in spectrum.iter().enumerate().step_by(every) {
+            let hz = k as f64 * self.df_hz();
+            if (MOVE_RANGE_HZ[0]..MOVE_RANGE_HZ[1]).contains(&hz) {
+                let power = x.norm_sqr();
+                let lags = turns(TAU * hz / self.rate_hz * MOVE_STEP);
+                resemblance.iter_mut().zip(lags).for_each(|(r, lag)| *r += power * lag.re);
+            }
+        }
+        Stretch { spectrum, resemblance }
     }
 
     /// By how many samples a sound is delayed that is itself plus its filtered self: where the
     /// delayed sound resembles that most.
-    fn delay_of(&self, late: &Spectrum, apart: &[f64]) -> f64 {
-        let half = N_APART as i64 / 2 * self.apart_step();
-        let steps = (half as f64 / MOVE_STEP) as i32;
-        let mut resemblance = vec![0.0; 2 * steps as usize + 1];
-        for (k, late) in late.iter().enumerate().step_by(MOVE_EVERY) {
-            let hz = k as f64 * self.df_hz();
-            if !(MOVE_RANGE_HZ[0]..MOVE_RANGE_HZ[1]).contains(&hz) {
-                continue;
-            }
-            // One turn a step, multiplied on: sines are what costs here.
-            let sample = TAU * hz / self.rate_hz;
-            let mut lag = Complex::from_polar(1.0, sample * half as f64);
-            let lag_step = Complex::from_polar(1.0, -sample * self.apart_step() as f64);
-            let mut heard = Complex::new(1.0, 0.0);
-            for a in apart {
-                heard += lag * *a;
-                lag *= lag_step;
-            }
-            heard *= late.norm_sqr();
-            let mut delay = Complex::from_polar(1.0, -sample * MOVE_STEP * f64::from(steps));
-            let delay_step = Complex::from_polar(1.0, sample * MOVE_STEP);
-            for sum in &mut resemblance {
-                *sum += (heard * delay).re;
-                delay *= delay_step;
-            }
-        }
-        (-steps..=steps)
-            .zip(&resemblance)
-            .max_by(|a, b| a.1.total_cmp(b.1))
-            .map_or(0.0, |(i, _)| f64::from(i) * MOVE_STEP)
+    fn delay_of(&self, late: &Stretch, apart: &[f64]) -> f64 {
+        let most = self.moves_each_way() as i64;
+        let a_tap = most / (N_APART as i64 / 2);
+        let alike = |moves: i64| late.resemblance[moves.unsigned_abs() as usize];
+        let heard = |moves: i64| -> f64 {
+            let taps = (-most..).step_by(a_tap as usize).zip(apart);
+            alike(moves) + taps.map(|(lag, a)| a * alike(moves - lag)).sum::<f64>()
+        };
+        (-most..=most)
+            .map(|moves| (moves, heard(moves)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or(0.0, |(moves, _)| moves as f64 * MOVE_STEP)
+    }
+
+    /// Steps of a move that the filter can tell of to each side.
+    fn moves_each_way(&self) -> usize {
+        (self.apart_reach() as f64 / MOVE_STEP) as usize
+    }
+
+    /// Samples by which the filter reaches to each side.
+    pub(super) fn apart_reach(&self) -> usize {
+        N_APART / 2 * self.apart_step() as usize
     }
 
     /// A delay by some samples, bin by bin.

@@ -1,6 +1,8 @@
 //! What the steps work on: seats and pairs as given, and what a step knows of them.
 
 use super::Spectrum;
+use super::echoes::Echo;
+use super::late::Stretch;
 use super::pair::Reduced;
 use crate::transfer::direct::DirectPair;
 use crate::transfer::seat::SeatTransmission;
@@ -14,12 +16,12 @@ pub struct Seat<'a> {
 
 /// A pair of takes, with more weight at low frequencies.
 pub struct Pair {
-    /// Both responses.
+    /// Both responses, as far as they can tell in any row.
     pub given: DirectPair,
     /// Spectrum of the response without the screen.
     pub(super) source: Spectrum,
-    /// Spectra of the stretches of what comes after the direct sound without the screen.
-    pub(super) late: Vec<Spectrum>,
+    /// Stretches of what comes after the direct sound without the screen.
+    pub(super) late: Vec<Stretch>,
     /// Energy of the direct sound without the screen.
     pub(super) energy: f64,
     /// End of the direct sound at the seat, s after the crest.
@@ -41,6 +43,8 @@ pub(super) struct State {
     pub(super) moved: Vec<Vec<f64>>,
     /// Taps of the filters on top of that, of all pairs.
     pub(super) apart: Vec<Vec<f64>>,
+    /// Echoes with the front of that step; `None` where no gap places them.
+    pub(super) echo: Option<Echo>,
 }
 
 /// A pair with what the last step knows of it.

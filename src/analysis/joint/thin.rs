@@ -16,8 +16,10 @@ const LOW_HZ: f64 = 100.0;
 const TRUSTED_HZ: [f64; 2] = [8000.0, 16_000.0];
 /// Frequencies of the minimum-phase counterpart reach so many times higher.
 const BEYOND: usize = 8;
-/// The delay is judged between these, Hz.
+/// The delay is judged between these, Hz, ...
 const DELAY_HZ: [f64; 2] = [1000.0, 14_000.0];
+/// ... at frequencies about so far apart: a short filter bends little from one to the next, Hz.
+const DELAY_EVERY_HZ: f64 = 90.0;
 
 /// Delay of a transmission after its minimum-phase counterpart, s; the takes were aligned by
 /// their crests, and what a passive sheet does (`1/(1 + z/2)`) is minimum-phase. `None` for
@@ -27,17 +29,21 @@ pub fn excess_delay_s(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> 
     let df_hz = rate_hz / fft.n_points() as f64;
     // Slope of the phase difference by least squares on differences between neighbours,
     // which need no unwrapping: the mean turn per step, weighted by strength.
-    let from = (DELAY_HZ[0] / df_hz).ceil() as usize;
-    let to = ((DELAY_HZ[1].min(0.38 * rate_hz)) / df_hz) as usize;
-    let aligned: Vec<Complex<f64>> =
-        (from..=to).map(|k| through[k] * Complex::from_polar(1.0, -phase[k])).collect();
+    let every = (DELAY_EVERY_HZ / df_hz).ceil().max(1.0);
+    let step_hz = every * df_hz;
+    let from = (DELAY_HZ[0] / step_hz).ceil() as usize;
+    let to = ((DELAY_HZ[1].min(0.38 * rate_hz)) / step_hz) as usize;
+    let aligned: Vec<Complex<f64>> = (from..=to)
+        .map(|i| i * every as usize)
+        .map(|k| through[k] * Complex::from_polar(1.0, -phase[k]))
+        .collect();
     // First the coarse delay from far-apart steps, then the fine one around it.
     let mut delay_s = 0.0;
     for _ in 0..3 {
         let (mut num, mut den) = (0.0, 0.0);
-        let back = turns(2.0 * PI * df_hz * delay_s).skip(from);
+        let back = turns(2.0 * PI * step_hz * delay_s).skip(from);
         for (i, (a, back)) in aligned.iter().zip(back).enumerate() {
-            let omega = 2.0 * PI * (from + i) as f64 * df_hz;
+            let omega = 2.0 * PI * (from + i) as f64 * step_hz;
             let w = a.norm_sqr();
             num += w * omega * (a * back).arg();
             den += w * omega.powi(2);
