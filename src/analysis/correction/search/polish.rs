@@ -5,8 +5,9 @@ use super::grid::{Candidate, OnGrid, Part, Search};
 use crate::analysis::biquad::SectionKind;
 use rand::{RngExt, SeedableRng};
 
-/// Kicks out of place for each structure, on fine and on coarse steps.
-const KICKS: usize = 3;
+/// Kicks out of place for each structure, on fine steps, where they seldom find anything, and
+/// on coarse ones.
+const KICKS: usize = 1;
 const KICKS_COARSE: usize = 24;
 
 impl Search<'_> {
@@ -32,8 +33,7 @@ impl Search<'_> {
     /// The kicks are seeded: the same losses give the same setting.
     pub(super) fn kick(&self, mut best: Candidate) -> Candidate {
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(best.filters.len() as u64);
-        let kicks = if self.coarse() { KICKS_COARSE } else { KICKS };
-        for _ in 0..kicks {
+        for _ in 0..if self.coarse() { KICKS_COARSE } else { KICKS } {
             let mut filters = best.filters.clone();
             for f in &mut filters {
                 for number in 0..3 {
@@ -171,7 +171,10 @@ impl Search<'_> {
             // Only one filter moves: the product of all others stays.
             let others = self.objective.product_without(parts, i);
             for number in (0..3).filter(|n| held != Some((i, *n))) {
-                for &by in self.strides(filters[i].kind, number) {
+                let strides = self.strides(filters[i].kind, number);
+                // Around a number that is held the others have not far to go.
+                let n_strides = if held.is_some() && !self.coarse() { 2 } else { strides.len() };
+                for &by in &strides[..n_strides] {
                     while let Some(f) = self.moved(&filters[i], number, by) {
                         let part = self.powers(&f);
                         let old = std::mem::replace(&mut filters[i], f);
