@@ -37,7 +37,7 @@ fn takes(c: &mut Criterion) {
     });
     let plan = TakePlan::new(&session.sweep);
     group.bench_function("deconvolution and all that is read off it", |b| {
-        b.iter(|| black_box(plan.respond(0, &recordings[0], &deconvolver, None)));
+        b.iter(|| black_box(plan.respond(0, recordings[0].clone(), &deconvolver, None)));
     });
     let analyser = TakeAnalyser::new(&session.sweep);
     group.bench_function("judgement", |b| {

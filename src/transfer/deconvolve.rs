@@ -62,7 +62,7 @@ impl Deconvolver {
             spare: Mutex::default(),
         };
         let mut work = plan.fft.workspace();
-        plan.fft.forward_in(&sweep.samples[..active], &mut work);
+        plan.fft.forward_in(&mut sweep.samples[..active].to_vec(), &mut work);
         plan.inverse = plan.invert(&work.spectrum);
         plan.spare = Mutex::new(vec![work]);
         plan
@@ -89,36 +89,34 @@ impl Deconvolver {
         loopback: Option<&[f64]>,
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
     ) -> Vec<f64> {
-        self.with_response(recording, loopback, warp, <[f64]>::to_vec)
+        self.into_response(recording.to_vec(), loopback.map(<[f64]>::to_vec), warp)
     }
 
-    /// What `read` reads off the response of one recording, see [`Deconvolver::response`].
-    pub fn with_response<T>(
+    /// The same in the memory of the recording: megabytes take their time to copy.
+    pub fn into_response(
         &self,
-        recording: &[f64],
-        loopback: Option<&[f64]>,
+        mut recording: Vec<f64>,
+        loopback: Option<Vec<f64>>,
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
-        read: impl FnOnce(&[f64]) -> T,
-    ) -> T {
+    ) -> Vec<f64> {
         // A panic elsewhere leaves the list whole: every change is one step.
         let spare = || self.spare.lock().unwrap_or_else(PoisonError::into_inner);
         let free = spare().pop();
         let mut work = free.unwrap_or_else(|| self.fft.workspace());
-        let of_loopback = loopback.map(|reference| {
-            self.fft.forward_in(reference, &mut work);
+        let of_loopback = loopback.map(|mut reference| {
+            self.fft.forward_in(&mut reference, &mut work);
             self.invert(&work.spectrum)
         });
         let inverse = of_loopback.as_ref().unwrap_or(&self.inverse);
-        self.fft.forward_in(recording, &mut work);
+        self.fft.forward_in(&mut recording, &mut work);
         work.spectrum.iter_mut().zip(inverse).for_each(|(y, g)| *y *= g);
         if let Some(warp) = warp {
             let df = self.rate_hz / self.n_points() as f64;
             work.spectrum.iter_mut().enumerate().for_each(|(k, y)| *y *= warp(k as f64 * df));
         }
-        self.fft.inverse_in(&mut work);
-        let result = read(&work.points);
+        self.fft.inverse_in(&mut work, &mut recording);
         spare().push(work);
-        result
+        recording
     }
 
     fn invert(&self, spectrum: &[Complex<f64>]) -> Vec<Complex<f64>> {

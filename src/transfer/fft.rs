@@ -15,8 +15,6 @@ pub struct RealFft {
 /// Memory of one pair of long transforms, so that takes one after another need no new one:
 /// the system takes about as long to give megabytes as a transform takes to fill them.
 pub struct Workspace {
-    /// Samples, `n_points()`.
-    pub points: Vec<f64>,
     /// One-sided spectrum, `n_bins()`.
     pub spectrum: Vec<Complex<f64>>,
     scratch: Vec<Complex<f64>>,
@@ -60,29 +58,25 @@ impl RealFft {
     pub fn workspace(&self) -> Workspace {
         let scratch = self.forward.get_scratch_len().max(self.backward.get_scratch_len());
         Workspace {
-            points: self.forward.make_input_vec(),
             spectrum: self.forward.make_output_vec(),
             scratch: vec![Complex::default(); scratch],
         }
     }
 
-    /// Spectrum of `samples`, filled up with zeros; the points are lost.
-    pub fn forward_in(&self, samples: &[f64], work: &mut Workspace) {
-        let used = samples.len().min(self.n);
-        work.points[..used].copy_from_slice(&samples[..used]);
-        work.points[used..].fill(0.0);
+    /// Spectrum of `points`, filled up with zeros (or cut) to `n_points()`; they are lost.
+    pub fn forward_in(&self, points: &mut Vec<f64>, work: &mut Workspace) {
+        points.resize(self.n, 0.0);
         let scratch = &mut work.scratch[..self.forward.get_scratch_len()];
         // Fails only on wrong lengths, and all come from the plan.
-        let done = self.forward.process_with_scratch(&mut work.points, &mut work.spectrum, scratch);
+        let done = self.forward.process_with_scratch(points, &mut work.spectrum, scratch);
         debug_assert!(done.is_ok());
     }
 
-    /// `n_points()` times the points of the spectrum, which is lost.
-    pub fn inverse_in(&self, work: &mut Workspace) {
+    /// `n_points()` times the points of the spectrum, which is lost, in `points` of that length.
+    pub fn inverse_in(&self, work: &mut Workspace, points: &mut [f64]) {
         self.make_ends_real(&mut work.spectrum);
         let scratch = &mut work.scratch[..self.backward.get_scratch_len()];
-        let done =
-            self.backward.process_with_scratch(&mut work.spectrum, &mut work.points, scratch);
+        let done = self.backward.process_with_scratch(&mut work.spectrum, points, scratch);
         debug_assert!(done.is_ok());
     }
 
@@ -162,10 +156,11 @@ mod tests {
         let fft = RealFft::new(12);
         let mut work = fft.workspace();
         for x in [vec![1.0, -2.0, 0.5], (0..12).map(f64::from).collect::<Vec<_>>()] {
-            fft.forward_in(&x, &mut work);
+            let mut points = x.clone();
+            fft.forward_in(&mut points, &mut work);
             assert_eq!(work.spectrum, fft.forward(&x));
-            fft.inverse_in(&mut work);
-            for (i, got) in work.points.iter().enumerate() {
+            fft.inverse_in(&mut work, &mut points);
+            for (i, got) in points.iter().enumerate() {
                 assert!((got / 12.0 - x.get(i).unwrap_or(&0.0)).abs() < 1e-12);
             }
         }

@@ -112,8 +112,8 @@ pub fn measure(
             .map(|l| drift_warp(eps, l, session.sweep.band_hz[0]))
             .filter(|_| eps != 0.0);
         let response = match &warp {
-            Some(warp) => plan.respond(index, &recording, &deconvolver, Some(warp)),
-            None => plan.respond(index, &recording, &deconvolver, None),
+            Some(warp) => plan.respond(index, recording, &deconvolver, Some(warp)),
+            None => plan.respond(index, recording, &deconvolver, None),
         };
         response.ok_or_else(|| no_sweep(session, take))
     };

@@ -110,13 +110,12 @@ impl TakePlan {
     pub fn respond(
         &self,
         take: usize,
-        recording: &Recording,
+        recording: Recording,
         deconvolver: &Deconvolver,
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
     ) -> Option<TakeResponse> {
-        let loopback = recording.loopback.as_deref();
-        deconvolver
-            .with_response(&recording.mic, loopback, warp, |response| self.read_off(take, response))
+        let Recording { mic, loopback, .. } = recording;
+        self.read_off(take, &deconvolver.into_response(mic, loopback, warp))
     }
 
     fn read_off(&self, take: usize, response: &[f64]) -> Option<TakeResponse> {

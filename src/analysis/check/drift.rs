@@ -49,10 +49,10 @@ pub fn sampled_drift_ppm(
     let longest = recordings.iter().map(|(_, r)| r.mic.len()).max().unwrap_or(0);
     let deconvolver = Deconvolver::new(&session.sweep, longest);
     let measured: Vec<(usize, f64)> = recordings
-        .par_iter()
+        .into_par_iter()
         .filter_map(|(index, recording)| {
-            let response = plan.respond(*index, recording, &deconvolver, None)?;
-            Some((*index, response.drift_ppm?))
+            let response = plan.respond(index, recording, &deconvolver, None)?;
+            Some((index, response.drift_ppm?))
         })
         .collect();
     let pick = |wanted: &[usize]| {

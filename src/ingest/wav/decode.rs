@@ -91,8 +91,9 @@ pub fn decode_wav<R: Read + Seek>(
     }
     // At most MAX_FRAMES, and every frame's bytes lie inside the file.
     let n_frames = info.n_frames as usize;
-    let mut decoded: Vec<Vec<f64>> =
-        channels.iter().map(|_| Vec::with_capacity(n_frames)).collect();
+    // With room to fill up to a length that transforms fast.
+    let room = n_frames + n_frames / 64;
+    let mut decoded: Vec<Vec<f64>> = channels.iter().map(|_| Vec::with_capacity(room)).collect();
     reader.seek(SeekFrom::Start(data_offset)).map_err(|source| WavFault::Io { source })?;
     let frames_per_block = (BLOCK_BYTES / bytes_per_frame).max(1);
     let mut block = vec![0u8; frames_per_block.min(n_frames) * bytes_per_frame];

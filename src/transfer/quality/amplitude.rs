@@ -46,7 +46,14 @@ pub struct Amplitudes {
     pub sound_s: Option<(f64, f64)>,
     /// Whether every sample is finite.
     pub finite: bool,
+    /// Hash of the largest magnitude and the last sample of every block of samples: equal for
+    /// equal recordings.
+    pub hash: u64,
 }
+
+/// Numbers of the hash by Fowler, Noll and Vo, 64 bits.
+const FNV_START: u64 = 0xcbf2_9ce4_8422_2325;
+const FNV_PRIME: u64 = 0x0100_0000_01b3;
 
 /// Samples looked at together: a block without anything of note is passed over as a whole.
 const BLOCK: usize = 64;
@@ -55,7 +62,7 @@ const BLOCK: usize = 64;
 pub fn measure(samples: &[f64], rate_hz: u32) -> Amplitudes {
     let rate = f64::from(rate_hz);
     let survey = Survey::of(samples);
-    let Survey { peak, sum, .. } = survey;
+    let Survey { peak, sum, hash, .. } = survey;
     let finite = sum.is_finite();
     let offset = if samples.is_empty() { 0.0 } else { sum / samples.len() as f64 };
     let clipping = if finite { clipping(samples, &survey, offset, rate) } else { None };
@@ -69,6 +76,7 @@ pub fn measure(samples: &[f64], rate_hz: u32) -> Amplitudes {
         gap_s: sound.and_then(|(first, last)| gap(&samples[..=last], &survey, first, rate)),
         sound_s: sound.map(|(first, last)| (first as f64 / rate, last as f64 / rate)),
         finite,
+        hash,
     }
 }
 
@@ -83,13 +91,15 @@ struct Survey {
     peaks: Vec<f64>,
     /// Whether a block holds an exact zero.
     zeros: Vec<bool>,
+    /// See [`Amplitudes::hash`].
+    hash: u64,
 }
 
 impl Survey {
     /// In eight chains that need not wait for each other.
     fn of(samples: &[f64]) -> Self {
         let mut sums = [0f64; 8];
-        let (mut peaks, mut zeros) = (Vec::new(), Vec::new());
+        let (mut peaks, mut zeros, mut hash) = (Vec::new(), Vec::new(), FNV_START);
         for block in samples.chunks(BLOCK) {
             let (eights, rest) = block.as_chunks::<8>();
             let (mut tops, mut zero) = ([0f64; 8], [0u64; 8]);
@@ -101,11 +111,16 @@ impl Survey {
                 }
             }
             sums[0] += rest.iter().sum::<f64>();
-            peaks.push(tops.iter().chain(rest).fold(0f64, |a, x| a.max(x.abs())));
+            let top = tops.iter().chain(rest).fold(0f64, |a, x| a.max(x.abs()));
+            peaks.push(top);
+            // FNV-1a, eight bytes a step.
+            for x in block.last().into_iter().chain([&top]) {
+                hash = (hash ^ x.to_bits()).wrapping_mul(FNV_PRIME).rotate_left(23);
+            }
             zeros.push(zero.iter().any(|z| *z > 0) || rest.contains(&0.0));
         }
         let peak = peaks.iter().copied().fold(0f64, f64::max);
-        Self { peak, sum: sums.iter().sum(), peaks, zeros }
+        Self { peak, sum: sums.iter().sum(), peaks, zeros, hash }
     }
 }
 

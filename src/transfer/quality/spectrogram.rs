@@ -4,7 +4,8 @@
 //! shows *when* something happened, which a transfer function cannot.
 
 use crate::units::ThirdOctave;
-use realfft::{RealFftPlanner, RealToComplex};
+use rustfft::num_complex::Complex;
+use rustfft::{Fft, FftPlanner};
 use std::sync::Arc;
 
 /// Index of the lowest and highest third-octave band looked at: 100 Hz and 20 kHz.
@@ -23,7 +24,7 @@ pub struct Analyser {
     rate_hz: u32,
     n_frame: usize,
     window: Vec<f32>,
-    fft: Arc<dyn RealToComplex<f32>>,
+    fft: Arc<dyn Fft<f32>>,
     bands: Vec<ThirdOctave>,
     edges_hz: Vec<[f64; 2]>,
     /// Per band the bins and the part of each bin that lies inside.
@@ -91,7 +92,7 @@ impl Analyser {
     pub fn new(rate_hz: u32) -> Self {
         let rate = f64::from(rate_hz);
         let n_frame = 1usize << (rate * FRAME_S).log2().round().clamp(5.0, 15.0) as u32;
-        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(n_frame);
+        let fft = FftPlanner::<f32>::new().plan_fft_forward(n_frame);
         let window: Vec<f32> = (0..n_frame)
             .map(|i| {
                 let phase = std::f64::consts::TAU * (i as f64 + 0.5) / n_frame as f64;
@@ -131,29 +132,28 @@ impl Analyser {
         let rate = f64::from(self.rate_hz);
         let n_frames =
             if samples.len() < self.n_frame { 0 } else { 1 + (samples.len() - self.n_frame) / hop };
-        let mut input = self.fft.make_input_vec();
-        let mut spectrum = self.fft.make_output_vec();
-        let mut scratch = self.fft.make_scratch_vec();
+        let mut spectrum = vec![Complex::default(); self.n_frame];
+        let mut scratch = vec![Complex::default(); self.fft.get_inplace_scratch_len()];
         let mut power = vec![0f32; n_frames * self.bands.len()];
-        let mut bins = vec![0f32; spectrum.len()];
+        let mut bins = [(); 2].map(|()| vec![0f32; hop + 1]);
         let mut peaks = Vec::with_capacity(2 * n_frames);
-        for frame in 0..n_frames {
-            let chunk = &samples[frame * hop..frame * hop + self.n_frame];
-            for ((x, sample), w) in input.iter_mut().zip(chunk).zip(&self.window) {
-                *x = *sample as f32 * w;
+        for first in (0..n_frames).step_by(2) {
+            // The last frame may be alone: then it stands for its neighbour as well.
+            let second = (first + 1).min(n_frames - 1);
+            let [one, other] = [first, second].map(|frame| &samples[frame * hop..][..self.n_frame]);
+            for (((x, one), other), w) in spectrum.iter_mut().zip(one).zip(other).zip(&self.window)
+            {
+                *x = Complex::new(*one as f32, *other as f32) * w;
             }
-            // Cannot fail: all three buffers were made by the plan itself.
-            if self.fft.process_with_scratch(&mut input, &mut spectrum, &mut scratch).is_err() {
-                continue;
+            self.fft.process_with_scratch(&mut spectrum, &mut scratch);
+            self.powers_of_two(&spectrum, &mut bins);
+            for (frame, bins) in (first..=second).zip(&bins) {
+                let row = &mut power[frame * self.bands.len()..(frame + 1) * self.bands.len()];
+                for (value, (first, weight)) in row.iter_mut().zip(&self.weights) {
+                    *value = weighted_sum(&bins[*first..*first + weight.len()], weight);
+                }
+                self.collect_peaks(bins, frame, &mut peaks);
             }
-            for (bin, x) in bins.iter_mut().zip(&spectrum) {
-                *bin = x.norm_sqr() * self.scale;
-            }
-            let row = &mut power[frame * self.bands.len()..(frame + 1) * self.bands.len()];
-            for (value, (first, weight)) in row.iter_mut().zip(&self.weights) {
-                *value = weighted_sum(&bins[*first..*first + weight.len()], weight);
-            }
-            self.collect_peaks(&bins, frame, &mut peaks);
         }
         Spectrogram {
             bands: self.bands.clone(),
@@ -165,6 +165,22 @@ impl Analyser {
             frame_s: self.n_frame as f64 / rate,
             peaks,
         }
+    }
+
+    /// Powers of two real frames from the spectrum of one of which the other is the imaginary
+    /// part: `X + conj(X')` and `X - conj(X')` with `X'` the bin of the negative frequency.
+    fn powers_of_two(&self, spectrum: &[Complex<f32>], [one, other]: &mut [Vec<f32>; 2]) {
+        let half = one.len() - 1;
+        let scale = 0.25 * self.scale;
+        let negative = spectrum[half..].iter().rev();
+        let bins = one[1..].iter_mut().zip(&mut other[1..]);
+        for ((one, other), (x, y)) in bins.zip(spectrum[1..].iter().zip(negative)) {
+            let (sum, difference) = (x + y, x - y);
+            *one = scale * (sum.re * sum.re + difference.im * difference.im);
+            *other = scale * (difference.re * difference.re + sum.im * sum.im);
+        }
+        one[0] = self.scale * spectrum[0].re.powi(2);
+        other[0] = self.scale * spectrum[0].im.powi(2);
     }
 
     fn collect_peaks(&self, bins: &[f32], frame: usize, peaks: &mut Vec<Peak>) {

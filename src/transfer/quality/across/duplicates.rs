@@ -29,10 +29,10 @@ pub(super) fn find(entries: &[Entry]) -> TakeFindings {
             let candidates = (0..4).filter_map(|p| by_part.get(&part(print, p))).flatten();
             candidates.into_iter().find(same).copied()
         });
-        match by_hash.get(&facts.hash).copied() {
+        match by_hash.get(&facts.amplitudes.hash).copied() {
             Some(first) => found.push((index, copy(&entries[first], "is the same recording as"))),
             None => {
-                by_hash.insert(facts.hash, index);
+                by_hash.insert(facts.amplitudes.hash, index);
                 if let Some(first) = near {
                     let how = "is, apart from gain or word length, the same recording as";
                     found.push((index, copy(&entries[first], how)));
