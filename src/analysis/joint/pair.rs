@@ -110,8 +110,11 @@ impl Rows<'_> {
             products[(n_unknowns + i.max(j), n_unknowns + i.min(j))]
                 - border.column(i).dot(&border.column(j))
         };
+        let mut normal =
+            DMatrix::from_fn(n_terms, n_terms, |i, j| if i >= j { left(i, j) } else { 0.0 });
+        normal.fill_upper_triangle_with_lower_triangle();
         Some(Reduced {
-            normal: DMatrix::from_fn(n_terms, n_terms, left),
+            normal,
             target: DVector::from_fn(n_terms, |i, _| left(i, n_terms)),
             factor,
             border,

@@ -128,8 +128,16 @@ fn project_out(basis: &[Vec<f64>], v: &mut [f64]) {
     }
 }
 
+/// In eight chains that need not wait for each other.
 fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
+    let mut sums = [0.0; 8];
+    for (a, b) in a.iter().zip(b) {
+        for ((sum, x), y) in sums.iter_mut().zip(a).zip(b) {
+            *sum += x * y;
+        }
+    }
+    sums.iter().sum::<f64>() + a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum::<f64>()
 }
 
 #[derive(Clone, Copy)]

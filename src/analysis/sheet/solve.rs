@@ -232,7 +232,7 @@ impl Setup {
         free: &[usize],
     ) -> (DVector<f64>, f64) {
         let problem = Problem { setup: self, kind, p: start, free };
-        let solver = LevenbergMarquardt::new().with_tol(1e-6).with_patience(10);
+        let solver = LevenbergMarquardt::new().with_tol(1e-4).with_patience(10);
         let (solved, _) = solver.minimize(problem);
         let cost = self.residuals(kind, &solved.p).norm_squared();
         (solved.p, if cost.is_finite() { cost } else { f64::INFINITY })
