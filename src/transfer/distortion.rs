@@ -6,11 +6,10 @@
 //! over that of the linear response at `f` is the level of the harmonic for a tone `f`.
 //! (Novak, Lotton, Simon, J. Audio Eng. Soc. 63(10), 786-798, 2015.)
 
+use super::powers::PowerPlan;
 use super::window::cut_circular;
 use crate::warning::{Topic, Warning};
-use realfft::{RealFftPlanner, RealToComplex};
 use serde::Serialize;
-use std::sync::Arc;
 
 /// Highest order.
 pub const HIGHEST_ORDER: usize = 5;
@@ -60,7 +59,7 @@ pub struct Distortion {
 
 /// Windows and transforms for one sweep and rate, shared by all takes.
 pub struct DistortionPlan {
-    fft: Arc<dyn RealToComplex<f64>>,
+    fft: PowerPlan<f64>,
     window: Vec<f64>,
     before: usize,
     rate_hz: f64,
@@ -93,7 +92,7 @@ impl DistortionPlan {
             }))
             .collect();
         let n_fft = window.len().next_power_of_two();
-        let fft = RealFftPlanner::new().plan_fft_forward(n_fft);
+        let fft = PowerPlan::new(n_fft);
         let half = (0.5 / PER_OCTAVE).exp2();
         let low = RANGE_HZ[0].max(band_hz[0] * 1.2);
         let high = RANGE_HZ[1].min(band_hz[1] / 2.0);
@@ -134,25 +133,30 @@ impl DistortionPlan {
             return distortion;
         }
         let onset = onset as f64;
-        let linear = self.power(response, onset);
+        // The linear response, then each order, then noise.
+        let of_order = |m: usize| -self.rate_constant_s * (m as f64).ln();
+        let of_noise = |i: usize| NOISE_FROM_S + noise_s * (i as f64 + 0.5) / NOISE_WINDOWS as f64;
+        let places_s = (1..=HIGHEST_ORDER).map(of_order).chain((0..NOISE_WINDOWS).map(of_noise));
+        let windows: Vec<Vec<f64>> =
+            places_s.map(|s| self.window_at(response, onset + s * self.rate_hz)).collect();
+        let powers = self.fft.of(&windows);
+        let (signals, noises) = powers.split_at(HIGHEST_ORDER);
+        let linear = &signals[0];
         let mut noise = vec![0.0; linear.len()];
-        for i in 0..NOISE_WINDOWS {
-            let at_s = NOISE_FROM_S + noise_s * (i as f64 + 0.5) / NOISE_WINDOWS as f64;
-            let power = self.power(response, onset + at_s * self.rate_hz);
+        for power in noises {
             noise.iter_mut().zip(power).for_each(|(sum, x)| *sum += x / NOISE_WINDOWS as f64);
         }
         for harmonic in &mut distortion.harmonics {
             let order = harmonic.order as f64;
-            let place = onset - self.rate_constant_s * order.ln() * self.rate_hz;
-            let power = self.power(response, place);
+            let power = &signals[harmonic.order - 1];
             for (i, hz) in self.fundamental_hz.iter().enumerate() {
                 let half = (0.5 / PER_OCTAVE).exp2();
                 if order * hz * half > self.highest_hz {
                     continue;
                 }
-                let fundamental = self.mean(&linear, *hz);
+                let fundamental = self.mean(linear, *hz);
                 let (product, floor) =
-                    (self.mean(&power, order * hz), self.mean(&noise, order * hz));
+                    (self.mean(power, order * hz), self.mean(&noise, order * hz));
                 let decibel = |x: f64| 10.0 * (x / fundamental).log10();
                 let known = fundamental > 0.0 && floor > 0.0;
                 harmonic.floor_db[i] = known.then(|| decibel(floor)).filter(|x| x.is_finite());
@@ -165,18 +169,12 @@ impl DistortionPlan {
         distortion
     }
 
-    /// Power spectrum of the window whose direct sound is at `place` (circular).
-    fn power(&self, response: &[f64], place: f64) -> Vec<f64> {
+    /// The window whose direct sound is at `place` (circular).
+    fn window_at(&self, response: &[f64], place: f64) -> Vec<f64> {
         let first = place.round() as i64 - self.before as i64;
-        let mut input = self.fft.make_input_vec();
-        let around = cut_circular(response, first, self.window.len());
-        for (x, (y, w)) in input.iter_mut().zip(around.iter().zip(&self.window)) {
-            *x = y * w;
-        }
-        let mut output = self.fft.make_output_vec();
-        // Cannot fail: both buffers were made by the plan itself.
-        let _ = self.fft.process(&mut input, &mut output);
-        output.iter().map(|x| x.norm_sqr()).collect()
+        let mut window = cut_circular(response, first, self.window.len());
+        window.iter_mut().zip(&self.window).for_each(|(x, w)| *x *= w);
+        window
     }
 
     /// Mean power over a sixth of an octave around `hz`, at least one bin.

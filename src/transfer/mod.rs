@@ -22,6 +22,7 @@ pub mod fft;
 pub mod measure;
 pub mod median;
 pub mod onset;
+pub mod powers;
 pub mod quality;
 pub mod rattle;
 pub mod seat;

@@ -5,8 +5,8 @@ use super::deconvolve::{Deconvolver, fast_length};
 use super::distortion::{Distortion, DistortionPlan};
 use super::drift::DriftPlan;
 use super::early::EarlyPlan;
-use super::fft::RealFft;
 use super::onset::find_onset;
+use super::powers::PowerPlan;
 use super::window::{cut_circular, taper_ends};
 use crate::ingest::session::{Recording, SweepSignal};
 use crate::units::{ThirdOctave, fine_grid_hz};
@@ -31,7 +31,7 @@ pub struct TakePlan {
     pub early: EarlyPlan,
     drift: Option<DriftPlan>,
     distortion: Option<DistortionPlan>,
-    room: RealFft,
+    room: PowerPlan<f64>,
     /// Taper of the room window.
     room_window: Vec<f64>,
     room_bins: BandBins,
@@ -80,7 +80,7 @@ impl TakePlan {
         let fine_hz = fine_grid_hz(bands.first().map_or(100.0, |b| b.lower_hz()), top_hz);
         let early = EarlyPlan::new(rate_hz);
         // Longer than the window by almost a half: fine bands at 100 Hz are 3 Hz wide.
-        let room = RealFft::new(fast_length((0.34 * rate_hz) as usize));
+        let room = PowerPlan::new(fast_length((0.34 * rate_hz) as usize));
         let before = early.samples(ROOM_BEFORE_S);
         let after = early.samples(ROOM_WINDOW_S);
         let mut room_window = vec![1.0; before + after];
@@ -123,8 +123,7 @@ impl TakePlan {
         let early = self.early.cut(response, onset);
         let drift_ppm = self.drift.as_ref().and_then(|d| d.estimate_ppm(&early));
         let distortion = self.distortion.as_ref().map(|d| d.measure(response, onset));
-        let power = self.room_power(response, onset as i64);
-        let noise = self.noise_power(response, onset as i64);
+        let [power, noise] = self.powers(response, onset as i64);
         let snr_db = (0..self.bands.len())
             .map(|b| 10.0 * ((power[b] - noise[b]).max(0.0) / (noise[b] * self.dwell)).log10())
             .collect();
@@ -132,30 +131,41 @@ impl TakePlan {
         Some(TakeResponse { take, early, arrival_s, power, noise, snr_db, drift_ppm, distortion })
     }
 
-    /// Mean power density over the room window that starts at the direct sound at `onset`.
-    fn room_power(&self, response: &[f64], onset: i64) -> Vec<f64> {
-        let before = self.early.samples(ROOM_BEFORE_S);
-        let start = onset - before as i64;
-        let mut window = cut_circular(response, start, self.room_window.len());
-        window.iter_mut().zip(&self.room_window).for_each(|(x, w)| *x *= w);
-        let power: Vec<f64> = self.room.forward(&window).iter().map(Complex::norm_sqr).collect();
-        (0..self.room_bins.len()).map(|band| self.room_bins.mean(band, |k| power[k])).collect()
+    /// Mean power density over the room window that starts at the direct sound at `onset`; then
+    /// the same of noise.
+    fn powers(&self, response: &[f64], onset: i64) -> [Vec<f64>; 2] {
+        let mut windows = vec![self.room_part(response, onset)];
+        windows.extend(
+            self.noise_onsets(response.len()).map(|after| self.room_part(response, onset + after)),
+        );
+        let spectra = self.room.of(&windows);
+        let mut means = spectra.iter().map(|power| -> Vec<f64> {
+            (0..self.room_bins.len()).map(|band| self.room_bins.mean(band, |k| power[k])).collect()
+        });
+        let signal = means.next().unwrap_or_default();
+        let least = |a: Vec<f64>, b: Vec<f64>| a.iter().zip(&b).map(|(x, y)| x.min(*y)).collect();
+        [signal, means.reduce(least).unwrap_or_default()]
     }
 
-    /// The same over windows that hold noise only: after the room has died away and before
-    /// the harmonics that wrap round from before the direct sound. The smallest of the
-    /// windows counts, band by band: a disturbance or a long reverberation is not the noise.
-    fn noise_power(&self, response: &[f64], onset: i64) -> Vec<f64> {
-        let n = response.len() as i64;
+    /// The response through a room window whose direct sound would be at `onset`.
+    fn room_part(&self, response: &[f64], onset: i64) -> Vec<f64> {
+        let start = onset - self.early.samples(ROOM_BEFORE_S) as i64;
+        let mut window = cut_circular(response, start, self.room_window.len());
+        window.iter_mut().zip(&self.room_window).for_each(|(x, w)| *x *= w);
+        window
+    }
+
+    /// Where room windows hold noise only, samples after the direct sound: after the room has
+    /// died away and before the harmonics that wrap round from before the direct sound. The
+    /// smallest of the windows counts, band by band: a disturbance or a long reverberation is
+    /// not the noise.
+    fn noise_onsets(&self, n_response: usize) -> impl Iterator<Item = i64> {
         let harmonics = self.rate_constant_s.map_or(0.0, |l| l * HIGHEST_HARMONIC.ln());
         let from = self.early.samples(NOISE_FROM_S) as i64;
-        let to = n - self.early.samples(harmonics) as i64;
+        let to = n_response as i64 - self.early.samples(harmonics) as i64;
         let length = self.early.samples(ROOM_WINDOW_S + ROOM_BEFORE_S) as i64;
-        let count = (((to - from) / length).max(1) as usize).min(NOISE_WINDOWS);
-        let step = ((to - from - length) / count as i64).max(length / 2);
-        (0..count as i64)
-            .map(|i| self.room_power(response, onset + from + i * step))
-            .reduce(|a, b| a.iter().zip(&b).map(|(x, y)| x.min(*y)).collect())
-            .unwrap_or_default()
+        let count = (((to - from) / length).max(1) as usize).min(NOISE_WINDOWS) as i64;
+        let step = ((to - from - length) / count).max(length / 2);
+        (0..count).map(move |i| from + i * step)
     }
 }

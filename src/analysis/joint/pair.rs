@@ -68,20 +68,14 @@ impl Rows<'_> {
         // All columns beside each other: those of the taps, of the terms, and the target.
         let n_unknowns = self.ridge.len();
         let last = n_unknowns + n_terms;
-        let mut columns = DMatrix::zeros(n_rows, last + 1);
-        for (c, mut column) in columns.column_iter_mut().enumerate() {
-            let rows = column.as_mut_slice().iter_mut().zip(&root);
-            if c < n_taps {
-                let from = (self.first as i64 - self.first_lag - c as i64) as usize;
-                rows.zip(&self.source[from..]).for_each(|((y, w), x)| *y = w * x);
-            } else if let Some(part) = self.slow.get(c - n_taps) {
-                rows.zip(&part[self.first..]).for_each(|((y, w), x)| *y = w * x);
-            } else if let Some(term) = self.terms.get(c - n_unknowns) {
-                rows.zip(&term[self.first..]).for_each(|((y, w), x)| *y = w * x);
-            } else {
-                rows.zip(&self.target[self.first..]).for_each(|((y, w), x)| *y = w * x);
-            }
+        let first_tap = (self.first as i64 - self.first_lag) as usize;
+        let taps = (0..n_taps).map(|c| &self.source[first_tap - c..]);
+        let others = self.slow.iter().chain(self.terms).map(|column| &column[self.first..]);
+        let mut columns = Vec::with_capacity(n_rows * (last + 1));
+        for column in taps.chain(others).chain([&self.target[self.first..]]) {
+            columns.extend(column.iter().zip(&root).map(|(x, w)| w * x));
         }
+        let mut columns = DMatrix::from_vec(n_rows, last + 1, columns);
         // The echoes that the source knows of go back to the target.
         let (before, mut target) = columns.columns_range_pair_mut(..last, last);
         for (t, weight) in around.iter().enumerate().take(n_terms) {

@@ -3,10 +3,9 @@
 //! One pass of short transforms costs a fraction of one long transform of the whole take and
 //! shows *when* something happened, which a transfer function cannot.
 
+use crate::transfer::powers::PowerPlan;
 use crate::units::ThirdOctave;
 use rustfft::num_complex::Complex;
-use rustfft::{Fft, FftPlanner};
-use std::sync::Arc;
 
 /// Index of the lowest and highest third-octave band looked at: 100 Hz and 20 kHz.
 const BANDS: std::ops::RangeInclusive<i32> = -10..=13;
@@ -24,7 +23,7 @@ pub struct Analyser {
     rate_hz: u32,
     n_frame: usize,
     window: Vec<f32>,
-    fft: Arc<dyn Fft<f32>>,
+    fft: PowerPlan<f32>,
     bands: Vec<ThirdOctave>,
     edges_hz: Vec<[f64; 2]>,
     /// Per band the bins and the part of each bin that lies inside.
@@ -92,7 +91,7 @@ impl Analyser {
     pub fn new(rate_hz: u32) -> Self {
         let rate = f64::from(rate_hz);
         let n_frame = 1usize << (rate * FRAME_S).log2().round().clamp(5.0, 15.0) as u32;
-        let fft = FftPlanner::<f32>::new().plan_fft_forward(n_frame);
+        let fft = PowerPlan::new(n_frame);
         let window: Vec<f32> = (0..n_frame)
             .map(|i| {
                 let phase = std::f64::consts::TAU * (i as f64 + 0.5) / n_frame as f64;
@@ -132,21 +131,28 @@ impl Analyser {
         let rate = f64::from(self.rate_hz);
         let n_frames =
             if samples.len() < self.n_frame { 0 } else { 1 + (samples.len() - self.n_frame) / hop };
-        let mut spectrum = vec![Complex::default(); self.n_frame];
-        let mut scratch = vec![Complex::default(); self.fft.get_inplace_scratch_len()];
+        let mut work = self.fft.workspace();
         let mut power = vec![0f32; n_frames * self.bands.len()];
-        let mut bins = [(); 2].map(|()| vec![0f32; hop + 1]);
+        let mut bins = [(); 2].map(|()| vec![0f32; self.fft.n_bins()]);
         let mut peaks = Vec::with_capacity(2 * n_frames);
+        // Three hops make two frames; the last of them is the first of the next two frames.
+        let mut heard = vec![0f32; 3 * hop];
+        let mut n_heard = 0;
         for first in (0..n_frames).step_by(2) {
-            // The last frame may be alone: then it stands for its neighbour as well.
+            // The last frame may be alone.
             let second = (first + 1).min(n_frames - 1);
-            let [one, other] = [first, second].map(|frame| &samples[frame * hop..][..self.n_frame]);
-            for (((x, one), other), w) in spectrum.iter_mut().zip(one).zip(other).zip(&self.window)
-            {
-                *x = Complex::new(*one as f32, *other as f32) * w;
+            heard.copy_within(2 * hop.., 0);
+            let new = &samples[n_heard..(second + 2) * hop];
+            n_heard += new.len();
+            let from = if first == 0 { 0 } else { hop };
+            for (heard, sample) in heard[from..].iter_mut().zip(new) {
+                *heard = *sample as f32;
             }
-            self.fft.process_with_scratch(&mut spectrum, &mut scratch);
-            self.powers_of_two(&spectrum, &mut bins);
+            let two = heard[..self.n_frame].iter().zip(&heard[hop..]);
+            for ((point, (one, other)), w) in work.points.iter_mut().zip(two).zip(&self.window) {
+                *point = Complex::new(one * w, other * w);
+            }
+            self.fft.powers(&mut work, self.scale, bins.each_mut().map(Vec::as_mut_slice));
             for (frame, bins) in (first..=second).zip(&bins) {
                 let row = &mut power[frame * self.bands.len()..(frame + 1) * self.bands.len()];
                 for (value, (first, weight)) in row.iter_mut().zip(&self.weights) {
@@ -167,22 +173,6 @@ impl Analyser {
         }
     }
 
-    /// Powers of two real frames from the spectrum of one of which the other is the imaginary
-    /// part: `X + conj(X')` and `X - conj(X')` with `X'` the bin of the negative frequency.
-    fn powers_of_two(&self, spectrum: &[Complex<f32>], [one, other]: &mut [Vec<f32>; 2]) {
-        let half = one.len() - 1;
-        let scale = 0.25 * self.scale;
-        let negative = spectrum[half..].iter().rev();
-        let bins = one[1..].iter_mut().zip(&mut other[1..]);
-        for ((one, other), (x, y)) in bins.zip(spectrum[1..].iter().zip(negative)) {
-            let (sum, difference) = (x + y, x - y);
-            *one = scale * (sum.re * sum.re + difference.im * difference.im);
-            *other = scale * (difference.re * difference.re + sum.im * sum.im);
-        }
-        one[0] = self.scale * spectrum[0].re.powi(2);
-        other[0] = self.scale * spectrum[0].im.powi(2);
-    }
-
     fn collect_peaks(&self, bins: &[f32], frame: usize, peaks: &mut Vec<Peak>) {
         let bin_hz = f64::from(self.rate_hz) / self.n_frame as f64;
         let above_region = 10f32.powf(PEAK_ABOVE_REGION_DB as f32 / 10.0);
@@ -196,13 +186,13 @@ impl Analyser {
         for ((low, high), slot) in self.regions.iter().zip(&mut found) {
             let region = &bins[*low..*high];
             let (height, sum) = largest_and_sum(region);
-            let top = (region.iter().position(|bin| *bin == height).unwrap_or(0), height);
-            strongest = strongest.max(top.1);
+            strongest = strongest.max(height);
             // The main lobe of the window holds about 1.5 bins of power.
-            let rest = (sum - 1.5 * top.1).max(0.0) / (region.len() as f32 - 1.0).max(1.0);
-            let stands = top.1 > rest * above_region;
-            if stands && top.1 > 0.0 {
-                *slot = (low + top.0, top.1);
+            let rest = (sum - 1.5 * height).max(0.0) / (region.len() as f32 - 1.0).max(1.0);
+            let stands = height > rest * above_region;
+            if stands && height > 0.0 {
+                let top = region.iter().position(|bin| *bin == height).unwrap_or(0);
+                *slot = (low + top, height);
             }
         }
         let least = strongest * 10f32.powf(-PEAK_BELOW_STRONGEST_DB as f32 / 10.0);
