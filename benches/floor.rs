@@ -77,6 +77,9 @@ fn main_job(folder: &Path, out: &Path) {
     }
 }
 
+/// Name of the row that the others are held against.
+const FLOOR: &str = "floor: decoded, two transforms";
+
 /// Time that this program's threads have spent computing, ms, where the system tells it:
 /// unlike the clock it hardly minds what else the machine does.
 fn computed_ms() -> Option<f64> {
@@ -97,20 +100,34 @@ struct Cost {
     cpu_ms: f64,
 }
 
-fn cost(runs: usize, mut work: impl FnMut()) -> Cost {
-    let mut times: Vec<(f64, f64)> = (0..runs)
-        .map(|_| {
+/// Costs of some works, one after another, round after round: what else the machine does
+/// falls on all of them alike.
+fn costs<const N: usize>(
+    runs: usize,
+    mut works: [(&'static str, &mut dyn FnMut()); N],
+) -> [(&'static str, Cost); N] {
+    let mut times: [Vec<(f64, f64)>; N] = std::array::from_fn(|_| Vec::with_capacity(runs));
+    for _ in 0..runs {
+        for ((_, work), times) in works.iter_mut().zip(&mut times) {
             let (clock, before_ms) = (Instant::now(), computed_ms());
             work();
             let wall_ms = 1000.0 * clock.elapsed().as_secs_f64();
             let cpu_ms = before_ms.zip(computed_ms()).map_or(wall_ms, |(b, a)| a - b);
-            (wall_ms, cpu_ms)
-        })
-        .collect();
-    times.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let wall_ms = times[runs / 2].0;
-    times.sort_by(|a, b| a.1.total_cmp(&b.1));
-    Cost { wall_ms, cpu_ms: times[runs / 2].1 }
+            times.push((wall_ms, cpu_ms));
+        }
+    }
+    std::array::from_fn(|i| {
+        let times = &mut times[i];
+        times.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let wall_ms = times[runs / 2].0;
+        times.sort_by(|a, b| a.1.total_cmp(&b.1));
+        (works[i].0, Cost { wall_ms, cpu_ms: times[runs / 2].1 })
+    })
+}
+
+fn cost(runs: usize, mut work: impl FnMut()) -> Cost {
+    let [(_, cost)] = costs(runs, [("", &mut work)]);
+    cost
 }
 
 /// Most memory that this program has held so far, MB, where the system tells it.
@@ -128,64 +145,58 @@ fn forget_peak() {
 
 fn main() {
     let quick = std::env::args().any(|a| a == "quick" || a == "--test");
-    let runs = if quick { 1 } else { 11 };
+    let runs = if quick { 1 } else { 21 };
     let (_home, session) = reference();
     println!("{} threads, {} takes", rayon::current_num_threads(), session.takes.len());
 
-    let bytes = cost(runs, || read_bytes(&session));
-    let floor = cost(runs, || floor(&session));
-    forget_peak();
-    let transfers = cost(runs, || {
-        let read = |take: usize| session.read_take(&session.takes[take]);
-        black_box(measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes"));
-    });
     let analyser = TakeAnalyser::new(&session.sweep);
-    let judging = cost(runs, || {
-        session.takes.par_iter().for_each(|take| {
-            black_box(analyser.facts(&session.read_take(take).expect("a take")));
-        });
-    });
     let read = |take: usize| session.read_take(&session.takes[take]);
-    let mut measured =
-        measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes");
-    let (table, _) = losses(&session, &measured, &measured.seats);
-    let losing = cost(runs, || {
-        black_box(losses(&session, &measured, &measured.seats));
-    });
-    let explaining = cost(runs, || {
-        black_box({
-            let gap = place_echoes(&session, &mut measured);
-            explain(&session, &measured, &table, gap.as_ref())
-        });
-    });
-    let fitting = cost(runs, || {
-        black_box(fit_correction(&table, &session.manifest.correction).expect("a setting"));
-    });
-    drop(measured);
-    let computing = cost(runs, || {
-        black_box(analyze(&session, &|| ()).expect("a session that can be analysed"));
-    });
-    let result = analyze(&session, &|| ()).expect("a session that can be analysed");
-    let report = cost(runs, || {
-        black_box(report_files(&result, &session).expect("a report"));
-    });
+    let measured =
+        || measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes");
+    let transfers = measured();
+    let mut explained = measured();
+    let (table, _) = losses(&session, &transfers, &transfers.seats);
+    let analysed = || analyze(&session, &|| ()).expect("a session that can be analysed");
+    let result = analysed();
     let out = tempfile::tempdir().expect("a temporary folder");
-    let main_job = cost(runs, || main_job(&session.root, out.path()));
+    forget_peak();
+    let costs = costs(
+        runs,
+        [
+            ("bytes of the files alone", &mut || read_bytes(&session)),
+            (FLOOR, &mut || floor(&session)),
+            ("takes to transmissions", &mut || {
+                black_box(measured());
+            }),
+            ("takes read and judged", &mut || {
+                session.takes.par_iter().for_each(|take| {
+                    black_box(analyser.facts(&session.read_take(take).expect("a take")));
+                });
+            }),
+            ("echoes, losses, uncertainty", &mut || {
+                black_box(losses(&session, &transfers, &transfers.seats));
+            }),
+            ("kind of loss and gap", &mut || {
+                let gap = place_echoes(&session, &mut explained);
+                black_box(explain(&session, &explained, &table, gap.as_ref()));
+            }),
+            ("equaliser", &mut || {
+                let limits = &session.manifest.correction;
+                black_box(fit_correction(&table, limits).expect("a setting"));
+            }),
+            ("computing, all of it", &mut || {
+                black_box(analysed());
+            }),
+            ("every file of the report", &mut || {
+                black_box(report_files(&result, &session).expect("a report"));
+            }),
+            ("main job: folder to loss, plotted", &mut || main_job(&session.root, out.path())),
+        ],
+    );
     println!("                                     clock, ms   all threads, ms   over the floor");
-    for (what, cost) in [
-        ("bytes of the files alone", bytes),
-        ("floor: decoded, two transforms", floor),
-        ("takes to transmissions", transfers),
-        ("takes read and judged", judging),
-        ("echoes, losses, uncertainty", losing),
-        ("kind of loss and gap", explaining),
-        ("equaliser", fitting),
-        ("computing, all of it", computing),
-        ("every file of the report", report),
-        ("main job: folder to loss, plotted", main_job),
-    ] {
-        let (wall_ms, cpu_ms) = (cost.wall_ms, cost.cpu_ms);
-        let ratio = cpu_ms / floor.cpu_ms;
+    let of_floor = costs.iter().find(|(what, _)| *what == FLOOR).map_or(f64::NAN, |c| c.1.cpu_ms);
+    for (what, Cost { wall_ms, cpu_ms }) in costs {
+        let ratio = cpu_ms / of_floor;
         println!("{what:34} {wall_ms:11.1} {cpu_ms:17.1} {ratio:16.2}");
     }
     if let Some(mb) = peak_mb() {
