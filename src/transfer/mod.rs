@@ -7,6 +7,7 @@
 //! | [`early`] | cuts, aligns and shifts the early part |
 //! | [`drift`] | clock of recorder against player |
 //! | [`take`] | all of that for one take, with band powers and noise |
+//! | [`powers`] | power spectra of windows, two by one transform |
 //! | [`direct`] | direct sound of a pair of takes, and where it ends |
 //! | [`seat`] | all pairs of takes of one seat |
 //! | [`quality`], [`rattle`] | what is wrong with a take |

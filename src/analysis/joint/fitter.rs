@@ -88,7 +88,7 @@ impl<'a> Fitter<'a> {
         without.truncate(n);
         with.truncate(n);
         let late = stretches(&pair.without, self.head, end_s, self.rate_hz);
-        let late = late.iter().map(|part| self.stretch(part)).collect();
+        let late = late.into_iter().map(|part| self.stretch(part, n)).collect();
         Pair { given: DirectPair { without, with }, source, late, energy, end_s }
     }
 

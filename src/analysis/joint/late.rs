@@ -68,7 +68,9 @@ pub fn stretches(x: &[f64], head: usize, end_s: f64, rate_hz: f64) -> Vec<Vec<f6
 
 /// A stretch of late sound.
 pub(super) struct Stretch {
-    pub(super) spectrum: Spectrum,
+    spectrum: Spectrum,
+    /// As it was measured, as far as it can tell in any row.
+    sound: Vec<f64>,
     /// How much it resembles itself later by 0, 1, 2 ... times [`MOVE_STEP`].
     resemblance: Vec<f64>,
 }
@@ -95,11 +97,16 @@ impl Fitter<'_> {
         let taps = mean_of(&state.taps);
         let mut all = Vec::with_capacity(N_STRETCHES * N_APART);
         for (late, &moved) in pair.late.iter().zip(moved) {
-            let turns = self.later(moved);
-            let spectrum = late.spectrum.iter().zip(turns).map(|(l, turn)| l * turn).collect();
-            let mut late = self.fft.inverse(spectrum);
-            late.truncate(pair.given.without.len());
-            all.extend(self.lagged(&convolve(&late, self.first_lag(), &taps)));
+            let through = |sound: &[f64]| convolve(sound, self.first_lag(), &taps);
+            let passed = if moved == 0.0 {
+                through(&late.sound)
+            } else {
+                let turns = self.later(moved);
+                let spectrum = late.spectrum.iter().zip(turns).map(|(l, turn)| l * turn);
+                let later = self.fft.inverse(spectrum.collect());
+                through(&later[..late.sound.len()])
+            };
+            all.extend(self.lagged(&passed));
         }
         all
     }
@@ -149,9 +156,10 @@ impl Fitter<'_> {
         moved.iter().zip(on_top).map(|(moved, delay)| moved + delay).collect()
     }
 
-    /// A stretch, ready for the steps.
-    pub(super) fn stretch(&self, sound: &[f64]) -> Stretch {
-        let spectrum = self.fft.forward(sound);
+    /// A stretch, ready for the steps, of which `n` samples can tell.
+    pub(super) fn stretch(&self, mut sound: Vec<f64>, n: usize) -> Stretch {
+        let spectrum = self.fft.forward(&sound);
+        sound.truncate(n);
         let mut resemblance = vec![0.0; 2 * self.moves_each_way() + 1];
         let every = (MOVE_EVERY_HZ / self.df_hz()).ceil().max(1.0) as usize;
         for (k, x) in spectrum.iter().enumerate().step_by(every) {
@@ -162,7 +170,7 @@ impl Fitter<'_> {
                 resemblance.iter_mut().zip(lags).for_each(|(r, lag)| *r += power * lag.re);
             }
         }
-        Stretch { spectrum, resemblance }
+        Stretch { spectrum, sound, resemblance }
     }
 
     /// By how many samples a sound is delayed that is itself plus its filtered self: where the
