@@ -27,5 +27,6 @@ pub mod powers;
 pub mod quality;
 pub mod rattle;
 pub mod seat;
+pub mod sums;
 pub mod take;
 pub mod window;

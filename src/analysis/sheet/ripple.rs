@@ -4,6 +4,7 @@
 use super::air::Air;
 use super::gap::SeatTransmission;
 use crate::transfer::fft::turns;
+use crate::transfer::sums::dot;
 use rayon::prelude::*;
 use realfft::num_complex::Complex;
 
@@ -126,18 +127,6 @@ fn project_out(basis: &[Vec<f64>], v: &mut [f64]) {
         let along = dot(b, v);
         v.iter_mut().zip(b).for_each(|(x, y)| *x -= along * y);
     }
-}
-
-/// In eight chains that need not wait for each other.
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
-    let mut sums = [0.0; 8];
-    for (a, b) in a.iter().zip(b) {
-        for ((sum, x), y) in sums.iter_mut().zip(a).zip(b) {
-            *sum += x * y;
-        }
-    }
-    sums.iter().sum::<f64>() + a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum::<f64>()
 }
 
 #[derive(Clone, Copy)]

@@ -4,6 +4,7 @@
 //! shows *when* something happened, which a transfer function cannot.
 
 use crate::transfer::powers::PowerPlan;
+use crate::transfer::sums::dot;
 use crate::units::ThirdOctave;
 use rustfft::num_complex::Complex;
 
@@ -156,7 +157,7 @@ impl Analyser {
             for (frame, bins) in (first..=second).zip(&bins) {
                 let row = &mut power[frame * self.bands.len()..(frame + 1) * self.bands.len()];
                 for (value, (first, weight)) in row.iter_mut().zip(&self.weights) {
-                    *value = weighted_sum(&bins[*first..*first + weight.len()], weight);
+                    *value = dot(&bins[*first..*first + weight.len()], weight);
                 }
                 self.collect_peaks(bins, frame, &mut peaks);
             }
@@ -204,18 +205,6 @@ impl Analyser {
             peaks.push(Peak { frame, hz: (bin as f64 + offset(bins, bin)) * bin_hz });
         }
     }
-}
-
-/// Sum of products, in eight chains that need not wait for each other.
-fn weighted_sum(x: &[f32], weights: &[f32]) -> f32 {
-    let ((x, x_rest), (w, w_rest)) = (x.as_chunks::<8>(), weights.as_chunks::<8>());
-    let mut sums = [0f32; 8];
-    for (x, w) in x.iter().zip(w) {
-        for ((sum, x), w) in sums.iter_mut().zip(x).zip(w) {
-            *sum += x * w;
-        }
-    }
-    sums.iter().sum::<f32>() + x_rest.iter().zip(w_rest).map(|(x, w)| x * w).sum::<f32>()
 }
 
 /// Largest of some powers, and their sum, in eight chains.
