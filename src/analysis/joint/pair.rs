@@ -1,7 +1,7 @@
 //! Least squares of one pair of takes: the taps of the sheet, with the front left open.
 
 use super::front::N_TERMS;
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use nalgebra::{DMatrix, DVector};
 
 /// Rows of the equations of one pair.
 pub struct Rows<'a> {
@@ -25,10 +25,11 @@ pub struct Rows<'a> {
 
 /// A pair solved for its taps as far as the front's terms are known.
 pub struct Reduced {
-    /// Normal matrix of the taps as `L L^T`.
-    factor: Cholesky<f64, Dyn>,
-    /// `L^-1` times the products of the taps' columns with the terms and, last, with the target.
-    border: DMatrix<f64>,
+    /// Number of taps and slow parts.
+    n_unknowns: usize,
+    /// Below and on the diagonal: the normal matrix of the taps as `L L^T`, and in the rows after
+    /// it `L^-1` times the products of the taps' columns with the terms and, last, the target.
+    factor: DMatrix<f64>,
     /// Normal matrix left for the terms.
     pub normal: DMatrix<f64>,
     /// Right-hand side left for the terms.
@@ -38,20 +39,44 @@ pub struct Reduced {
 impl Reduced {
     /// Taps with these weights of the terms.
     pub fn taps_with(&self, weights: &[f64]) -> Vec<f64> {
-        let n_terms = self.border.ncols() - 1;
-        let mut taps = self.border.column(n_terms).into_owned();
-        for (term, weight) in weights.iter().enumerate() {
-            taps.axpy(-weight, &self.border.column(term), 1.0);
+        let n = self.n_unknowns;
+        let border = |row: usize| self.factor.row(n + row);
+        let mut taps = border(self.target.len()).columns(0, n).transpose();
+        for (term, weight) in weights.iter().enumerate().take(self.target.len()) {
+            taps.axpy(-weight, &border(term).columns(0, n).transpose(), 1.0);
         }
         // A factor has no zeros on its diagonal.
-        self.factor.l_dirty().tr_solve_lower_triangular_mut(&mut taps);
+        self.factor.view((0, 0), (n, n)).tr_solve_lower_triangular_mut(&mut taps);
         taps.data.into()
     }
 }
 
-/// Columns of which the products are worked out together: with all columns from there on, since
-/// the products with those before are there already.
-const TOGETHER: usize = 32;
+/// Columns that are worked out and eliminated together: large enough for fast products, small
+/// enough that little is left to do column by column.
+const TOGETHER: usize = 16;
+
+/// Eliminates neighbouring columns of a lower triangle, of which those before have been taken
+/// off already (Cholesky); the first has its diagonal in row `first`. `None` where a pivot is
+/// not positive.
+fn eliminate(columns: &mut [f64], n_rows: usize, first: usize) -> Option<()> {
+    let n = columns.len() / n_rows;
+    for j in 0..n {
+        let (done, after) = columns.split_at_mut((j + 1) * n_rows);
+        let pivot = &mut done[j * n_rows + first + j..];
+        if pivot[0].is_nan() || pivot[0] <= 0.0 {
+            return None;
+        }
+        let scale = 1.0 / pivot[0].sqrt();
+        pivot.iter_mut().for_each(|x| *x *= scale);
+        for (k, column) in after.chunks_exact_mut(n_rows).enumerate() {
+            let below = &pivot[1 + k..];
+            let factor = below[0];
+            let column = &mut column[first + j + 1 + k..];
+            column.iter_mut().zip(below).for_each(|(x, p)| *x -= factor * p);
+        }
+    }
+    Some(())
+}
 
 impl Rows<'_> {
     /// Solves for the taps; `around` are the terms' weights of which the echoes in `source`
@@ -82,36 +107,35 @@ impl Rows<'_> {
             target.axpy(*weight, &before.column(n_unknowns + t), 1.0);
         }
         let transposed = columns.transpose();
-        let mut products = DMatrix::zeros(last + 1, last + 1);
-        for from in (0..=last).step_by(TOGETHER) {
-            let n = TOGETHER.min(last + 1 - from);
-            let rows = transposed.rows_range(from..);
-            products.view_mut((from, from), (last + 1 - from, n)).gemm(
-                1.0,
-                &rows,
-                &columns.columns(from, n),
-                0.0,
-            );
+        let mut factor = DMatrix::zeros(last + 1, last + 1);
+        let mut from = 0;
+        while from <= last {
+            // What is left for the terms is not eliminated here.
+            let n = if from < n_unknowns { TOGETHER.min(n_unknowns - from) } else { n_terms + 1 };
+            let (before, mut these) = factor.columns_range_pair_mut(..from, from..from + n);
+            let mut these = these.rows_range_mut(from..);
+            let columns = columns.columns(from, n);
+            these.gemm(1.0, &transposed.rows_range(from..), &columns, 0.0);
+            for i in from..(from + n).min(n_unknowns) {
+                these[(i - from, i - from)] += self.ridge[i];
+            }
+            if from > 0 {
+                let across = before.rows(from, n).transpose();
+                these.gemm(-1.0, &before.rows_range(from..), &across, 1.0);
+            }
+            if from < n_unknowns {
+                let size = last + 1;
+                let columns = &mut factor.as_mut_slice()[from * size..(from + n) * size];
+                eliminate(columns, size, from)?;
+            }
+            from += n;
         }
-        for (i, ridge) in self.ridge.iter().enumerate() {
-            products[(i, i)] += ridge;
-        }
-        // Only the lower triangle is there, and only that is looked at.
-        let factor = products.view((0, 0), (n_unknowns, n_unknowns)).into_owned().cholesky()?;
-        let mut border = products.view((n_unknowns, 0), (n_terms + 1, n_unknowns)).transpose();
-        factor.l_dirty().solve_lower_triangular_mut(&mut border);
-        let left = |i: usize, j: usize| {
-            products[(n_unknowns + i.max(j), n_unknowns + i.min(j))]
-                - border.column(i).dot(&border.column(j))
-        };
-        let mut normal =
-            DMatrix::from_fn(n_terms, n_terms, |i, j| if i >= j { left(i, j) } else { 0.0 });
-        normal.fill_upper_triangle_with_lower_triangle();
+        let left = |i: usize, j: usize| factor[(n_unknowns + i.max(j), n_unknowns + i.min(j))];
         Some(Reduced {
-            normal,
+            n_unknowns,
+            normal: DMatrix::from_fn(n_terms, n_terms, left),
             target: DVector::from_fn(n_terms, |i, _| left(i, n_terms)),
             factor,
-            border,
         })
     }
 }
