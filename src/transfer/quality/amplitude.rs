@@ -102,26 +102,37 @@ impl Survey {
         let (mut peaks, mut zeros, mut hash) = (Vec::new(), Vec::new(), FNV_START);
         for block in samples.chunks(BLOCK) {
             let (eights, rest) = block.as_chunks::<8>();
-            let (mut tops, mut zero) = ([0f64; 8], [0u64; 8]);
+            let (mut tops, mut least) = ([0f64; 8], [f64::INFINITY; 8]);
             for eight in eights {
                 for (i, x) in eight.iter().enumerate() {
-                    tops[i] = if x.abs() > tops[i] { x.abs() } else { tops[i] };
+                    tops[i] = larger(x.abs(), tops[i]);
+                    least[i] = smaller(x.abs(), least[i]);
                     sums[i] += x;
-                    zero[i] |= u64::from(*x == 0.0);
                 }
             }
             sums[0] += rest.iter().sum::<f64>();
-            let top = tops.iter().chain(rest).fold(0f64, |a, x| a.max(x.abs()));
+            let top = tops.iter().chain(rest).fold(0f64, |a, x| larger(x.abs(), a));
             peaks.push(top);
             // FNV-1a, eight bytes a step.
             for x in block.last().into_iter().chain([&top]) {
                 hash = (hash ^ x.to_bits()).wrapping_mul(FNV_PRIME).rotate_left(23);
             }
-            zeros.push(zero.iter().any(|z| *z > 0) || rest.contains(&0.0));
+            zeros.push(least.contains(&0.0) || rest.contains(&0.0));
         }
         let peak = peaks.iter().copied().fold(0f64, f64::max);
         Self { peak, sum: sums.iter().sum(), peaks, zeros, hash }
     }
+}
+
+/// The larger of two numbers, the second where the first is none: quicker than `f64::max`, which
+/// looks for that in both.
+fn larger(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
+}
+
+/// The smaller of two numbers, the second where the first is none.
+fn smaller(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
 }
 
 /// Index of the first sample from `from` on that is `inside`, looked for in blocks that

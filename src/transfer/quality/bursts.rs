@@ -114,6 +114,10 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
                 continue;
             }
             let (before, now) = (s.at(frame - 1, b), s.at(frame, b));
+            // The power is at most the larger of both.
+            if before <= sweep * below_sweep && now <= sweep * below_sweep {
+                continue;
+            }
             let power = 0.25 * (before + now) + 0.5 * (before * now).sqrt();
             if power > sweep * below_sweep {
                 quiet_bands += 1;

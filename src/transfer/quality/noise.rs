@@ -51,9 +51,10 @@ pub fn floor(s: &Spectrogram, band: usize, frames: impl Iterator<Item = usize>) 
     if values.len() < FEWEST_FRAMES {
         return None;
     }
-    values.sort_by(f64::total_cmp);
+    let middle = values.len() / 2;
+    let (_, median, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
     // Median over mean of chi-squared, Wilson-Hilferty: (1 - 2 / (9 nu))^3.
-    Some(values[values.len() / 2] / (1.0 - 2.0 / (9.0 * s.noise_dof(band))).powi(3))
+    Some(*median / (1.0 - 2.0 / (9.0 * s.noise_dof(band))).powi(3))
 }
 
 /// Levels of the sweep that starts at `start_s` in the take, and of the noise.

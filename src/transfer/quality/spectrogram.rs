@@ -24,7 +24,7 @@ pub struct Analyser {
     rate_hz: u32,
     n_frame: usize,
     window: Vec<f32>,
-    fft: PowerPlan<f32>,
+    fft: PowerPlan,
     bands: Vec<ThirdOctave>,
     edges_hz: Vec<[f64; 2]>,
     /// Per band the bins and the part of each bin that lies inside.
@@ -182,12 +182,12 @@ impl Analyser {
         // A sweep below the regions is the strongest without being a peak of any of them.
         let below = self.regions.first().map_or(0, |region| region.0);
         for bin in &bins[1..below.max(1)] {
-            strongest = strongest.max(*bin);
+            strongest = larger(*bin, strongest);
         }
         for ((low, high), slot) in self.regions.iter().zip(&mut found) {
             let region = &bins[*low..*high];
             let (height, sum) = largest_and_sum(region);
-            strongest = strongest.max(height);
+            strongest = larger(height, strongest);
             // The main lobe of the window holds about 1.5 bins of power.
             let rest = (sum - 1.5 * height).max(0.0) / (region.len() as f32 - 1.0).max(1.0);
             let stands = height > rest * above_region;
@@ -207,17 +207,22 @@ impl Analyser {
     }
 }
 
+/// The larger of two powers: quicker than `f32::max`, which minds numbers that are none.
+fn larger(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
+}
+
 /// Largest of some powers, and their sum, in eight chains.
 fn largest_and_sum(x: &[f32]) -> (f32, f32) {
     let (blocks, rest) = x.as_chunks::<8>();
     let (mut tops, mut sums) = ([0f32; 8], [0f32; 8]);
     for block in blocks {
         for ((top, sum), x) in tops.iter_mut().zip(&mut sums).zip(block) {
-            *top = if *x > *top { *x } else { *top };
+            *top = larger(*x, *top);
             *sum += x;
         }
     }
-    let top = tops.iter().chain(rest).fold(0f32, |a, x| a.max(*x));
+    let top = tops.iter().chain(rest).fold(0f32, |a, x| larger(*x, a));
     (top, sums.iter().chain(rest).sum())
 }
 
