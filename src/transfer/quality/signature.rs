@@ -15,8 +15,10 @@ const STEP: f64 = 0.01;
 const START_ERROR_S: f64 = 0.03;
 /// Largest difference of the starts read from signatures that is searched, s.
 const SEARCH_S: f64 = 0.008;
-/// Step of both searches, s.
+/// Step of that search, s: a dozen in a period of the highest frequency.
 const SHIFT_STEP_S: f64 = 1e-4;
+/// Step of the search for a start, s: the sum's magnitude varies as slowly as the range is narrow.
+const START_STEP_S: f64 = 4e-4;
 /// Polarity is told when the better sign is this much better than the other.
 const CLEARER: f64 = 1.15;
 /// Below this correlation two takes are too different to tell.
@@ -73,30 +75,31 @@ impl SignaturePlan {
     /// How much later than assumed the loudest sound arrives, s.
     fn late_by_s(&self, signature: &Signature) -> f64 {
         let values = signature.0.iter().map(|z| double(*z));
-        let sums: Vec<f64> =
-            self.over_shifts(values, START_ERROR_S).iter().map(|z| z.norm()).collect();
+        let sums = self.over_shifts(values, START_ERROR_S, START_STEP_S);
+        let sums: Vec<f64> = sums.iter().map(|z| z.norm()).collect();
         let top = (0..sums.len()).max_by(|a, b| sums[*a].total_cmp(&sums[*b])).unwrap_or(0);
         let inside = top.clamp(1, sums.len() - 2);
         let [before, at, after] = [sums[inside - 1], sums[inside], sums[inside + 1]];
         let bend = before - 2.0 * at + after;
         let part = if bend < 0.0 { 0.5 * (before - after) / bend } else { 0.0 };
-        (inside as f64 + part.clamp(-1.0, 1.0)) * SHIFT_STEP_S - START_ERROR_S
+        (inside as f64 + part.clamp(-1.0, 1.0)) * START_STEP_S - START_ERROR_S
     }
 
     /// Sums of `value e^(j 2 pi f shift)` over the samples, for shifts from `-reach_s` to
-    /// `reach_s` in steps of [`SHIFT_STEP_S`].
+    /// `reach_s` in steps of `step_s`.
     fn over_shifts(
         &self,
         values: impl Iterator<Item = Complex<f64>>,
         reach_s: f64,
+        step_s: f64,
     ) -> Vec<Complex<f64>> {
-        let n = (reach_s / SHIFT_STEP_S).round() as usize;
+        let n = (reach_s / step_s).round() as usize;
         // Whole chunks of neighbouring shifts, which need not wait for each other.
         const TOGETHER: usize = 8;
         let mut sums = vec![Complex::default(); (2 * n + 1).next_multiple_of(TOGETHER)];
         let (chunks, _) = sums.as_chunks_mut::<TOGETHER>();
         for (value, hz) in values.zip(&self.hz) {
-            let turn = std::f64::consts::TAU * hz * SHIFT_STEP_S;
+            let turn = std::f64::consts::TAU * hz * step_s;
             let first = value * Complex::cis(-turn * n as f64);
             let mut turned: [Complex<f64>; TOGETHER] =
                 std::array::from_fn(|i| first * Complex::cis(turn * i as f64));
@@ -147,7 +150,7 @@ impl SignaturePlan {
         }
         let products = a.0.iter().zip(&b.0).map(|(a, b)| double(a * b.conj()));
         let (mut best, mut worst) = (0f64, 0f64);
-        for sum in self.over_shifts(products, SEARCH_S) {
+        for sum in self.over_shifts(products, SEARCH_S, SHIFT_STEP_S) {
             best = best.max(sum.re / scale);
             worst = worst.min(sum.re / scale);
         }
