@@ -7,7 +7,7 @@
 //! (Novak, Lotton, Simon, J. Audio Eng. Soc. 63(10), 786-798, 2015.)
 
 use super::powers::PowerPlan;
-use super::window::cut_circular;
+use super::window::windowed;
 use crate::warning::{Topic, Warning};
 use serde::Serialize;
 
@@ -59,8 +59,8 @@ pub struct Distortion {
 
 /// Windows and transforms for one sweep and rate, shared by all takes.
 pub struct DistortionPlan {
-    fft: PowerPlan<f64>,
-    window: Vec<f64>,
+    fft: PowerPlan,
+    window: Vec<f32>,
     before: usize,
     rate_hz: f64,
     rate_constant_s: f64,
@@ -83,13 +83,14 @@ impl DistortionPlan {
         let before = (BEFORE_S * rate).round() as usize;
         let after = (AFTER_S * rate).round() as usize;
         let ramp = |x: f64| (0.5 * std::f64::consts::PI * x).sin().powi(2);
-        let window: Vec<f64> = (0..before)
+        let window: Vec<f32> = (0..before)
             .map(|i| ramp((i as f64 + 0.5) / before as f64))
             .chain((0..after).map(|i| {
                 // Flat for the first half, then a slope.
                 let x = (i as f64 + 0.5) / after as f64;
                 ramp(2.0 * (1.0 - x).min(0.5))
             }))
+            .map(|w| w as f32)
             .collect();
         let n_fft = window.len().next_power_of_two();
         let fft = PowerPlan::new(n_fft);
@@ -137,14 +138,14 @@ impl DistortionPlan {
         let of_order = |m: usize| -self.rate_constant_s * (m as f64).ln();
         let of_noise = |i: usize| NOISE_FROM_S + noise_s * (i as f64 + 0.5) / NOISE_WINDOWS as f64;
         let places_s = (1..=HIGHEST_ORDER).map(of_order).chain((0..NOISE_WINDOWS).map(of_noise));
-        let windows: Vec<Vec<f64>> =
+        let windows: Vec<Vec<f32>> =
             places_s.map(|s| self.window_at(response, onset + s * self.rate_hz)).collect();
         let powers = self.fft.of(&windows);
         let (signals, noises) = powers.split_at(HIGHEST_ORDER);
         let linear = &signals[0];
         let mut noise = vec![0.0; linear.len()];
         for power in noises {
-            noise.iter_mut().zip(power).for_each(|(sum, x)| *sum += x / NOISE_WINDOWS as f64);
+            noise.iter_mut().zip(power).for_each(|(sum, x)| *sum += x / NOISE_WINDOWS as f32);
         }
         for harmonic in &mut distortion.harmonics {
             let order = harmonic.order as f64;
@@ -170,21 +171,18 @@ impl DistortionPlan {
     }
 
     /// The window whose direct sound is at `place` (circular).
-    fn window_at(&self, response: &[f64], place: f64) -> Vec<f64> {
-        let first = place.round() as i64 - self.before as i64;
-        let mut window = cut_circular(response, first, self.window.len());
-        window.iter_mut().zip(&self.window).for_each(|(x, w)| *x *= w);
-        window
+    fn window_at(&self, response: &[f64], place: f64) -> Vec<f32> {
+        windowed(response, place.round() as i64 - self.before as i64, &self.window)
     }
 
     /// Mean power over a sixth of an octave around `hz`, at least one bin.
-    fn mean(&self, power: &[f64], hz: f64) -> f64 {
+    fn mean(&self, power: &[f32], hz: f64) -> f64 {
         let bin_hz = self.rate_hz / (2.0 * (power.len() as f64 - 1.0));
         let half = (0.5 / PER_OCTAVE).exp2();
         let first = ((hz / half) / bin_hz).round() as usize;
         let last = (((hz * half) / bin_hz).round() as usize).clamp(first, power.len() - 1);
         let inside = &power[first.min(last)..=last];
-        inside.iter().sum::<f64>() / inside.len() as f64
+        inside.iter().map(|x| f64::from(*x)).sum::<f64>() / inside.len() as f64
     }
 }
 

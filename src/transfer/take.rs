@@ -7,7 +7,7 @@ use super::drift::DriftPlan;
 use super::early::EarlyPlan;
 use super::onset::find_onset;
 use super::powers::PowerPlan;
-use super::window::{cut_circular, taper_ends};
+use super::window::{taper_ends, windowed};
 use crate::ingest::session::{Recording, SweepSignal};
 use crate::units::{ThirdOctave, fine_grid_hz};
 use realfft::num_complex::Complex;
@@ -31,9 +31,9 @@ pub struct TakePlan {
     pub early: EarlyPlan,
     drift: Option<DriftPlan>,
     distortion: Option<DistortionPlan>,
-    room: PowerPlan<f64>,
+    room: PowerPlan,
     /// Taper of the room window.
-    room_window: Vec<f64>,
+    room_window: Vec<f32>,
     room_bins: BandBins,
     /// Time the sweep spends in each third-octave band over the room window's length.
     dwell: f64,
@@ -85,6 +85,7 @@ impl TakePlan {
         let after = early.samples(ROOM_WINDOW_S);
         let mut room_window = vec![1.0; before + after];
         taper_ends(&mut room_window, before, (0.4 * after as f64) as usize);
+        let room_window = room_window.into_iter().map(|w| w as f32).collect();
         let df_hz = rate_hz / room.n_points() as f64;
         let room_bins = BandBins::new(all_edges_hz(&bands, &fine_hz), df_hz, room.n_bins());
         let dwell = sweep.rate_constant_s.map_or(1.0, |l| l * 10f64.powf(0.1).ln() / ROOM_WINDOW_S);
@@ -140,7 +141,9 @@ impl TakePlan {
         );
         let spectra = self.room.of(&windows);
         let mut means = spectra.iter().map(|power| -> Vec<f64> {
-            (0..self.room_bins.len()).map(|band| self.room_bins.mean(band, |k| power[k])).collect()
+            (0..self.room_bins.len())
+                .map(|band| self.room_bins.mean(band, |k| f64::from(power[k])))
+                .collect()
         });
         let signal = means.next().unwrap_or_default();
         let least = |a: Vec<f64>, b: Vec<f64>| a.iter().zip(&b).map(|(x, y)| x.min(*y)).collect();
@@ -148,11 +151,9 @@ impl TakePlan {
     }
 
     /// The response through a room window whose direct sound would be at `onset`.
-    fn room_part(&self, response: &[f64], onset: i64) -> Vec<f64> {
+    fn room_part(&self, response: &[f64], onset: i64) -> Vec<f32> {
         let start = onset - self.early.samples(ROOM_BEFORE_S) as i64;
-        let mut window = cut_circular(response, start, self.room_window.len());
-        window.iter_mut().zip(&self.room_window).for_each(|(x, w)| *x *= w);
-        window
+        windowed(response, start, &self.room_window)
     }
 
     /// Where room windows hold noise only, samples after the direct sound: after the room has

@@ -16,14 +16,31 @@ pub fn taper_ends(x: &mut [f64], head: usize, tail: usize) {
     x.iter_mut().rev().zip(rise(tail.min(n))).for_each(|(v, w)| *v *= w);
 }
 
+/// The circular sequence `x` from index `start` (may be negative) in pieces, `n` samples in all.
+fn pieces(x: &[f64], start: i64, n: usize) -> impl Iterator<Item = &[f64]> {
+    let mut at = start.rem_euclid(x.len() as i64) as usize;
+    let mut n_left = n;
+    std::iter::from_fn(move || {
+        let piece = &x[at..at + n_left.min(x.len() - at)];
+        n_left -= piece.len();
+        at = 0;
+        (!piece.is_empty()).then_some(piece)
+    })
+}
+
 /// `n` samples of the circular sequence `x` from index `start` (may be negative).
 pub fn cut_circular(x: &[f64], start: i64, n: usize) -> Vec<f64> {
-    let mut at = start.rem_euclid(x.len() as i64) as usize;
     let mut cut = Vec::with_capacity(n);
-    while cut.len() < n {
-        let length = (n - cut.len()).min(x.len() - at);
-        cut.extend_from_slice(&x[at..at + length]);
-        at = 0;
+    pieces(x, start, n).for_each(|piece| cut.extend_from_slice(piece));
+    cut
+}
+
+/// The same through a window, in single precision: enough for powers.
+pub fn windowed(x: &[f64], start: i64, window: &[f32]) -> Vec<f32> {
+    let mut cut: Vec<f32> = Vec::with_capacity(window.len());
+    for piece in pieces(x, start, window.len()) {
+        let weights = &window[cut.len()..];
+        cut.extend(piece.iter().zip(weights).map(|(x, w)| *x as f32 * w));
     }
     cut
 }
