@@ -73,33 +73,40 @@ impl Objective {
     /// [`GAIN_COST`] times the sum of `gain_db^2`, dB; infinite where the limits of the total
     /// gain are exceeded. `parts` are power responses at the nodes.
     pub fn error_db<P: AsRef<[f64]>>(&self, parts: &[P], gains2_db2: f64) -> f64 {
-        self.error_below(parts, gains2_db2, f64::INFINITY)
+        let last = parts.len().saturating_sub(1);
+        let others = self.product_without(parts, last);
+        let last = parts.get(last).map_or(&others[..], AsRef::as_ref);
+        self.error_below([&others, last], gains2_db2, f64::INFINITY)
     }
 
-    /// [`Objective::error_db`], or infinity as soon as it is sure to exceed `limit_db`:
-    /// most steps of a search make things worse, and that shows after a few bands.
-    pub fn error_below<P: AsRef<[f64]>>(&self, parts: &[P], gains2_db2: f64, limit_db: f64) -> f64 {
+    /// [`Objective::error_db`] of two parts of a chain, or infinity as soon as it is sure to
+    /// exceed `limit_db`: most steps of a search make things worse, and that shows after a few
+    /// bands.
+    pub fn error_below(&self, parts: [&[f64]; 2], gains2_db2: f64, limit_db: f64) -> f64 {
         let [low, high] = self.total_limits;
         let limit = limit_db * limit_db * self.total_weight;
         let mut sum = GAIN_COST * gains2_db2 * self.total_weight;
-        for node in 0..=self.goals.len() {
-            let span = node * PER_BAND..(node + 1) * PER_BAND;
-            let mut product = [1.0; PER_BAND];
-            for part in parts {
-                // A section that cannot be made has no nodes and is never chosen.
-                let Some(nodes) = part.as_ref().get(span.clone()) else { return f64::INFINITY };
-                product.iter_mut().zip(nodes).for_each(|(p, h)| *p *= h);
+        let [one, other] = parts.map(|part| part.as_chunks::<PER_BAND>().0);
+        // A section that cannot be made has no nodes and is never chosen.
+        if one.len() <= self.goals.len() || other.len() <= self.goals.len() {
+            return f64::INFINITY;
+        }
+        for (band, (one, other)) in one.iter().zip(other).enumerate() {
+            let product: [f64; PER_BAND] = std::array::from_fn(|node| one[node] * other[node]);
+            // Without a branch for each node. A NaN is neither; it comes out in the mean.
+            let (mut least, mut most) = (product[0], product[0]);
+            for p in product {
+                least = if p < least { p } else { least };
+                most = if p > most { p } else { most };
             }
-            // Written so that NaN is outside.
-            if !product.iter().all(|p| *p >= low && *p <= high) {
+            if least < low || most > high {
                 return f64::INFINITY;
             }
+            let mean = band_mean(&product);
             // The last band has no goal.
-            if let Some(goal) = self.goals.get(node) {
-                sum += weighted_residual(goal, band_mean(&product)).powi(2);
-                if sum > limit {
-                    return f64::INFINITY;
-                }
+            sum += self.goals.get(band).map_or(0.0 * mean, |g| weighted_residual(g, mean).powi(2));
+            if sum.is_nan() || sum > limit {
+                return f64::INFINITY;
             }
         }
         (sum / self.total_weight).sqrt()

@@ -144,14 +144,18 @@ impl<'a> Search<'a> {
         part
     }
 
-    pub(super) fn error_of<P: AsRef<[f64]>>(
-        &self,
-        filters: &[OnGrid],
-        parts: &[P],
-        limit_db: f64,
-    ) -> f64 {
-        let gains2 = filters.iter().map(|f| self.steps.gain_db[f.gain].powi(2)).sum();
-        self.objective.error_below(parts, gains2, limit_db)
+    fn gains2_db2(&self, filters: &[OnGrid]) -> f64 {
+        filters.iter().map(|f| self.steps.gain_db[f.gain].powi(2)).sum()
+    }
+
+    /// Error of a chain.
+    pub(super) fn error_of(&self, filters: &[OnGrid], parts: &[Part]) -> f64 {
+        self.objective.error_db(parts, self.gains2_db2(filters))
+    }
+
+    /// The same of a chain in two parts, or infinity where it exceeds `limit_db`.
+    pub(super) fn error_below(&self, filters: &[OnGrid], parts: [&[f64]; 2], limit_db: f64) -> f64 {
+        self.objective.error_below(parts, self.gains2_db2(filters), limit_db)
     }
 
     pub(super) fn parts(&self, filters: &[OnGrid]) -> Vec<Part> {

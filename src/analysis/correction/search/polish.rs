@@ -56,7 +56,7 @@ impl Search<'_> {
     pub(super) fn polish(&self, filters: Vec<OnGrid>) -> Candidate {
         let mut filters = self.within_total(filters);
         let mut parts = self.parts(&filters);
-        let mut best = self.error_of(&filters, &parts, f64::INFINITY);
+        let mut best = self.error_of(&filters, &parts);
         // Every accepted move lowers the error on a finite grid, so this ends; the
         // number is only a stop against a slow crawl.
         for _ in 0..60 {
@@ -86,7 +86,7 @@ impl Search<'_> {
                         let mut filters = best.filters.clone();
                         filters[i] = f;
                         let mut parts = self.parts(&filters);
-                        let mut error = self.error_of(&filters, &parts, f64::INFINITY);
+                        let mut error = self.error_of(&filters, &parts);
                         for _ in 0..3 {
                             let last = error;
                             self.polish_singly(
@@ -118,7 +118,7 @@ impl Search<'_> {
         let zero = nearest(&self.steps.gain_db, 0.0, false);
         loop {
             let parts = self.parts(&filters);
-            if self.error_of(&filters, &parts, f64::INFINITY).is_finite() {
+            if self.error_of(&filters, &parts).is_finite() {
                 return filters;
             }
             let Some(widest) = filters.iter_mut().max_by_key(|f| f.gain.abs_diff(zero)) else {
@@ -178,7 +178,7 @@ impl Search<'_> {
                     while let Some(f) = self.moved(&filters[i], number, by) {
                         let part = self.powers(&f);
                         let old = std::mem::replace(&mut filters[i], f);
-                        let error = self.error_of(filters, &[&*others, &*part], *best);
+                        let error = self.error_below(filters, [&others, &part], *best);
                         if error < *best - 1e-9 {
                             *best = error;
                             parts[i] = part;
@@ -215,7 +215,8 @@ impl Search<'_> {
                     }
                     filters[j] = second;
                     parts[j] = self.powers(&second);
-                    let error = self.error_of(filters, parts, *best);
+                    let others = self.objective.product_without(parts, j);
+                    let error = self.error_below(filters, [&others, &parts[j]], *best);
                     if error < *best - 1e-9 {
                         *best = error;
                     } else {
