@@ -53,33 +53,21 @@ struct Echo {
     gap_m: f64,
 }
 
-/// Delay of the echo at each angle, over the evenly spaced frequencies of a band: turned on
-/// from one to the next.
+/// Delay of the echo at each angle at the first of a band's frequencies, which lie evenly, and
+/// what turns it on from one to the next.
 struct Lags {
-    here: Vec<Complex<f64>>,
+    first: Vec<Complex<f64>>,
     steps: Vec<Complex<f64>>,
-    started: bool,
 }
 
-impl Lags {
-    fn new(band_hz: &[f64], echo: Option<&Echo>, cos_theta: &[f64], air: &Air) -> Self {
-        let step_hz = if band_hz.len() > 1 { band_hz[1] - band_hz[0] } else { 0.0 };
-        let gap_m = echo.map_or(0.0, |e| e.gap_m);
-        let turned = |hz: f64| {
-            let phase = TAU * hz * 2.0 * gap_m / air.speed_m_s;
-            cos_theta.iter().map(|cos| Complex::cis(-phase * cos)).collect()
-        };
-        Self { here: turned(band_hz[0]), steps: turned(step_hz), started: false }
-    }
-
-    /// Delays at the next frequency, one an angle.
-    fn next(&mut self) -> &[Complex<f64>] {
-        if self.started {
-            self.here.iter_mut().zip(&self.steps).for_each(|(x, step)| *x *= step);
-        }
-        self.started = true;
-        &self.here
-    }
+/// A model at some parameters, with what its neighbours have in common with it.
+struct Point {
+    /// `z/2` of the sheet at every frequency, band by band.
+    halves: Vec<Complex<f64>>,
+    /// Delays of each band.
+    lags: Vec<Lags>,
+    /// Weighted differences, then the pull of the nuisances towards their priors.
+    residuals: DVector<f64>,
 }
 
 impl Setup {
@@ -152,10 +140,10 @@ impl Setup {
 
     /// Loss per band as the takes would show it, offset included, dB.
     pub(super) fn model_db(&self, kind: ModelKind, p: &DVector<f64>) -> Vec<f64> {
-        self.loss_db(&self.halves(kind, p), &p.as_slice()[kind.parameters().len()..])
+        let nuisances = &p.as_slice()[kind.parameters().len()..];
+        self.loss_db(&self.halves(kind, p), &self.lags(nuisances), nuisances)
     }
 
-    /// `z/2` of the sheet at every frequency, band by band.
     fn halves(&self, kind: ModelKind, p: &DVector<f64>) -> Vec<Complex<f64>> {
         let sheet = kind.sheet(p.as_slice());
         let per_unit = 0.5 / self.air.impedance_pa_s_m();
@@ -163,26 +151,40 @@ impl Setup {
         all_hz.map(|f| sheet.impedance_pa_s_m(TAU * f, &self.air) * per_unit).collect()
     }
 
-    /// Loss per band, dB, of a sheet whose `z/2` is known, with these nuisances.
-    fn loss_db(&self, halves: &[Complex<f64>], nuisances: &[f64]) -> Vec<f64> {
+    fn lags(&self, nuisances: &[f64]) -> Vec<Lags> {
+        let gap_m = self.nuisances(nuisances).echo.map_or(0.0, |e| e.gap_m);
+        let turned = |hz: f64| -> Vec<Complex<f64>> {
+            let phase = TAU * hz * 2.0 * gap_m / self.air.speed_m_s;
+            self.cos_theta.iter().map(|cos| Complex::cis(-phase * cos)).collect()
+        };
+        let of_band = |hz: &Vec<f64>| {
+            let step_hz = if hz.len() > 1 { hz[1] - hz[0] } else { 0.0 };
+            Lags { first: turned(hz[0]), steps: turned(step_hz) }
+        };
+        self.grid_hz.iter().map(of_band).collect()
+    }
+
+    /// Loss per band, dB, of a sheet whose `z/2` is known, with these nuisances and delays.
+    fn loss_db(&self, halves: &[Complex<f64>], lags: &[Lags], nuisances: &[f64]) -> Vec<f64> {
         let Nuisances { offset_db, echo } = self.nuisances(nuisances);
         let mut halves = halves.iter();
         self.grid_hz
             .iter()
-            .map(|band| {
+            .zip(lags)
+            .map(|(band, Lags { first, steps })| {
                 let mut power = vec![0.0; self.cos_theta.len()];
-                let mut lags = Lags::new(band, echo.as_ref(), &self.cos_theta, &self.air);
+                let mut lags = first.clone();
                 for (&f, half) in band.iter().zip(&mut halves) {
-                    let front = echo.as_ref().map(|e| {
+                    let front = echo.as_ref().map_or(Complex::default(), |e| {
                         let x = f / e.corner_hz;
                         e.front * Complex::new(FRONT_LOW, x) / Complex::new(1.0, x)
                     });
-                    for ((sum, cos), lag) in power.iter_mut().zip(&self.cos_theta).zip(lags.next())
-                    {
+                    let angles = self.cos_theta.iter().zip(lags.iter_mut().zip(steps));
+                    for (sum, (cos, (lag, step))) in power.iter_mut().zip(angles) {
                         let half = half * cos;
                         // T / (1 - q R e) with T = 1 / (1 + z/2), R = z/2 / (1 + z/2).
-                        let back = front.map_or(Complex::default(), |q| q * lag);
-                        *sum += 1.0 / (1.0 + half - half * back).norm_sqr();
+                        *sum += 1.0 / (1.0 + half - half * (front * *lag)).norm_sqr();
+                        *lag *= step;
                     }
                 }
                 let n = band.len() as f64;
@@ -192,34 +194,52 @@ impl Setup {
             .collect()
     }
 
-    /// Weighted differences, then the pull of the nuisances towards their priors.
-    fn residuals(&self, kind: ModelKind, p: &DVector<f64>) -> DVector<f64> {
-        self.residuals_of(&self.halves(kind, p), &p.as_slice()[kind.parameters().len()..])
+    fn point(&self, kind: ModelKind, p: &DVector<f64>) -> Point {
+        let nuisances = &p.as_slice()[kind.parameters().len()..];
+        let (halves, lags) = (self.halves(kind, p), self.lags(nuisances));
+        let residuals = self.residuals(&halves, &lags, nuisances);
+        Point { halves, lags, residuals }
     }
 
-    fn residuals_of(&self, halves: &[Complex<f64>], nuisances: &[f64]) -> DVector<f64> {
-        let fitted = self.loss_db(halves, nuisances);
+    fn residuals(&self, halves: &[Complex<f64>], lags: &[Lags], nuisances: &[f64]) -> DVector<f64> {
+        let fitted = self.loss_db(halves, lags, nuisances);
         let data =
             fitted.iter().zip(&self.measured_db).zip(&self.sd_db).map(|((f, m), sd)| (f - m) / sd);
         let pull = nuisances.iter().copied();
         DVector::from_iterator(fitted.len() + self.n_nuisance(), data.chain(pull))
     }
 
-    fn jacobian(&self, kind: ModelKind, p: &DVector<f64>, free: &[usize]) -> DMatrix<f64> {
+    /// Slopes of the residuals by differences; each parameter moves only what depends on it.
+    fn jacobian(
+        &self,
+        kind: ModelKind,
+        p: &DVector<f64>,
+        here: &Point,
+        free: &[usize],
+    ) -> DMatrix<f64> {
+        const STEP: f64 = 1e-5;
         let n_sheet = kind.parameters().len();
-        let halves = self.halves(kind, p);
-        let here = self.residuals_of(&halves, &p.as_slice()[n_sheet..]);
-        let mut jacobian = DMatrix::zeros(here.len(), free.len());
-        for (column, &i) in free.iter().enumerate() {
+        let (n_data, n_rows) = (self.sd_db.len(), here.residuals.len());
+        let mut jacobian = DMatrix::zeros(n_rows, free.len());
+        for (mut column, &i) in jacobian.column_iter_mut().zip(free) {
+            if i == n_sheet {
+                // The offset shifts all bands alike.
+                column.iter_mut().zip(&self.sd_db).for_each(|(x, sd)| *x = self.offset_sd_db / sd);
+                column[n_data] = 1.0;
+                continue;
+            }
             let mut up = p.clone();
-            up[i] += 1e-5;
-            // The sheet stays as it is where only a nuisance moves.
+            up[i] += STEP;
+            let nuisances = &up.as_slice()[n_sheet..];
             let moved = if i < n_sheet {
-                self.residuals(kind, &up)
+                self.residuals(&self.halves(kind, &up), &here.lags, nuisances)
+            } else if i == p.len() - 1 {
+                // The gap is the last one.
+                self.residuals(&here.halves, &self.lags(nuisances), nuisances)
             } else {
-                self.residuals_of(&halves, &up.as_slice()[n_sheet..])
+                self.residuals(&here.halves, &here.lags, nuisances)
             };
-            jacobian.set_column(column, &((moved - &here) / 1e-5));
+            column.copy_from(&((moved - &here.residuals) / STEP));
         }
         jacobian
     }
@@ -231,10 +251,11 @@ impl Setup {
         start: DVector<f64>,
         free: &[usize],
     ) -> (DVector<f64>, f64) {
-        let problem = Problem { setup: self, kind, p: start, free };
+        let here = self.point(kind, &start);
+        let problem = Problem { setup: self, kind, p: start, free, here };
         let solver = LevenbergMarquardt::new().with_tol(1e-4).with_patience(10);
         let (solved, _) = solver.minimize(problem);
-        let cost = self.residuals(kind, &solved.p).norm_squared();
+        let cost = solved.here.residuals.norm_squared();
         (solved.p, if cost.is_finite() { cost } else { f64::INFINITY })
     }
 
@@ -246,7 +267,7 @@ impl Setup {
         scale: f64,
     ) -> Option<DMatrix<f64>> {
         let all: Vec<usize> = (0..p.len()).collect();
-        let j = self.jacobian(kind, p, &all);
+        let j = self.jacobian(kind, p, &self.point(kind, p), &all);
         let mut normal = j.transpose() * &j;
         // A direction without any effect gets a huge, not an infinite, variance.
         for i in 0..p.len() {
@@ -302,6 +323,8 @@ struct Problem<'a> {
     kind: ModelKind,
     p: DVector<f64>,
     free: &'a [usize],
+    /// The model at `p`.
+    here: Point,
 }
 
 impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
@@ -314,6 +337,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
             // Far outside every range: keeps the exponential finite.
             self.p[i] = value.clamp(-20.0, 20.0);
         }
+        self.here = self.setup.point(self.kind, &self.p);
     }
 
     fn params(&self) -> DVector<f64> {
@@ -321,11 +345,11 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
     }
 
     fn residuals(&self) -> Option<DVector<f64>> {
-        Some(self.setup.residuals(self.kind, &self.p))
+        Some(self.here.residuals.clone())
     }
 
     fn jacobian(&self) -> Option<DMatrix<f64>> {
-        Some(self.setup.jacobian(self.kind, &self.p, self.free))
+        Some(self.setup.jacobian(self.kind, &self.p, &self.here, self.free))
     }
 }
 
