@@ -123,7 +123,7 @@ impl EarlyPlan {
         // The quadrature part: all phases turned back by a quarter.
         let turned = real.iter().map(|x| x * Complex::new(0.0, -1.0)).collect();
         let (real, turned) = (self.fft.inverse(real), self.fft.inverse(turned));
-        real.iter().zip(&turned).map(|(a, b)| a.hypot(*b)).collect()
+        real.iter().zip(&turned).map(|(a, b)| (a * a + b * b).sqrt()).collect()
     }
 }
 
