@@ -12,6 +12,7 @@ use crate::ingest::session::{Recording, Session, Take};
 use crate::units::ThirdOctave;
 use rayon::prelude::*;
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 
 /// Why a session cannot be measured although its files are in order.
@@ -117,14 +118,11 @@ pub fn measure(
         };
         response.ok_or_else(|| no_sweep(session, take))
     };
-    let mut responses: Vec<TakeResponse> = (0..session.takes.len())
-        .into_par_iter()
-        .map(|index| {
-            let response = respond(index, 0.0);
-            tick();
-            response
-        })
-        .collect::<Result<_, TransferError>>()?;
+    let mut responses = all_or_first_fault(session.takes.len(), |index| {
+        let response = respond(index, 0.0);
+        tick();
+        response
+    })?;
     let drift = remove_drift(session, &mut responses, &respond)?;
 
     let speed_m_s = speed_of_sound(session);
@@ -220,6 +218,31 @@ impl<'a> Deconvolvers<'a> {
     }
 }
 
+/// What `work` makes of `0..n`, in parallel and in this order. Of several faults the one with the
+/// smallest index is told, not the one that came first by the clock: the same session gets the
+/// same answer. What comes after a fault is left out as far as it has not begun.
+fn all_or_first_fault<T: Send, E: Send>(
+    n: usize,
+    work: impl Fn(usize) -> Result<T, E> + Sync,
+) -> Result<Vec<T>, E> {
+    let first_fault = AtomicUsize::new(usize::MAX);
+    let made: Vec<Option<Result<T, E>>> = (0..n)
+        .into_par_iter()
+        .map(|index| {
+            if index > first_fault.load(Ordering::Relaxed) {
+                return None;
+            }
+            let made = work(index);
+            if made.is_err() {
+                first_fault.fetch_min(index, Ordering::Relaxed);
+            }
+            Some(made)
+        })
+        .collect();
+    // Nothing before the first fault was left out.
+    made.into_iter().flatten().collect()
+}
+
 /// Takes a difference in clock drift between the conditions out of all takes with the screen.
 fn remove_drift(
     session: &Session,
@@ -240,15 +263,15 @@ fn remove_drift(
     for condition in [Condition::With, Condition::Corrected] {
         let found = drift_difference_ppm(&without, &of(responses, condition), rate_constant_s);
         if let Some((ppm, true)) = found {
-            responses
-                .par_iter_mut()
+            let drifted: Vec<&mut TakeResponse> = responses
+                .iter_mut()
                 .filter(|r| session.takes[r.take].condition == condition)
-                .try_for_each(|r| {
-                    let before = r.drift_ppm;
-                    *r = respond(r.take, ppm * 1e-6)?;
-                    r.drift_ppm = before;
-                    Ok::<(), TransferError>(())
-                })?;
+                .collect();
+            let takes: Vec<usize> = drifted.iter().map(|r| r.take).collect();
+            let without_drift = all_or_first_fault(takes.len(), |i| respond(takes[i], ppm * 1e-6))?;
+            for (old, new) in drifted.into_iter().zip(without_drift) {
+                *old = TakeResponse { drift_ppm: old.drift_ppm, ..new };
+            }
         }
         if condition == Condition::With {
             reported = found;
@@ -302,4 +325,27 @@ fn average(plan: &TakePlan, takes: &[&TakeResponse]) -> TakeResponse {
         *snr = takes.iter().map(|t| t.snr_db[b]).fold(f64::INFINITY, f64::min);
     }
     mean
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::time::Duration;
+
+    #[test]
+    fn the_first_fault_is_told_though_a_later_one_comes_earlier() {
+        for _ in 0..20 {
+            let made = all_or_first_fault(200, |i| match i {
+                40 => {
+                    std::thread::sleep(Duration::from_millis(2));
+                    Err(i)
+                }
+                41.. => Err(i),
+                _ => Ok(i),
+            });
+            assert_eq!(made, Err(40));
+        }
+        assert_eq!(all_or_first_fault(5, Ok::<_, ()>), Ok(vec![0, 1, 2, 3, 4]));
+        assert_eq!(all_or_first_fault(0, Ok::<_, ()>), Ok(vec![]));
+    }
 }
