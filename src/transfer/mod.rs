@@ -19,6 +19,7 @@ pub mod direct;
 pub mod distortion;
 pub mod drift;
 pub mod early;
+pub mod extremes;
 pub mod fft;
 pub mod measure;
 pub mod median;

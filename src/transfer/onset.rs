@@ -1,5 +1,7 @@
 //! Where the direct sound arrives.
 
+use super::extremes::larger;
+
 /// The direct sound is the first sample above this part of the largest one ...
 const THRESHOLD: f64 = 0.3;
 /// ... not earlier than this before it, s: a strong reflection may be the largest.
@@ -32,7 +34,7 @@ fn peak(x: &[f64]) -> f64 {
     let mut peaks = [0f64; 8];
     for block in blocks {
         for (peak, x) in peaks.iter_mut().zip(block) {
-            *peak = if x.abs() > *peak { x.abs() } else { *peak };
+            *peak = larger(x.abs(), *peak);
         }
     }
     peaks.iter().chain(rest).fold(0f64, |a, x| a.max(x.abs()))

@@ -1,5 +1,7 @@
 //! Amplitudes of a take: flat tops, peak level, constant offset, gaps of digital silence.
 
+use crate::transfer::extremes::{larger, smaller};
+
 /// Samples within this part of a half-wave's crest count as its top.
 const TOP: f64 = 0.98;
 /// Part of a half-wave that may be top. A sine has `2 acos(0.98) / pi = 13 %` there, one cut
@@ -122,17 +124,6 @@ impl Survey {
         let peak = peaks.iter().copied().fold(0f64, f64::max);
         Self { peak, sum: sums.iter().sum(), peaks, zeros, hash }
     }
-}
-
-/// The larger of two numbers, the second where the first is none: quicker than `f64::max`, which
-/// looks for that in both.
-fn larger(a: f64, b: f64) -> f64 {
-    if a > b { a } else { b }
-}
-
-/// The smaller of two numbers, the second where the first is none.
-fn smaller(a: f64, b: f64) -> f64 {
-    if a < b { a } else { b }
 }
 
 /// Index of the first sample from `from` on that is `inside`, looked for in blocks that

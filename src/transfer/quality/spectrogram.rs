@@ -3,6 +3,7 @@
 //! One pass of short transforms costs a fraction of one long transform of the whole take and
 //! shows *when* something happened, which a transfer function cannot.
 
+use crate::transfer::extremes::larger;
 use crate::transfer::powers::PowerPlan;
 use crate::transfer::sums::dot;
 use crate::units::ThirdOctave;
@@ -205,11 +206,6 @@ impl Analyser {
             peaks.push(Peak { frame, hz: (bin as f64 + offset(bins, bin)) * bin_hz });
         }
     }
-}
-
-/// The larger of two powers: quicker than `f32::max`, which minds numbers that are none.
-fn larger(a: f32, b: f32) -> f32 {
-    if a > b { a } else { b }
 }
 
 /// Largest of some powers, and their sum, in eight chains.
