@@ -37,7 +37,7 @@ fn dry() -> Scenario {
     s.room.walls = [Wall { low: 0.0, high: 0.0, corner_hz: 1000.0 }; 6];
     s.seat_back = None;
     s.sheet = Sheet::None;
-    s.speaker.crossover_hz = None;
+    s.speaker.crossover = None;
     s.speaker.high_pass_hz = 5.0;
     s.speaker.low_pass_hz = 1e6;
     s.speaker.ripple.clear();

@@ -4,7 +4,7 @@
 //! in its title, its names and its claims.
 
 use super::drive::{Harmonics, SweepShape};
-use super::loudspeaker::{EdgeArrival, Loudspeaker, Ripple};
+use super::loudspeaker::{Crossover, EdgeArrival, Loudspeaker, Ripple};
 use super::noise::Noise;
 use super::room::{Room, Wall};
 use super::scenario::{Recorder, Scenario, Seat, SeatBack};
@@ -117,7 +117,8 @@ pub fn demo_scenario() -> Scenario {
             position_m: [0.45, 2.25, 1.0],
             high_pass_hz: 70.0,
             low_pass_hz: 26_000.0,
-            crossover_hz: Some(2200.0),
+            crossover: Some(Crossover::fourth(2200.0)),
+            falls: Vec::new(),
             ripple: vec![
                 Ripple { at_hz: 240.0, gain_db: 1.5, q: 1.0 },
                 Ripple { at_hz: 1300.0, gain_db: -1.5, q: 1.2 },
@@ -139,6 +140,7 @@ pub fn demo_scenario() -> Scenario {
             }),
             spacing_m: 0.0,
         },
+        scatter: Vec::new(),
         front: FrontReflection { low: 0.25, high: 0.7, corner_hz: 900.0, deep: 0.0, deep_s: 0.0 },
         gap_m: 0.08,
         stated_gap_m: Some(0.08),
@@ -156,12 +158,15 @@ pub fn demo_scenario() -> Scenario {
             seat("R2R", "Back row right", [4.3, 0.85, 1.25], 0.5),
         ],
         spots: 2,
+        stated_as_one_spot: false,
+        measured: Vec::new(),
         repeats: 1,
         move_rms_m: 0.004,
         early: Vec::new(),
         seat_back: Some(SeatBack { behind_m: 0.35, gain: [0.1, 0.25], corner_hz: 800.0 }),
         noise: Some(Noise { snr_db: 50.0, white: 0.2, pink: 0.7, hum: 0.1, mains_hz: 50.0 }),
         recorder: Recorder {
+            bits: None,
             drift_ppm: [18.0, 18.0],
             gain_step_db: 0.0,
             peak_dbfs: -12.0,

@@ -11,6 +11,7 @@
 //! | [`room`] | image sources |
 //! | [`loudspeaker`] | response and directivity |
 //! | `response`, `sinc` | the three together: an impulse response at a microphone place |
+//! | `measured` | a measured response in their place |
 //! | [`drive`], [`noise`] | what is played, what disturbs it |
 //! | [`scenario`], [`random`](mod@random) | all parameters, and sessions drawn at random |
 //! | [`demo`] | the invented job of the `demo` command |
@@ -26,6 +27,7 @@ pub mod drive;
 mod fault;
 pub mod loudspeaker;
 mod manifest;
+mod measured;
 pub mod memory;
 pub mod noise;
 mod order;

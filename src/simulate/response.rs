@@ -49,29 +49,29 @@ pub(crate) struct Acoustics {
 
 /// The ways from one loudspeaker to one seat.
 pub(crate) struct SeatPaths {
-    exact: Vec<ExactPath>,
-    stretches: Vec<Stretch>,
-    n_frames: usize,
+    pub(super) exact: Vec<ExactPath>,
+    pub(super) stretches: Vec<Stretch>,
+    pub(super) n_frames: usize,
     /// Whether the sheet stands in these ways.
-    behind_screen: bool,
+    pub(super) behind_screen: bool,
 }
 
-struct ExactPath {
-    geometry: Geometry,
+pub(super) struct ExactPath {
+    pub(super) geometry: Geometry,
     /// Walls, directivity and (second) sheet, without distance and delay.
-    spectrum: [Vec<Complex64>; 2],
+    pub(super) spectrum: [Vec<Complex64>; 2],
 }
 
 /// How the length of a path depends on the microphone's place.
 #[derive(Clone, Copy)]
-enum Geometry {
+pub(super) enum Geometry {
     /// From a (mirrored) source straight to the microphone.
     Source([f64; 3]),
     /// By way of an upright surface at this x behind the microphone.
     Behind { source_m: [f64; 3], plane_x_m: f64 },
 }
 
-struct Stretch {
+pub(super) struct Stretch {
     start_s: f64,
     images: Vec<(Image, f64)>,
     shape: Vec<Complex64>,
@@ -91,11 +91,19 @@ impl Geometry {
 impl Acoustics {
     pub(crate) fn new(scenario: &Scenario, planner: &mut RealFftPlanner<f64>) -> Self {
         let rate_hz = f64::from(scenario.rate_hz);
-        let n_fft = ((2.0 * STRETCH_S * rate_hz) as usize).next_power_of_two();
+        let longest = scenario.measured.iter().map(Vec::len).max().unwrap_or(0);
+        let n_fft =
+            ((2.0 * STRETCH_S * rate_hz) as usize).max(longest + 4 * PRE_ROLL).next_power_of_two();
         let grid: Vec<f64> = (0..=n_fft / 2).map(|k| k as f64 * rate_hz / n_fft as f64).collect();
         let speaker = scenario.speaker.clone();
-        let common =
-            grid.iter().map(|&f| speaker.on_axis(f) * recorder_limit(f / rate_hz)).collect();
+        // In a measured response loudspeaker and recorder are there already.
+        let one = |_: &f64| Complex64::new(1.0, 0.0);
+        let of_both = |&f: &f64| speaker.on_axis(f) * recorder_limit(f / rate_hz);
+        let common = if longest > 0 {
+            grid.iter().map(one).collect()
+        } else {
+            grid.iter().map(of_both).collect()
+        };
         let walls = scenario
             .room
             .walls
@@ -134,6 +142,30 @@ impl Acoustics {
         }
     }
 
+    pub(super) fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// Length of the grid's transform, samples.
+    pub(super) fn n_fft(&self) -> usize {
+        self.n_fft
+    }
+
+    /// The hung sheet at a bin of the grid.
+    pub(super) fn sheet_at(&self, k: usize, cosine: f64) -> Complex64 {
+        self.sheet.total(k, cosine)
+    }
+
+    /// Spectrum of a sound on the grid.
+    pub(super) fn transform(&self, sound: impl Iterator<Item = f64>) -> Vec<Complex64> {
+        let mut samples: Vec<f64> = sound.collect();
+        samples.resize(self.n_fft, 0.0);
+        let mut spectrum = self.forward.make_output_vec();
+        // Both lengths come from this plan.
+        let _ = self.forward.process(&mut samples, &mut spectrum);
+        spectrum
+    }
+
     /// Images of a loudspeaker that matter for any seat of the room.
     pub(crate) fn images(&self, source_m: [f64; 3], seed: u64) -> Vec<Image> {
         let diagonal = self.room.size_m.iter().map(|l| l * l).sum::<f64>().sqrt();
@@ -152,21 +184,29 @@ impl Acoustics {
         images: &[Image],
         behind_screen: bool,
     ) -> SeatPaths {
+        if let Some(response) = scenario.measured.get(seat).filter(|_| behind_screen) {
+            return self.measured_paths(scenario, seat, response);
+        }
         let mic = scenario.seat_in_room_m(seat);
         let c = scenario.speed_of_sound_m_s()[0];
         let direct_m = images[0].path(mic).0;
+        // What the sheet scatters towards the seat comes with the direct sound.
+        let scatter: Vec<Complex64> =
+            self.grid.iter().map(|&f| scenario.scattered(seat, f)).collect();
+        let none = vec![Complex64::ZERO; self.grid.len()];
         let mut exact = Vec::new();
         let n_stretches = ((self.room.tail_s - EXACT_S).max(0.0) / STRETCH_S).ceil() as usize;
         let mut late: Vec<Vec<(Image, f64)>> = vec![Vec::new(); n_stretches];
         let level: Vec<f64> =
             self.room.walls.iter().map(|w| w.reflection(LEVEL_HZ).norm()).collect();
-        for image in images {
+        for (i, image) in images.iter().enumerate() {
+            let beside = if i == 0 { &scatter } else { &none };
             let (length, cosine) = image.path(mic);
             let after_s = (length - direct_m) / c;
             if after_s < EXACT_S {
                 exact.push(ExactPath {
                     geometry: Geometry::Source(image.position_m),
-                    spectrum: self.exact_spectra(cosine, behind_screen, |k| {
+                    spectrum: self.exact_spectra(cosine, behind_screen, beside, |k| {
                         let mut product = Complex64::new(1.0, 0.0);
                         for (wall, &n) in self.walls.iter().zip(&image.bounces) {
                             if n > 0 {
@@ -183,7 +223,8 @@ impl Acoustics {
                 late[stretch.min(n_stretches - 1)].push((*image, gain));
             }
         }
-        self.add_near_reflections(scenario, mic, images[0], behind_screen, &mut exact);
+        let direct = (images[0], &scatter[..]);
+        self.add_near_reflections(scenario, mic, direct, behind_screen, &mut exact);
         let log_shape: Vec<Vec<Complex64>> = self
             .walls
             .iter()
@@ -215,7 +256,7 @@ impl Acoustics {
         &self,
         scenario: &Scenario,
         mic: [f64; 3],
-        source: Image,
+        (source, scatter): (Image, &[Complex64]),
         behind_screen: bool,
         exact: &mut Vec<ExactPath>,
     ) {
@@ -224,7 +265,7 @@ impl Acoustics {
         if let Some(SeatBack { behind_m, gain, corner_hz }) = scenario.seat_back {
             exact.push(ExactPath {
                 geometry: Geometry::Behind { source_m, plane_x_m: mic[0] + behind_m },
-                spectrum: self.exact_spectra(cosine, behind_screen, |k| {
+                spectrum: self.exact_spectra(cosine, behind_screen, scatter, |k| {
                     shelf(self.grid[k] / corner_hz, gain[0], gain[1])
                 }),
             });
@@ -242,7 +283,7 @@ impl Acoustics {
             let scale = length / direct_m;
             exact.push(ExactPath {
                 geometry: Geometry::Source(std::array::from_fn(|a| mic[a] + length * turned[a])),
-                spectrum: self.exact_spectra(-turned[0], behind_screen, |k| {
+                spectrum: self.exact_spectra(-turned[0], behind_screen, scatter, |k| {
                     shelf(self.grid[k] / e.corner_hz, e.gain[0], e.gain[1]) * scale
                 }),
             });
@@ -253,6 +294,7 @@ impl Acoustics {
         &self,
         cosine: f64,
         behind_screen: bool,
+        scatter: &[Complex64],
         walls: impl Fn(usize) -> Complex64,
     ) -> [Vec<Complex64>; 2] {
         let without: Vec<Complex64> = self
@@ -262,7 +304,8 @@ impl Acoustics {
             .map(|(k, &f)| walls(k) * self.speaker.directivity(f, cosine))
             .collect();
         let with = if behind_screen {
-            without.iter().enumerate().map(|(k, h)| h * self.sheet.total(k, cosine)).collect()
+            let total = |k: usize| self.sheet.total_with(k, cosine, scatter[k]);
+            without.iter().enumerate().map(|(k, h)| h * total(k)).collect()
         } else {
             Vec::new()
         };

@@ -6,6 +6,8 @@ use super::noise::Noise;
 use super::room::Room;
 use super::sheet::{FrontReflection, Sheet};
 use crate::ingest::manifest::Construction;
+use realfft::num_complex::Complex64;
+use std::f64::consts::PI;
 
 /// All parameters of a simulated session. Every field may be changed freely;
 /// [`super::simulate`] is a pure function of it.
@@ -29,6 +31,8 @@ pub struct Scenario {
     pub speaker: Loudspeaker,
     /// The sheet.
     pub sheet: Sheet,
+    /// What threads or holes scatter towards each seat beside what the sheet passes; empty = none.
+    pub scatter: Vec<Vec<Scatter>>,
     /// What the loudspeaker's front sends back to the sheet.
     pub front: FrontReflection,
     /// True distance between front and sheet, m.
@@ -51,8 +55,14 @@ pub struct Scenario {
     pub spots: u32,
     /// Takes per placement, microphone untouched.
     pub repeats: u32,
+    /// All placements of a seat and condition are stated as one spot, although the microphone
+    /// moved between them.
+    pub stated_as_one_spot: bool,
     /// Length of the microphone's random displacement, m rms.
     pub move_rms_m: f64,
+    /// Measured responses of the loudspeaker in a room, one a seat, in place of the simulated
+    /// loudspeaker and room; empty = simulate. Sheet and moved microphone are put on.
+    pub measured: Vec<Vec<f64>>,
     /// Strong reflections soon after the direct sound.
     pub early: Vec<EarlyReflection>,
     /// Seat back behind the microphone.
@@ -88,6 +98,28 @@ pub struct Seat {
     pub weight: f64,
 }
 
+/// Sound that a sheet throws towards a seat beside what it passes, growing above some kHz:
+/// `gain (j x)^2/(1 + j x)^2`, `x = f/`[`Scatter::FROM_HZ`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scatter {
+    /// Delay after the direct sound, s.
+    pub delay_s: f64,
+    /// Pressure relative to what comes to the sheet, at high frequencies.
+    pub gain: f64,
+}
+
+impl Scatter {
+    /// Where it has come to half of its full pressure, Hz.
+    pub const FROM_HZ: f64 = 5000.0;
+
+    /// Pressure at a frequency relative to what comes to the sheet.
+    pub fn at(&self, f_hz: f64) -> Complex64 {
+        let x = Complex64::new(0.0, f_hz / Self::FROM_HZ);
+        let grown = x / (x + 1.0);
+        grown * grown * Complex64::cis(-2.0 * PI * f_hz * self.delay_s) * self.gain
+    }
+}
+
 /// A reflection of its own, from a direction of its own.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EarlyReflection {
@@ -119,6 +151,8 @@ pub struct Recorder {
     pub drift_ppm: [f64; 2],
     /// Level of `with` takes against `without` from a turned knob, dB.
     pub gain_step_db: f64,
+    /// Bits to which samples are rounded; `None` = not at all (files have 24).
+    pub bits: Option<u32>,
     /// Peak of the loudest take, dB re full scale.
     pub peak_dbfs: f64,
     /// Whether a second channel holds the electrical reference.
@@ -222,6 +256,11 @@ impl Scenario {
         dx / length
     }
 
+    /// What is scattered towards a seat at a frequency.
+    pub fn scattered(&self, seat: usize, f_hz: f64) -> Complex64 {
+        self.scatter.get(seat).into_iter().flatten().map(|s| s.at(f_hz)).sum()
+    }
+
     /// Speed of sound without and with the screen, m/s: `343.2 sqrt(T/293.15 K)` (ISO 9613-1).
     pub fn speed_of_sound_m_s(&self) -> [f64; 2] {
         self.temperature_c.map(|t| super::sheet::SPEED_OF_SOUND * ((t + 273.15) / 293.15).sqrt())
@@ -247,6 +286,18 @@ impl Scenario {
         if let Some(noise) = &mut self.noise {
             noise.snr_db = snr_db;
         }
+        self
+    }
+
+    /// The same session behind a measured loudspeaker in a measured room, one response a seat; seats
+    /// without one are left out. The rate stays as it is.
+    pub fn with_measured(mut self, responses: Vec<Vec<f64>>) -> Self {
+        self.seats.truncate(responses.len());
+        // The loudspeaker is in the responses.
+        self.speaker.high_pass_hz = 1.0;
+        self.early.clear();
+        self.seat_back = None;
+        self.measured = responses;
         self
     }
 

@@ -64,6 +64,7 @@ pub(crate) enum Stream {
     Noise = 3,
     Rattle = 4,
     Fault = 5,
+    Direction = 6,
 }
 
 pub(crate) fn random(seed: u64, stream: Stream, index: u64) -> ChaCha8Rng {
@@ -279,7 +280,7 @@ impl<'a> Studio<'a> {
         SimulatedTake {
             seat: order.key.seat,
             condition,
-            spot: order.key.spot,
+            spot: if scenario.stated_as_one_spot { 1 } else { order.key.spot },
             source: order.source,
             file: file_name(scenario, order, condition),
             samples: place_at(&played, PRE_ROLL),
@@ -338,6 +339,10 @@ fn set_level_and_add_noise(scenario: &Scenario, takes: &mut [(Order, SimulatedTa
             *x *= gain;
         }
         fault::after_level(scenario, *order, take);
+        if let Some(bits) = scenario.recorder.bits {
+            let steps = 2f64.powi(bits as i32 - 1);
+            take.samples.iter_mut().for_each(|x| *x = (*x * steps).round() / steps);
+        }
     });
 }
 

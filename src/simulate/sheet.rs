@@ -253,10 +253,16 @@ impl HungSheet {
     /// `|R Rb| < 1`, so the sum is the geometric one. Cosines below
     /// [`LEAST_COSINE`] are taken as that.
     pub fn total(&self, k: usize, cosine: f64) -> Complex64 {
+        self.total_with(k, cosine, Complex64::new(0.0, 0.0))
+    }
+
+    /// The same where `scattered` comes on top of what passes at first; the loudspeaker does not
+    /// see it.
+    pub fn total_with(&self, k: usize, cosine: f64, scattered: Complex64) -> Complex64 {
         let cosine = cosine.abs().max(LEAST_COSINE);
         let (t, r) = self.sheet.transmission_reflection(k, cosine);
         let phase = 4.0 * PI * self.frequency_hz[k] * self.gap_m * cosine / self.c_m_s;
-        t / (Complex64::new(1.0, 0.0) - r * self.front[k] * Complex64::cis(-phase))
+        (t + scattered) / (Complex64::new(1.0, 0.0) - r * self.front[k] * Complex64::cis(-phase))
     }
 }
 

@@ -69,9 +69,9 @@ fn append_band(
         .collect();
     let c = scenario.speed_of_sound_m_s()[1];
     let sheet = HungSheet::new(&scenario.sheet, scenario.front, scenario.gap_m, c, &grid);
-    for (seat, &cosine) in seats.iter_mut().zip(cosines) {
-        let mean =
-            (0..points).map(|k| sheet.total(k, cosine).norm_sqr()).sum::<f64>() / points as f64;
+    for (i, (seat, &cosine)) in seats.iter_mut().zip(cosines).enumerate() {
+        let total = |k: usize| sheet.total_with(k, cosine, scenario.scattered(i, grid[k]));
+        let mean = (0..points).map(|k| total(k).norm_sqr()).sum::<f64>() / points as f64;
         seat.push(LossDb::from_power_ratio(mean).0);
     }
 }

@@ -1,9 +1,9 @@
 //! Sheets, walls, reflections and loudspeakers, drawn one by one.
 
 use crate::ingest::manifest::Construction;
-use crate::simulate::loudspeaker::{EdgeArrival, Loudspeaker, Ripple};
+use crate::simulate::loudspeaker::{Crossover, CrossoverOrder, EdgeArrival, Fall, Loudspeaker, Ripple};
 use crate::simulate::room::Wall;
-use crate::simulate::scenario::{Control, EarlyReflection, Scenario, SeatBack};
+use crate::simulate::scenario::{Control, EarlyReflection, Scatter, Scenario, SeatBack};
 use crate::simulate::sheet::{Resonance, Sheet};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
@@ -92,17 +92,50 @@ impl Draw {
             };
             (sheet, Construction::Woven)
         } else {
-            let hole_m = self.between(0.8e-3, 1.2e-3);
-            let open_area = self.between(0.035, 0.05);
-            let sheet = Sheet::Perforated {
-                hole_m,
-                pitch_m: hole_m * (PI / 4.0 / open_area).sqrt(),
-                thickness_m: self.between(0.35e-3, 0.5e-3),
-                open_area,
-                film_mass_kg_m2: Some(self.between(0.4, 0.7)),
-            };
-            (sheet, Construction::Perforated)
+            self.heavy_film()
         }
+    }
+
+    pub(super) fn heavy_film(&mut self) -> (Sheet, Construction) {
+        let hole_m = self.between(0.8e-3, 1.2e-3);
+        let open_area = self.between(0.035, 0.05);
+        let sheet = Sheet::Perforated {
+            hole_m,
+            pitch_m: hole_m * (PI / 4.0 / open_area).sqrt(),
+            thickness_m: self.between(0.35e-3, 0.5e-3),
+            open_area,
+            film_mass_kg_m2: Some(self.between(0.4, 0.7)),
+        };
+        (sheet, Construction::Perforated)
+    }
+
+    /// Sound thrown towards one seat.
+    pub(super) fn scatter(&mut self) -> Vec<Scatter> {
+        let one = |draw: &mut Self| Scatter {
+            delay_s: draw.between(0.04e-3, 0.22e-3),
+            gain: draw.between(-0.08, 0.08),
+        };
+        (0..4).map(|_| one(self)).collect()
+    }
+
+    /// Weak treble, tilt, crossovers and horns on top of what a loudspeaker has.
+    pub(super) fn as_real_ones_are(&mut self, speaker: &mut Loudspeaker) {
+        let fall_db = self.between(0.0, 40.0);
+        let from_hz = self.log_between(2000.0, 8000.0);
+        speaker.falls = vec![
+            Fall::to(from_hz, 16_000.0, fall_db),
+            Fall::tilt(100.0, self.between(0.0, 1.0)),
+        ];
+        let order =
+            if self.chance(0.5) { CrossoverOrder::Second } else { CrossoverOrder::Fourth };
+        let late_s = self.between(-0.0003, 0.0007);
+        speaker.crossover = Some(Crossover {
+            at_hz: self.log_between(300.0, 3000.0),
+            order,
+            treble_late_s: if self.chance(0.5) { late_s } else { 0.0 },
+        });
+        speaker.directivity_hz = self.log_between(1000.0, 4000.0);
+        speaker.off_axis_floor = self.between(0.1, 0.3);
     }
 
     pub(super) fn series(&mut self) -> (Sheet, Construction) {
@@ -184,7 +217,10 @@ impl Draw {
             ],
             high_pass_hz: self.between(60.0, 90.0),
             low_pass_hz: self.between(20_000.0, 30_000.0),
-            crossover_hz: self.chance(0.8).then(|| self.log_between(1500.0, 3500.0)),
+            crossover: self
+                .chance(0.8)
+                .then(|| Crossover::fourth(self.log_between(1500.0, 3500.0))),
+            falls: Vec::new(),
             ripple,
             directivity_hz: self.log_between(2000.0, 5000.0),
             off_axis_floor: self.between(0.2, 0.4),

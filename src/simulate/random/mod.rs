@@ -45,11 +45,24 @@ pub enum Kind {
     Drift,
     /// Three spots.
     ThreeSpots,
+    /// Nothing hangs there in either condition; the gap is stated all the same in every other
+    /// session.
+    NothingHung,
+    /// Loudspeakers as real ones are: weak treble, tilt, crossovers from 300 Hz to 3 kHz, horns
+    /// whose treble comes later or earlier than the bass.
+    RealSpeaker,
+    /// Cloth that scatters sound of its own towards each seat.
+    Scattering,
+    /// The same of a film with holes.
+    ScatteringFilm,
+    /// A heavy film 0.3 m before a front that returns 0.6 at all frequencies, 44.1 kHz, 16 bit; the
+    /// microphone moved by 5 mm between takes that are stated as one spot.
+    HeavyOneSpot,
 }
 
 impl Kind {
     /// All kinds with the names that [`Kind::from_name`] takes.
-    pub const ALL: [(Self, &'static str); 15] = [
+    pub const ALL: [(Self, &'static str); 20] = [
         (Self::Woven, "woven"),
         (Self::Perforated, "perforated"),
         (Self::Mixed, "mixed"),
@@ -65,6 +78,11 @@ impl Kind {
         (Self::NoGapStated, "no_gap_stated"),
         (Self::Drift, "drift"),
         (Self::ThreeSpots, "three_spots"),
+        (Self::NothingHung, "nothing_hung"),
+        (Self::RealSpeaker, "real_speaker"),
+        (Self::Scattering, "scattering"),
+        (Self::ScatteringFilm, "scattering_film"),
+        (Self::HeavyOneSpot, "heavy_one_spot"),
     ];
 
     /// The kind of a name.
@@ -84,6 +102,10 @@ impl Scenario {
             Kind::Unknown => draw.unknown(),
             Kind::Backing => draw.backing(),
             Kind::HeavyLargeGap => draw.heavy(),
+            Kind::NothingHung => (Sheet::None, Construction::Other),
+            Kind::Scattering => draw.woven(),
+            Kind::ScatteringFilm => draw.perforated(),
+            Kind::HeavyOneSpot => draw.heavy_film(),
             _ => draw.any_sheet(),
         };
         if matches!(&sheet, Sheet::Double { spacing_m, .. } if *spacing_m > 0.0) {
@@ -116,10 +138,21 @@ impl Scenario {
                 s.temperature_c[1] += draw.between(-2.0, 2.0);
             }
             Kind::ThreeSpots => s.spots = 3,
+            Kind::RealSpeaker => draw.as_real_ones_are(&mut s.speaker),
+            Kind::Scattering | Kind::ScatteringFilm => {
+                s.scatter = s.seats.iter().map(|_| draw.scatter()).collect();
+            }
+            Kind::HeavyOneSpot => {
+                (s.rate_hz, s.recorder.bits) = (44_100, Some(16));
+                (s.gap_m, s.move_rms_m, s.stated_as_one_spot) = (0.3, 0.005, true);
+                s.front =
+                    FrontReflection { low: 0.6, high: 0.6, corner_hz: 1000.0, deep: 0.0, deep_s: 0.0 };
+            }
             _ => {}
         }
         s.stated_gap_m = match kind {
             Kind::NoGapStated => None,
+            Kind::NothingHung if seed % 2 == 1 => None,
             // Measured with a folding rule.
             _ => Some(s.gap_m + draw.between(-0.002, 0.002)),
         };
@@ -173,6 +206,7 @@ fn base(draw: &mut Draw, seed: u64) -> Scenario {
         room: Room { size_m, walls: draw.walls(0.1, 0.35), tail_s: 0.3, unevenness_m: 0.02 },
         speaker,
         sheet: Sheet::None,
+        scatter: Vec::new(),
         front: FrontReflection {
             low: draw.between(0.15, 0.4),
             high: draw.between(0.5, 0.9),
@@ -189,6 +223,8 @@ fn base(draw: &mut Draw, seed: u64) -> Scenario {
         more_files: Vec::new(),
         seats,
         spots: 2,
+        stated_as_one_spot: false,
+        measured: Vec::new(),
         repeats: 1,
         move_rms_m: draw.between(0.002, 0.008),
         early: Vec::new(),
@@ -201,6 +237,7 @@ fn base(draw: &mut Draw, seed: u64) -> Scenario {
             mains_hz: 50.0,
         }),
         recorder: Recorder {
+            bits: None,
             drift_ppm: [drift, drift + draw.between(-3.0, 3.0)],
             gain_step_db: 0.0,
             peak_dbfs: -12.0,
