@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use realfft::RealFftPlanner;
 use scrimcheck::analysis::correction::fit_correction;
 use scrimcheck::analysis::loss::losses;
-use scrimcheck::chain::{analyze, explain, place_echoes};
+use scrimcheck::chain::{analyze, explain, find_gap};
 use scrimcheck::ingest::session::{OpenMode, Session};
 use scrimcheck::ingest::wav::read_wav;
 use scrimcheck::report::csv::{bands_csv, curve_csv};
@@ -177,7 +177,7 @@ fn main() {
                 black_box(losses(&session, &transfers, &transfers.seats));
             }),
             ("kind of loss and gap", &mut || {
-                let gap = place_echoes(&session, &mut explained);
+                let gap = find_gap(&session, &explained);
                 black_box(explain(&session, &explained, &table, gap.as_ref()));
             }),
             ("equaliser", &mut || {

@@ -5,7 +5,7 @@ mod support;
 use criterion::{Criterion, criterion_group, criterion_main};
 use scrimcheck::analysis::joint;
 use scrimcheck::analysis::loss::losses;
-use scrimcheck::chain::{analyze, explain, place_echoes};
+use scrimcheck::chain::{analyze, explain, find_gap};
 use scrimcheck::ingest::session::{OpenMode, Session};
 use scrimcheck::report::html::html_page;
 use scrimcheck::report::json::json_text;
@@ -69,7 +69,7 @@ fn session_steps(c: &mut Criterion) {
     group.bench_function("kind of loss and gap", |b| {
         b.iter(|| {
             black_box({
-                let gap = place_echoes(&session, &mut measured);
+                let gap = find_gap(&session, &measured);
                 explain(&session, &measured, &table, gap.as_ref())
             })
         });

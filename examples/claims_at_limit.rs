@@ -9,9 +9,8 @@
 
 use rayon::prelude::*;
 use scrimcheck::analysis::claims::{Verdict, judge_claims};
-use scrimcheck::analysis::level::{shared_level, subtract_step};
-use scrimcheck::analysis::loss::losses;
-use scrimcheck::chain::control_step;
+use scrimcheck::analysis::level::shared_level;
+use scrimcheck::chain::{Losses, losses_of};
 use scrimcheck::ingest::manifest::{Claim, ClaimQuantity, ClaimScope, CurvePoint};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Kind, Scenario, Truth, simulate};
@@ -72,13 +71,9 @@ fn study(kind: Kind, seed: u64) -> Result<Vec<(&'static str, Count)>, String> {
         .map_err(|e| format!("{kind:?} {seed}: {e}"))?;
     let session = &memory.session;
     let gap_m = session.manifest.screen.gap_m;
-    let transfers = measure(session, &|i| Ok(memory.recording(i)), gap_m, &|| ())
+    let mut transfers = measure(session, &|i| Ok(memory.recording(i)), gap_m, &|| ())
         .map_err(|e| format!("{kind:?} {seed}: {e}"))?;
-    let (mut table, _) = losses(session, &transfers, &transfers.seats);
-    let step = control_step(session, &transfers);
-    if let Some(step) = &step {
-        subtract_step(&mut table, step);
-    }
+    let Losses { step, table, .. } = losses_of(session, &mut transfers);
     let passed = |above_db: f64| -> Vec<(&'static str, bool)> {
         let named = claims(&memory.simulated.truth, above_db);
         let (names, claims): (Vec<_>, Vec<_>) = named.into_iter().unzip();

@@ -1,15 +1,15 @@
 //! The chain from an opened session to the finished result, top to bottom.
 
-use crate::analysis::budget::Term;
+use crate::analysis::budget::{Budget, Term};
 use crate::analysis::check::{Judged, TakeRead, judge_session};
 use crate::analysis::claims::judge_claims;
 use crate::analysis::correction::{CorrectionError, fit_with_seats};
 use crate::analysis::geometry::survey;
-use crate::analysis::joint;
+use crate::analysis::joint::{self, Joint};
 use crate::analysis::level::{
-    ControlLoss, ControlStep, find_level, level_warnings, measure_step, shared_level, subtract_step,
+    ControlLoss, ControlStep, find_level, level_warnings, measure_step, shared_level, widen_by_step,
 };
-use crate::analysis::loss::{LossTable, losses, losses_from};
+use crate::analysis::loss::{DIRECT_FROM_HZ, LossTable, losses, losses_from, shows_loss};
 use crate::analysis::picture::{assess_light, judge_light_claims};
 use crate::analysis::power::correction_power;
 use crate::analysis::seats::judge_seats;
@@ -29,7 +29,8 @@ use crate::report::result::{
     DistortionResult, Levels, PictureResult, RattleProfile, RattleRange, SessionResult,
 };
 use crate::transfer::distortion::{Distortion, combine, warn_of_drive};
-use crate::transfer::measure::{TransferError, Transfers, angle_cosine, measure};
+use crate::transfer::drift::TakeDrift;
+use crate::transfer::measure::{TakeSummary, TransferError, Transfers, measure};
 use crate::transfer::quality::{TakeAnalyser, TakeFacts};
 use crate::transfer::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
 use crate::warning::Warning;
@@ -80,16 +81,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     {
         warnings.extend(warn_of_drive(with, corrected));
     }
-    let gap = place_echoes(session, &mut transfers);
-    let joint = joint::fit(&transfers.plan, &transfers.seats);
-    let (mut table, mut budget) = losses_from(session, &transfers, &transfers.seats, &joint);
-
-    // Whether the recordings were equally loud.
-    let step = control_step(session, &transfers);
-    if let Some(step) = &step {
-        subtract_step(&mut table, step);
-        budget.add_to_all(Term::Level, step.u_db);
-    }
+    let Losses { step, gap, joint, table, budget } = losses_of(session, &mut transfers);
     let level = find_level(&table.bands, &mean_loss_db(&table), step.as_ref());
     warnings.extend(level_warnings(&level, step.as_ref()));
 
@@ -117,7 +109,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
             let known = joint::fit_with_known_echoes(plan, seats, &joint, &transfers.seats);
             let (mut corrected, _) = losses_from(session, &transfers, seats, &known);
             if let Some(step) = &step {
-                subtract_step(&mut corrected, step);
+                widen_by_step(&mut corrected, step);
             }
             let mut verification = verify(setting, &table, &corrected);
             warnings.append(&mut verification.warnings);
@@ -158,6 +150,47 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     Ok(result)
 }
 
+/// Losses, with what was found on the way to them.
+pub struct Losses {
+    /// Gain step between the conditions, where control takes show it.
+    pub step: Option<ControlStep>,
+    /// The gap that the takes tell of.
+    pub gap: Option<GapEstimate>,
+    /// Sheet and front.
+    pub joint: Joint,
+    /// The losses.
+    pub table: LossTable,
+    /// Their uncertainty, term by term.
+    pub budget: Budget,
+}
+
+/// Losses of a session: first the level, since what a sheet throws back follows from what it
+/// passes, then sheet and front together. Where no gap is stated, the one that the takes tell of
+/// places the echoes; where no loss is shown nothing hangs there, and no gap is told.
+pub fn losses_of(session: &Session, transfers: &mut Transfers) -> Losses {
+    let step = control_step(session, transfers);
+    if let Some(step) = &step {
+        transfers.take_out_step(step.step_db);
+    }
+    let fitted = |transfers: &Transfers| {
+        let joint = joint::fit(&transfers.plan, &transfers.seats);
+        let (table, budget) = losses_from(session, transfers, &transfers.seats, &joint);
+        (joint, table, budget)
+    };
+    let (mut joint, mut table, mut budget) = fitted(transfers);
+    let shown = shows_loss(&table.bands, &table.mean.loss, DIRECT_FROM_HZ);
+    let gap = if shown { find_gap(session, transfers) } else { None };
+    if let Some(gap) = gap.filter(|_| session.manifest.screen.gap_m.is_none()) {
+        transfers.place_gap(session, gap.gap_m);
+        (joint, table, budget) = fitted(transfers);
+    }
+    if let Some(step) = &step {
+        widen_by_step(&mut table, step);
+        budget.add_to_all(Term::Level, step.u_db);
+    }
+    Losses { step, gap, joint, table, budget }
+}
+
 /// Judges the takes by what was seen of each while it was read.
 fn judge_takes(
     session: &Session,
@@ -165,13 +198,16 @@ fn judge_takes(
     analyser: &TakeAnalyser,
     facts: Vec<OnceLock<TakeFacts>>,
 ) -> Judged {
-    let drift_ppm = |condition: Condition| -> Vec<f64> {
+    let drift = |condition: Condition| -> Vec<TakeDrift> {
         let of = transfers.takes.iter().filter(|t| session.takes[t.take].condition == condition);
-        of.filter_map(|t| t.drift_ppm).collect()
+        let drift = |t: &TakeSummary| {
+            Some(TakeDrift { seat: session.takes[t.take].seat, ppm: t.drift_ppm? })
+        };
+        of.filter_map(drift).collect()
     };
     // Every take was read, or there would be no transfers.
     let reads: Vec<TakeRead> = facts.into_iter().filter_map(OnceLock::into_inner).map(Ok).collect();
-    let drifts = [drift_ppm(Condition::Without), drift_ppm(Condition::With)];
+    let drifts = [drift(Condition::Without), drift(Condition::With)];
     judge_session(session, analyser, &reads, [&drifts[0], &drifts[1]])
 }
 
@@ -214,15 +250,15 @@ fn distortion(session: &Session, transfers: &Transfers) -> Option<DistortionResu
     (without.is_some() || with.is_some()).then_some(DistortionResult { without, with, corrected })
 }
 
-/// The gap that the ripple at the seats tells of. Where none is stated it places the echoes.
-pub fn place_echoes(session: &Session, transfers: &mut Transfers) -> Option<GapEstimate> {
+/// The gap that the ripple at the seats tells of.
+pub fn find_gap(session: &Session, transfers: &Transfers) -> Option<GapEstimate> {
     let air = Air { speed_m_s: transfers.speed_m_s, ..Air::AT_20_C };
     let ratios: Vec<SeatRatio> = transfers
         .seats
         .iter()
         .map(|s| SeatRatio {
             ratio: s.ratio.clone(),
-            cos_theta: angle_cosine(session.manifest.seat[s.seat].position_m),
+            cos_theta: session.manifest.seat_cosine(s.seat),
         })
         .collect();
     let top_hz = session.sweep.band_hz[1].min(0.45 * f64::from(session.sweep.rate_hz));
@@ -231,13 +267,7 @@ pub fn place_echoes(session: &Session, transfers: &mut Transfers) -> Option<GapE
         band_hz: [default.band_hz[0], default.band_hz[1].min(0.9 * top_hz)],
         ..default
     };
-    let found = estimate_gap(&ratios, transfers.plan.ratio_step_hz(), &air, &search);
-    if session.manifest.screen.gap_m.is_none()
-        && let Some(gap) = &found
-    {
-        transfers.place_gap(session, gap.gap_m);
-    }
-    found
+    estimate_gap(&ratios, transfers.plan.ratio_step_hz(), &air, &search)
 }
 
 /// Kind of loss, from the mean loss and the gap.
@@ -248,10 +278,10 @@ pub fn explain(
     found: Option<&GapEstimate>,
 ) -> (SheetFinding, Vec<Warning>) {
     let air = Air { speed_m_s: transfers.speed_m_s, ..Air::AT_20_C };
-    let position_m = |seat: usize| session.manifest.seat[seat].position_m;
-    let cosines: Vec<f64> = (0..session.manifest.seat.len())
-        .filter(|&s| position_m(s).is_some())
-        .map(|s| angle_cosine(position_m(s)))
+    let manifest = &session.manifest;
+    let cosines: Vec<f64> = (0..manifest.seat.len())
+        .filter(|&s| manifest.seat[s].position_m.is_some())
+        .map(|s| manifest.seat_cosine(s))
         .collect();
     explain_loss(table, &session.manifest.screen, &cosines, found, &air)
 }

@@ -12,6 +12,7 @@ use scrimcheck::ingest::session::{OpenMode, Recording, Session};
 use scrimcheck::simulate::demo::demo_scenario;
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Kind, Scenario, simulate};
+use scrimcheck::transfer::drift::DriftDifference;
 use scrimcheck::transfer::measure::measure;
 use std::path::Path;
 use support::assert_close;
@@ -216,6 +217,7 @@ fn a_difference_in_clock_drift_is_found_and_removed() {
     let transfers =
         measure(session, &|take| Ok(memory.recording(take)), session.manifest.screen.gap_m, &|| ())
             .expect("the session can be measured");
-    let (ppm, removed) = transfers.drift_difference_ppm.expect("an exponential sweep");
+    let DriftDifference { ppm, stands_out: removed } =
+        transfers.drift_difference.expect("an exponential sweep");
     assert!((ppm - 60.0).abs() < 10.0 && removed, "{ppm} ppm, removed: {removed}");
 }

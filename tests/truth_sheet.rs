@@ -5,7 +5,7 @@ use scrimcheck::analysis::loss::losses;
 use scrimcheck::analysis::sheet::choice::LossKind;
 use scrimcheck::analysis::sheet::finding::SheetFinding;
 use scrimcheck::analysis::sheet::fit::{ModelKind, Quantity};
-use scrimcheck::chain::{explain, place_echoes};
+use scrimcheck::chain::{explain, find_gap};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::random::Kind;
 use scrimcheck::simulate::scenario::Scenario;
@@ -24,7 +24,7 @@ fn find(sheet: Sheet, gap_m: f64, seed: u64) -> SheetFinding {
     let read = |take: usize| Ok(memory.recording(take));
     let stated = session.manifest.screen.gap_m;
     let mut transfers = measure(session, &read, stated, &|| ()).unwrap();
-    let gap = place_echoes(session, &mut transfers);
+    let gap = find_gap(session, &transfers);
     let (table, _) = losses(session, &transfers, &transfers.seats);
     explain(session, &transfers, &table, gap.as_ref()).0
 }

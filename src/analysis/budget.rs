@@ -17,10 +17,10 @@ pub enum Term {
     Placement,
     /// Echoes between sheet and loudspeaker: error of their common ratio.
     Echo,
+    /// What a fit assumes: how far the loss moves under other assumptions.
+    Model,
     /// Echoes of an unknown gap.
     UnknownGap,
-    /// Response of sheet and echoes that goes on beyond the filter's end.
-    Tail,
     /// Short window and ridge of the fit.
     Window,
     /// Noise of recording.

@@ -43,7 +43,7 @@ pub struct ControlLoss {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ControlStep {
     /// The step, dB: **positive = the takes with the screen came out softer**, as if
-    /// everything had been lost alike. It is subtracted from every loss.
+    /// everything had been lost alike. It is taken out of the takes before anything is fitted.
     pub step_db: f64,
     /// Step at each seat, dB.
     pub seats: Vec<SeatStep>,
@@ -117,18 +117,16 @@ pub fn measure_step(bands: &[ThirdOctave], control: &[ControlLoss]) -> Option<Co
     Some(ControlStep { step_db, seats, u_db: CONTROL_U_DB.max(scatter) })
 }
 
-/// Subtracts a measured step from every loss of the table and puts its uncertainty into
-/// each `u_db`, `u_common_db` and `u95_db`.
+/// Puts the uncertainty of a measured step into each `u_db`, `u_common_db` and `u95_db` of losses
+/// whose takes it was taken out of ([`Transfers::take_out_step`]).
 ///
 /// The step is the same for all seats and bands, so it belongs to the common part.
-pub fn subtract_step(table: &mut LossTable, step: &ControlStep) {
-    let shift = |values: &mut Vec<Option<f64>>| {
-        values.iter_mut().flatten().for_each(|db| *db -= step.step_db);
-    };
+///
+/// [`Transfers::take_out_step`]: crate::transfer::measure::Transfers::take_out_step
+pub fn widen_by_step(table: &mut LossTable, step: &ControlStep) {
     let estimates = table.seats.iter_mut().map(|seat| &mut seat.loss);
     for loss in estimates.chain([&mut table.mean.loss]) {
         for e in loss.iter_mut().flatten() {
-            e.value_db -= step.step_db;
             let wider = e.u_db.hypot(step.u_db);
             // The degrees of freedom stay: the added part is a small, well-known one.
             e.u95_db *= if e.u_db > 0.0 { wider / e.u_db } else { 1.0 };
@@ -136,12 +134,6 @@ pub fn subtract_step(table: &mut LossTable, step: &ControlStep) {
             e.u_common_db = e.u_common_db.hypot(step.u_db);
         }
     }
-    for seat in &mut table.seats {
-        shift(&mut seat.in_room_db);
-        shift(&mut seat.direct_db);
-        shift(&mut seat.fine_db);
-    }
-    shift(&mut table.mean.fine_db);
 }
 
 /// What every band shares, for claims about differences.

@@ -1,7 +1,7 @@
 //! The loss per seat and its mean: what every later step and paper reads.
 
 use super::budget::Budget;
-use super::joint::{self, Joint, Spectrum};
+use super::joint::{self, Assumption, Joint, Spectrum};
 use super::passage::{SeatPassage, seat_passage};
 use super::uncertainty::{SeatScatter, SessionScatter};
 use crate::ingest::session::Session;
@@ -93,6 +93,15 @@ pub struct LossTable {
     pub mean: MeanLoss,
 }
 
+/// So many bands must lose more than their uncertainty, or no loss is shown.
+const BANDS_OF_A_LOSS: usize = 3;
+
+/// Whether a loss is shown from `from_hz` up: three bands or more lose more than their U.
+pub fn shows_loss(bands: &[ThirdOctave], loss: &[Option<Estimate>], from_hz: f64) -> bool {
+    let high = bands.iter().zip(loss).filter(|(band, _)| band.exact_hz() >= from_hz);
+    high.filter_map(|(_, e)| *e).filter(|e| e.value_db > e.u95_db).count() >= BANDS_OF_A_LOSS
+}
+
 /// From this frequency up the headline loss is the direct sound's, Hz (between the 400 and
 /// 500 Hz bands): below, the direct window is too short to tell, and the room's sound is it.
 pub const DIRECT_FROM_HZ: f64 = 450.0;
@@ -150,6 +159,8 @@ pub struct SeatValues {
     pub in_room_db: Vec<f64>,
     /// Direct loss by each take with the screen (mean over those without), third-octave bands.
     pub by_with_db: Vec<Vec<f64>>,
+    /// Direct loss under other assumptions, third-octave bands.
+    pub others_db: Vec<(Assumption, Vec<f64>)>,
     /// Direct loss by each take without the screen.
     pub by_without_db: Vec<Vec<f64>>,
 }
@@ -168,6 +179,7 @@ fn measure_seat(
     let by = |all: &[Spectrum]| all.iter().map(|s| loss_db(s, plan.n_bands)).collect();
     let direct_db = loss_db(&passage.total, plan.bins.len());
     let (by_with_db, by_without_db) = (by(&passage.by_with), by(&passage.by_without));
+    let others_db = passage.others.iter().map(|(a, s)| (*a, loss_db(s, plan.n_bands))).collect();
     let in_room_db = (0..plan.bins.len())
         .map(|band| {
             let mean = |rows: &[[Vec<f64>; 2]]| {
@@ -178,7 +190,7 @@ fn measure_seat(
             10.0 * (mean(&seat.room_without) / mean(&seat.room_with)).log10()
         })
         .collect();
-    SeatValues { direct_db, in_room_db, by_with_db, by_without_db }
+    SeatValues { direct_db, in_room_db, by_with_db, by_without_db, others_db }
 }
 
 /// Position of a frequency among the third-octave bands, 0 = first mid-band.

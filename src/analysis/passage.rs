@@ -1,7 +1,7 @@
 //! What passes to each seat, as spectra: the sheet and the echoes behind it together.
 
 use super::joint::front::Front;
-use super::joint::{Joint, Spectrum};
+use super::joint::{Assumption, Joint, Spectrum};
 use crate::transfer::seat::{SeatPlan, SeatTransmission};
 use realfft::num_complex::Complex;
 
@@ -14,6 +14,8 @@ pub struct SeatPassage {
     pub by_with: Vec<Spectrum>,
     /// The same by each take without the screen.
     pub by_without: Vec<Spectrum>,
+    /// Mean over its pairs under other assumptions.
+    pub others: Vec<(Assumption, Spectrum)>,
     /// Power per bin of the echoes that are expected beyond the ones found: a front that is
     /// not known well is found too small. Empty without echoes.
     pub unresolved: Vec<f64>,
@@ -23,12 +25,7 @@ pub struct SeatPassage {
     pub echo_error: Vec<f64>,
     /// Order of the first echo that the taps do not hold; 0 without echoes.
     pub first_order: usize,
-    /// Power of the last taps, third-octave bands: what has not died away goes on unseen.
-    pub tail_power: Vec<f64>,
 }
-
-/// The end of a filter that is judged for what may follow it, s.
-const TAIL_S: f64 = 0.00012;
 
 /// Spectra of a seat from what was fitted.
 pub fn seat_passage(
@@ -71,18 +68,23 @@ pub fn seat_passage(
         }
         _ => (vec![0.0; plan.n_bands], 0),
     };
-    let taps: Vec<f64> = fit.mean_taps();
-    let n = ((TAIL_S * plan.rate_hz()).round() as usize).min(taps.len());
-    let tail = plan.fft.forward(&taps[taps.len() - n..]);
     SeatPassage {
         total: fit.transmission(plan, ratio.as_ref(), &all),
+        others: joint
+            .others
+            .iter()
+            .map(|(assumption, other)| {
+                let fit = &other.seats[at];
+                let ratio = fit.ratio(&plan.fft, plan.step_hz(), other.front.as_ref());
+                (*assumption, fit.transmission(plan, ratio.as_ref(), &all))
+            })
+            .collect(),
         by_with: of(rows(n_without, n_with)),
         by_without: of(columns(n_without, n_with)),
         unresolved,
         own_power,
         echo_error,
         first_order,
-        tail_power: (0..plan.n_bands).map(|b| band_power(plan, &tail, b)).collect(),
     }
 }
 

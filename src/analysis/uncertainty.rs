@@ -5,6 +5,7 @@
 //! truth ([`WEIGHTS`]), see the table and its command in `DEVELOPERS.md`.
 
 use super::budget::{Budget, Combined, Term};
+use super::joint::Assumption;
 use super::loss::{DIRECT_FROM_HZ, SeatValues};
 use super::passage::{SeatPassage, smooth_bands};
 use crate::ingest::session::Session;
@@ -25,8 +26,12 @@ pub struct Weights {
     pub placement: f64,
     /// On the errors of echoes.
     pub echo: f64,
-    /// On the response beyond the filter's end.
-    pub tail: f64,
+    /// On the squared change of the loss where the room's late sound may differ in any way, ...
+    pub free_room: f64,
+    /// ... where rows that hold it count more, ...
+    pub room_counts_more: f64,
+    /// ... and where the rows end earlier.
+    pub fewer_rows: f64,
     /// On noise.
     pub noise: f64,
     /// On the echoes of an unknown gap.
@@ -35,27 +40,40 @@ pub struct Weights {
 
 /// Calibrated weights with two spots or more ...
 pub const WEIGHTS: Weights = Weights {
-    window_db: 0.0167,
-    spots: 1.5,
+    window_db: 0.014,
+    spots: 0.62,
     placement: 0.0,
-    echo: 4.8,
-    tail: 0.02,
-    noise: 0.1,
-    unknown_gap: 0.28,
+    echo: 0.39,
+    free_room: 0.43,
+    room_counts_more: 3.4,
+    fewer_rows: 1.0,
+    noise: 0.36,
+    unknown_gap: 0.22,
 };
 /// ... and with a single spot.
 pub const WEIGHTS_SINGLE: Weights = Weights {
-    window_db: 0.0217,
+    window_db: 0.012,
     spots: 0.0,
     placement: 1.2,
-    echo: 2.9,
-    tail: 0.04,
-    noise: 4.0,
-    unknown_gap: 0.28,
+    echo: 0.67,
+    free_room: 0.33,
+    room_counts_more: 2.5,
+    fewer_rows: 1.0,
+    noise: 7.8,
+    unknown_gap: 0.22,
 };
 
+/// The same below 500 Hz: on the scatter of spots, ...
+const LOW_SPOTS: f64 = 0.47;
+/// ... in its place with a single spot, dB, ...
+const LOW_ONE_SPOT_DB: f64 = 0.07;
+/// ... of the window, dB, ...
+const LOW_WINDOW_DB: f64 = 0.0132;
+/// ... and on the squared difference between direct loss and loss in the room.
+const LOW_ROOM: f64 = 0.132;
+
 /// What is left of the variance of an unknown gap where the takes tell of it.
-const FOUND_GAP_SHARE: f64 = 0.2;
+const FOUND_GAP_SHARE: f64 = 0.1;
 
 /// Degrees of freedom of terms whose size is judged from models: relative
 /// uncertainty of about 30 % (GUM G.4.2).
@@ -74,12 +92,12 @@ pub struct SeatScatter {
     pub echo: Vec<f64>,
     /// Echoes of an unknown gap.
     pub unknown: Vec<f64>,
-    /// Response that goes on beyond the filter's end.
-    pub tail: Vec<f64>,
     /// Noise.
     pub noise: Vec<f64>,
     /// Placement of a single spot.
     pub placement: f64,
+    /// By how much the loss moves under other assumptions, dB.
+    pub moves_db: Vec<(Assumption, Vec<f64>)>,
     /// Direct minus in-room loss, dB (below 500 Hz only).
     pub room_difference_db: Vec<f64>,
 }
@@ -113,14 +131,17 @@ impl SeatScatter {
             spots_dof: (n_without + n_with).saturating_sub(2) as f64,
             echo: vec![0.0; n_bands],
             unknown: vec![0.0; n_bands],
-            tail: vec![0.0; n_bands],
             noise: vec![0.0; n_bands],
             placement: placement_variance(session, seat),
+            moves_db: values
+                .others_db
+                .iter()
+                .map(|(a, o)| (*a, o.iter().zip(&values.direct_db).map(|(o, d)| o - d).collect()))
+                .collect(),
             room_difference_db: (0..n_bands)
                 .map(|b| values.direct_db[b] - values.in_room_db[b])
                 .collect(),
         };
-        let tail = &passage.tail_power;
         for (b, band) in transfers.bands.iter().enumerate() {
             let direct = passage.own_power[b];
             let total = 10f64.powf(-values.direct_db[b] / 10.0);
@@ -130,7 +151,6 @@ impl SeatScatter {
             let coherence = |lag_s: f64| {
                 1.0 / (1.0 + 2.0 * (std::f64::consts::PI * band.width_hz() * lag_s).powi(2))
             };
-            scatter.tail[b] = to_db.powi(2) * 2.0 * direct * tail[b] * coherence(seat.timing.end_s);
             scatter.noise[b] = noise_variance(seat, band.width_hz(), b);
             let Some(round_trip_s) = seat.timing.round_trip_s else {
                 scatter.unknown[b] = unknown_gap_variance(values.direct_db[b], band.width_hz());
@@ -195,6 +215,8 @@ pub struct SessionScatter<'a> {
     seats: &'a [SeatScatter],
     pooled_spots: Option<Vec<f64>>,
     pooled_dof: f64,
+    /// Squared change of the loss under each other assumption, mean over seats.
+    pooled_moves: Vec<Vec<f64>>,
     room_step: Vec<f64>,
 }
 
@@ -215,7 +237,14 @@ impl<'a> SessionScatter<'a> {
                 })
                 .collect::<Vec<_>>(),
         );
-        Self { transfers, seats, pooled_spots, pooled_dof, room_step }
+        let n_others = seats.iter().map(|s| s.moves_db.len()).min().unwrap_or(0);
+        let pooled_moves = (0..n_others)
+            .map(|i| {
+                let squares = |b: usize| seats.iter().map(move |s| s.moves_db[i].1[b].powi(2));
+                (0..n_bands).map(|b| squares(b).sum::<f64>() / seats.len() as f64).collect()
+            })
+            .collect();
+        Self { transfers, seats, pooled_spots, pooled_dof, pooled_moves, room_step }
     }
 
     /// Weighted terms of every seat and band.
@@ -240,11 +269,12 @@ impl<'a> SessionScatter<'a> {
         let spots_dof = 1.5 * (seat.spots_dof + self.pooled_dof);
         if low {
             match spots {
-                Some(v) => combined.push(Term::Spots, (0.6 * v).sqrt(), spots_dof, false),
-                None => combined.push(Term::Spots, 0.08, MODEL_DOF, false),
+                Some(v) => combined.push(Term::Spots, (LOW_SPOTS * v).sqrt(), spots_dof, false),
+                None => combined.push(Term::Spots, LOW_ONE_SPOT_DB, MODEL_DOF, false),
             }
-            combined.push(Term::Window, 0.015, MODEL_DOF, true);
-            combined.push(Term::Room, (0.17 * self.room_step[b]).sqrt(), MODEL_DOF, false);
+            combined.push(Term::Window, LOW_WINDOW_DB, MODEL_DOF, true);
+            let room = (LOW_ROOM * self.room_step[b]).sqrt();
+            combined.push(Term::Room, room, MODEL_DOF, false);
             return combined;
         }
         let w = if spots.is_some() { WEIGHTS } else { WEIGHTS_SINGLE };
@@ -259,7 +289,7 @@ impl<'a> SessionScatter<'a> {
         }
         let near = |x: &[f64]| smooth_bands(x)[b];
         combined.push(Term::Echo, (w.echo * near(&seat.echo)).sqrt(), MODEL_DOF, true);
-        combined.push(Term::Tail, (w.tail * near(&seat.tail)).sqrt(), MODEL_DOF, true);
+        combined.push(Term::Model, self.model_variance(seat, &w, b).sqrt(), MODEL_DOF, true);
         combined.push(
             Term::UnknownGap,
             (w.unknown_gap * near(&seat.unknown)).sqrt(),
@@ -269,5 +299,23 @@ impl<'a> SessionScatter<'a> {
         combined.push(Term::Window, w.window_db, MODEL_DOF, true);
         combined.push(Term::Noise, (w.noise * seat.noise[b]).sqrt(), MODEL_DOF, false);
         combined
+    }
+
+    /// How far the loss hangs on what the fit assumes.
+    fn model_variance(&self, seat: &SeatScatter, weights: &Weights, b: usize) -> f64 {
+        let of = |pooled: &Vec<f64>, (assumption, own): &(Assumption, Vec<f64>)| {
+            let weight = match assumption {
+                Assumption::FreeRoom => weights.free_room,
+                Assumption::RoomCountsMore => weights.room_counts_more,
+                Assumption::FewerRows => weights.fewer_rows,
+            };
+            let both: Vec<f64> = pooled
+                .iter()
+                .zip(own)
+                .map(|(p, o)| OWN_SHARE * o.powi(2) + (1.0 - OWN_SHARE) * p)
+                .collect();
+            weight * smooth_bands(&both)[b]
+        };
+        self.pooled_moves.iter().zip(&seat.moves_db).map(|(p, own)| of(p, own)).sum()
     }
 }

@@ -45,8 +45,8 @@ fn words(term: Term) -> (&'static str, &'static str) {
             ("placement", "one placement only: how far the microphone may be off its mark")
         }
         Term::Echo => ("echo", "echoes between sheet and loudspeaker"),
+        Term::Model => ("model", "how far the loss moves where the fit assumes otherwise"),
         Term::UnknownGap => ("unknown_gap", "echoes of a gap that is not stated"),
-        Term::Tail => ("tail", "response of the sheet that goes on beyond the fitted filter"),
         Term::Window => ("window", "short window of the direct sound"),
         Term::Noise => ("noise", "noise of the recordings"),
         Term::Room => ("room", "below 500 Hz: the room's sound with and without the sheet"),

@@ -8,6 +8,7 @@
 use super::early::EarlyPlan;
 use super::fft::RealFft;
 use super::median::median;
+use super::whiten::Whitening;
 use crate::ingest::session::SweepSignal;
 use realfft::num_complex::Complex;
 use std::f64::consts::PI;
@@ -23,6 +24,10 @@ const ROUNDS: usize = 3;
 /// Standard deviation of one estimate as group delay over the range, s: 3 ppm of a sweep of
 /// 5 s, measured on simulated takes.
 const ESTIMATE_SD_S: f64 = 5.4e-6;
+
+/// What a sheet adds to that at all seats alike, s: 2 ppm of a sweep of 5 s (simulated sheets 1
+/// rms, most 4).
+const SHEET_SD_S: f64 = 3.6e-6;
 
 /// Phase by which each bin is multiplied to take out a drift of `eps` (1e-6 = 1 ppm) from
 /// a response to an exponential sweep: `exp{j 2 pi eps L (f ln(f/f1) - f)}`.
@@ -79,6 +84,8 @@ impl DriftPlan {
     /// Measured on simulated takes with a 5 s sweep: bias 1, standard deviation 3 ppm over
     /// -200 to 200 ppm; both grow as the sweep gets shorter.
     pub fn estimate_ppm(&self, early: &[f64]) -> Option<f64> {
+        let white = Whitening::new(&self.early, &[early], RANGE_HZ[1], &|_| 0.0);
+        let early = &white.apply(&self.early, early);
         let mut eps = self.slope(early)?;
         let spectrum = self.long.forward(early);
         for _ in 1..ROUNDS {
@@ -137,27 +144,67 @@ impl DriftPlan {
     }
 }
 
-/// Drift of one condition against another: difference of medians and whether it counts.
+/// Drift that a take tells of.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TakeDrift {
+    /// Seat of the take, an index.
+    pub seat: usize,
+    /// Parts per million, see [`DriftPlan::estimate_ppm`].
+    pub ppm: f64,
+}
+
+/// Drift of one condition against another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DriftDifference {
+    /// Second less first, parts per million.
+    pub ppm: f64,
+    /// Whether it stands out of its own scatter: then it is removed.
+    pub stands_out: bool,
+}
+
+/// Drift of one condition against another, by the seats that have takes in both.
 ///
-/// Equal drift in both conditions cancels in every loss. A difference counts above
-/// 20 ppm, where it also stands three standard errors above the scatter of the takes.
-/// The scatter is taken from the takes, but never below what the estimate itself leaves at
-/// this length of sweep ([`estimate_sd_ppm`]): one or two takes show none of it.
-pub fn drift_difference_ppm(
-    without_ppm: &[f64],
-    with_ppm: &[f64],
+/// A single sweep cannot tell a clock from a crossover or a horn, whose treble comes later than
+/// the bass, at each seat by another time; the difference between the conditions at one seat
+/// can. It is the median over the seats, and stands out where it is three times its standard
+/// error: the scatter over the seats, though no less than what an estimate leaves at this length
+/// of sweep ([`estimate_sd_ppm`]), and what a sheet looks like at all seats alike. Without a seat
+/// in common the conditions as a whole are compared. `None` where one of them has no take.
+pub fn drift_difference(
+    without: &[TakeDrift],
+    with: &[TakeDrift],
     rate_constant_s: f64,
-) -> Option<(f64, bool)> {
-    let (a, b) = (median(without_ppm.to_vec())?, median(with_ppm.to_vec())?);
-    let error = |x: &[f64], m: f64| {
-        let deviations: Vec<f64> = x.iter().map(|v| (v - m).abs()).collect();
-        // 1.483 MAD is the standard deviation of a normal; 1.25 that of its median.
-        let sd = 1.483 * median(deviations).unwrap_or(0.0);
-        1.25 * sd.max(estimate_sd_ppm(rate_constant_s)) / (x.len() as f64).sqrt()
+) -> Option<DriftDifference> {
+    let of = |takes: &[TakeDrift], seat: Option<usize>| {
+        let takes = takes.iter().filter(|t| seat.is_none_or(|s| s == t.seat));
+        median(takes.map(|t| t.ppm).collect())
     };
-    let scatter = error(without_ppm, a).hypot(error(with_ppm, b));
-    let difference = b - a;
-    Some((difference, difference.abs() > 20.0 && difference.abs() > 3.0 * scatter))
+    let mut seats: Vec<usize> = without.iter().map(|t| t.seat).collect();
+    seats.sort_unstable();
+    seats.dedup();
+    let at = |seat| Some(of(with, Some(seat))? - of(without, Some(seat))?);
+    let mut differences: Vec<f64> = seats.into_iter().filter_map(at).collect();
+    if differences.is_empty() {
+        differences.push(of(with, None)? - of(without, None)?);
+    }
+    let (n, ppm) = (differences.len() as f64, median(differences.clone())?);
+    let least = 2f64.sqrt() * estimate_sd_ppm(rate_constant_s);
+    // 1.25 is the standard deviation of a normal's median over that of its mean.
+    let of_seats = 1.25 * scatter(&differences, ppm).max(least) / n.sqrt();
+    let of_sheet = delay_as_drift_ppm(SHEET_SD_S, rate_constant_s);
+    Some(DriftDifference { ppm, stands_out: ppm.abs() > 3.0 * of_seats.hypot(of_sheet) })
+}
+
+/// Standard deviation around a middle: from the median deviation where one of many may be wild,
+/// from all where there are few.
+fn scatter(values: &[f64], middle: f64) -> f64 {
+    let deviations: Vec<f64> = values.iter().map(|v| (v - middle).abs()).collect();
+    if values.len() < 5 {
+        let squares: f64 = deviations.iter().map(|d| d * d).sum();
+        return (squares / (values.len() as f64 - 1.0).max(1.0)).sqrt();
+    }
+    // 1.483 median deviations are the standard deviation of a normal.
+    1.483 * median(deviations).unwrap_or(0.0)
 }
 
 /// Standard deviation of one take's estimate, ppm, for a sweep of this rate constant.
@@ -215,27 +262,50 @@ mod tests {
         }
     }
 
+    fn takes(ppm: &[f64]) -> Vec<TakeDrift> {
+        ppm.iter().enumerate().map(|(seat, ppm)| TakeDrift { seat, ppm: *ppm }).collect()
+    }
+
+    fn difference(without: &[f64], with: &[f64], duration_s: f64) -> Option<(f64, bool)> {
+        drift_difference(&takes(without), &takes(with), duration_s / 1000f64.ln())
+            .map(|d| (d.ppm, d.stands_out))
+    }
+
     #[test]
-    fn a_difference_counts_above_20_ppm_and_above_scatter() {
-        let five_s = 5.0 / 1000f64.ln();
-        let difference =
-            |without: &[f64], with: &[f64]| drift_difference_ppm(without, with, five_s);
-        assert_eq!(difference(&[1.0, 2.0, 3.0], &[31.0, 32.0, 33.0]), Some((30.0, true)));
-        assert_eq!(difference(&[1.0, 2.0, 3.0], &[16.0, 17.0, 18.0]), Some((15.0, false)));
-        let noisy = difference(&[-60.0, 0.0, 60.0], &[-30.0, 30.0, 90.0]);
-        assert_eq!(noisy, Some((30.0, false)));
-        assert_eq!(difference(&[], &[1.0]), None);
+    fn a_difference_stands_out_of_its_own_scatter() {
+        let over_5_s = |without: &[f64], with: &[f64]| difference(without, with, 5.0);
+        assert_eq!(over_5_s(&[1.0; 6], &[31.0; 6]), Some((30.0, true)));
+        // Six seats: 3 sqrt((1.25 sqrt 2 3/sqrt 6)^2 + 2^2) = 8.8 ppm.
+        assert_eq!(over_5_s(&[1.0; 6], &[10.5; 6]), Some((9.5, true)));
+        assert_eq!(over_5_s(&[1.0; 6], &[9.0; 6]), Some((8.0, false)));
+        // Crossovers and horns differ from seat to seat, alike in both conditions.
+        let seats = [-520.0, -310.0, -480.0, 0.0, 120.0, -60.0];
+        assert_eq!(over_5_s(&seats, &seats), Some((0.0, false)));
+        assert_eq!(over_5_s(&seats, &seats.map(|s| s + 20.0)), Some((20.0, true)));
+        // One seat is wild, the others agree; all are wild.
+        let wild = [900.0, 30.0, 30.0, 30.0, 30.0, 30.0];
+        assert_eq!(over_5_s(&[0.0; 6], &wild), Some((30.0, true)));
+        let all = [-90.0, 30.0, 150.0, -40.0, 100.0, 30.0];
+        assert_eq!(over_5_s(&[0.0; 6], &all), Some((30.0, false)));
+        assert_eq!(over_5_s(&[0.0; 3], &[150.0, -30.0, -30.0]), Some((-30.0, false)));
+        assert_eq!(over_5_s(&[], &[1.0]), None);
+    }
+
+    #[test]
+    fn without_a_seat_in_common_the_conditions_are_compared() {
+        let at = |seat, ppm| [TakeDrift { seat, ppm }];
+        let found = drift_difference(&at(0, 5.0), &at(1, 45.0), 5.0 / 1000f64.ln()).unwrap();
+        assert_eq!((found.ppm, found.stands_out), (40.0, true));
     }
 
     #[test]
     fn a_short_sweep_needs_a_larger_difference() {
-        // 5.4 us over ln 12 = 2.485 times 0.1448 s: 15.0 ppm a take; three standard errors of
-        // the difference of two single takes are 3 * 1.25 * 1.414 * 15.0 = 79.6 ppm.
+        // 5.4 us over ln 12 = 2.485 times 0.1448 s: 15.0 ppm a take; a single seat needs
+        // 3 sqrt((1.25 sqrt 2 15.0)^2 + 10.0^2) = 85 ppm.
         let one_s = 1.0 / 1000f64.ln();
         assert!((estimate_sd_ppm(one_s) - 15.0).abs() < 0.1, "{}", estimate_sd_ppm(one_s));
-        assert_eq!(drift_difference_ppm(&[5.0], &[80.0], one_s), Some((75.0, false)));
-        assert_eq!(drift_difference_ppm(&[5.0], &[90.0], one_s), Some((85.0, true)));
-        let five_s = 5.0 / 1000f64.ln();
-        assert_eq!(drift_difference_ppm(&[5.0], &[30.0], five_s), Some((25.0, true)));
+        assert_eq!(difference(&[5.0], &[89.0], 1.0), Some((84.0, false)));
+        assert_eq!(difference(&[5.0], &[92.0], 1.0), Some((87.0, true)));
+        assert_eq!(difference(&[5.0], &[30.0], 5.0), Some((25.0, true)));
     }
 }

@@ -30,6 +30,8 @@ const OVERSAMPLING: usize = 16;
 const ALIGN_S: [f64; 2] = [0.001, 0.0012];
 /// Band in which two takes are aligned, Hz: below, the phase of rooms rules; above, noise.
 const ALIGN_HZ: [f64; 2] = [500.0, 12_000.0];
+/// The same where crests were found at different places.
+const COARSE_S: [f64; 2] = [0.003, 0.006];
 
 impl EarlyPlan {
     /// Plans for one sampling rate.
@@ -44,6 +46,11 @@ impl EarlyPlan {
             correlation: RealFft::new(short),
             fine: RealFft::new(short * OVERSAMPLING),
         }
+    }
+
+    /// Transform of early parts.
+    pub fn fft(&self) -> &RealFft {
+        &self.fft
     }
 
     /// Length of every early part, samples.
@@ -95,6 +102,29 @@ impl EarlyPlan {
             .fold((0, f64::MIN), |best, (i, &x)| if x > best.1 { (i, x) } else { best });
         let signed = if best > n / 2 { best as f64 - n as f64 } else { best as f64 };
         signed / (OVERSAMPLING as f64 * self.rate_hz)
+    }
+
+    /// Whole samples by which `late` comes after `early`, up to 3 ms either way: largest
+    /// cross-correlation of all early sound between 0.5 and 12 kHz, reflections included.
+    pub fn coarse_delay(&self, early: &[f64], late: &[f64]) -> i64 {
+        let df_hz = self.rate_hz / self.fft.n_points() as f64;
+        let spectrum = |x| {
+            let [before_s, after_s] = COARSE_S;
+            let mut window = vec![0.0; self.fft.n_points()];
+            let part = self.direct_window(x, before_s, after_s);
+            window[..part.len()].copy_from_slice(&part);
+            self.fft.forward(&window)
+        };
+        let (early, late) = (spectrum(early), spectrum(late));
+        let cross = late.iter().zip(&early).enumerate().map(|(k, (l, e))| {
+            let hz = k as f64 * df_hz;
+            let inside = hz > ALIGN_HZ[0] && hz < ALIGN_HZ[1];
+            if inside { l * e.conj() } else { Complex::default() }
+        });
+        let correlation = self.fft.inverse(cross.collect());
+        let most = self.samples(COARSE_S[0]) as i64;
+        let at = |by: i64| correlation[by.rem_euclid(correlation.len() as i64) as usize];
+        (-most..=most).max_by(|a, b| at(*a).total_cmp(&at(*b))).unwrap_or(0)
     }
 
     /// `early` moved earlier by `advance_s`.
@@ -166,6 +196,20 @@ mod tests {
         let worst = a.iter().zip(&back).map(|(x, y)| (x - y).abs()).fold(0.0, f64::max);
         // The pulse itself holds that much above half the rate.
         assert!(worst < 1e-5, "{worst}");
+    }
+
+    #[test]
+    fn takes_that_were_cut_a_millisecond_apart_are_laid_over_each_other() {
+        let plan = EarlyPlan::new(48_000.0);
+        let direct = pulse(&plan, -20.0);
+        let wall = pulse(&plan, 30.0);
+        let a: Vec<f64> = direct.iter().zip(&wall).map(|(d, w)| d + 1.1 * w).collect();
+        // The other take was cut around the wall's reflection.
+        let direct = pulse(&plan, -68.0);
+        let wall = pulse(&plan, -18.0);
+        let b: Vec<f64> = direct.iter().zip(&wall).map(|(d, w)| d + 0.9 * w).collect();
+        assert_eq!(plan.coarse_delay(&a, &b), -48);
+        assert_eq!(plan.coarse_delay(&b, &a), 48);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::deconvolve::{Deconvolver, fast_length};
 use super::distortion::Distortion;
-use super::drift::{drift_difference_ppm, drift_warp};
+use super::drift::{DriftDifference, TakeDrift, drift_difference, drift_warp};
 use super::seat::{SeatPlan, SeatTransmission, transmit};
 use super::take::{TakePlan, TakeResponse};
 use crate::air::speed_of_sound_m_s;
@@ -51,8 +51,8 @@ pub struct Transfers {
     pub corrected: Vec<SeatTransmission>,
     /// The same for the control loudspeaker (no screen in its way).
     pub control: Vec<SeatTransmission>,
-    /// Difference of clock drift, with minus without, parts per million, and whether it was removed.
-    pub drift_difference_ppm: Option<(f64, bool)>,
+    /// Difference of clock drift, with less without; where it stands out it was removed.
+    pub drift_difference: Option<DriftDifference>,
     /// Speed of sound used, m/s.
     pub speed_m_s: f64,
     /// Whether the gap that places the echoes was found in the takes, not stated.
@@ -60,10 +60,24 @@ pub struct Transfers {
 }
 
 impl Transfers {
+    /// Takes a change of gain between the conditions out of all takes of the main loudspeaker that
+    /// were made with the screen; `step_db` positive = they are softer.
+    ///
+    /// Before anything is fitted: what a sheet throws back follows from what it passes, and that
+    /// must not hold a gain.
+    pub fn take_out_step(&mut self, step_db: f64) {
+        let (power, pressure) = (10f64.powf(step_db / 10.0), 10f64.powf(step_db / 20.0));
+        for seat in self.seats.iter_mut().chain(&mut self.corrected) {
+            seat.pairs.iter_mut().flat_map(|p| &mut p.with).for_each(|x| *x *= pressure);
+            seat.ratio.iter_mut().for_each(|x| *x *= pressure);
+            seat.room_with.iter_mut().flatten().flatten().for_each(|x| *x *= power);
+        }
+    }
+
     /// Places the echoes of the sheet by a gap that was found in the takes, m.
     pub fn place_gap(&mut self, session: &Session, gap_m: f64) {
         for seat in self.seats.iter_mut().chain(&mut self.corrected) {
-            let cosine = angle_cosine(session.manifest.seat[seat.seat].position_m);
+            let cosine = session.manifest.seat_cosine(seat.seat);
             seat.timing.round_trip_s = Some(2.0 * gap_m * cosine / self.speed_m_s);
         }
         self.gap_was_found = true;
@@ -138,7 +152,7 @@ pub fn measure(
                     without.iter().map(|(s, t)| (*s, t)).collect(),
                     with.iter().map(|(s, t)| (*s, t)).collect(),
                 );
-                let cosine = angle_cosine(session.manifest.seat[seat].position_m);
+                let cosine = session.manifest.seat_cosine(seat);
                 let round_trip_s = gap_m
                     .filter(|_| source == SoundSource::Centre)
                     .map(|gap| 2.0 * gap * cosine / speed_m_s);
@@ -167,18 +181,9 @@ pub fn measure(
         seats,
         corrected,
         control,
-        drift_difference_ppm: drift,
+        drift_difference: drift,
         speed_m_s,
         gap_was_found: false,
-    })
-}
-
-/// Cosine of the angle between the loudspeaker's axis and a seat, in the horizontal plane
-/// of its position; 1 where no position is stated.
-pub fn angle_cosine(position_m: Option<[f64; 3]>) -> f64 {
-    position_m.map_or(1.0, |[ahead, right, _]| {
-        let distance = ahead.hypot(right);
-        if distance > 0.0 { (ahead / distance).clamp(0.1, 1.0) } else { 1.0 }
     })
 }
 
@@ -248,12 +253,12 @@ fn remove_drift(
     session: &Session,
     responses: &mut [TakeResponse],
     respond: &(dyn Fn(usize, f64) -> Result<TakeResponse, TransferError> + Sync),
-) -> Result<Option<(f64, bool)>, TransferError> {
-    let of = |responses: &[TakeResponse], condition: Condition| -> Vec<f64> {
+) -> Result<Option<DriftDifference>, TransferError> {
+    let of = |responses: &[TakeResponse], condition: Condition| -> Vec<TakeDrift> {
         responses
             .iter()
             .filter(|r| session.takes[r.take].condition == condition)
-            .filter_map(|r| r.drift_ppm)
+            .filter_map(|r| Some(TakeDrift { seat: session.takes[r.take].seat, ppm: r.drift_ppm? }))
             .collect()
     };
     // Only an exponential sweep shows drift.
@@ -261,8 +266,8 @@ fn remove_drift(
     let without = of(responses, Condition::Without);
     let mut reported = None;
     for condition in [Condition::With, Condition::Corrected] {
-        let found = drift_difference_ppm(&without, &of(responses, condition), rate_constant_s);
-        if let Some((ppm, true)) = found {
+        let found = drift_difference(&without, &of(responses, condition), rate_constant_s);
+        if let Some(DriftDifference { ppm, stands_out: true }) = found {
             let drifted: Vec<&mut TakeResponse> = responses
                 .iter_mut()
                 .filter(|r| session.takes[r.take].condition == condition)

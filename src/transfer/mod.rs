@@ -30,4 +30,5 @@ pub mod rattle;
 pub mod seat;
 pub mod sums;
 pub mod take;
+pub mod whiten;
 pub mod window;

@@ -5,6 +5,7 @@ use super::direct::{DirectPair, SeatTiming, direct_pair, seat_timing};
 use super::early::EarlyPlan;
 use super::fft::RealFft;
 use super::take::{TakeResponse, all_edges_hz};
+use super::whiten::whiten_seat;
 use crate::units::ThirdOctave;
 use realfft::num_complex::Complex;
 
@@ -67,6 +68,8 @@ impl SeatPlan {
     }
 }
 
+/// Length of direct sound against whose noise the whitening is held, s.
+const WHITENED_S: f64 = 0.001;
 /// Early sound in which ripple of the gap is looked for, s after the crest.
 const RATIO_S: f64 = 0.006;
 /// Pairs the takes of one seat; `None` where a condition has no take or nothing can be fitted.
@@ -81,16 +84,22 @@ pub fn transmit(
     if without.is_empty() || with.is_empty() {
         return None;
     }
-    let all_without: Vec<&[f64]> = without.iter().map(|(_, t)| t.early.as_slice()).collect();
-    let timing = seat_timing(early, &all_without, round_trip_s);
+    let everybody: Vec<&TakeResponse> = without.iter().chain(with).map(|(_, t)| *t).collect();
+    let noise_per_s = plan.noise_per_s(early, &everybody);
+    let [earlies_without, earlies_with] = [without, with]
+        .map(|takes| takes.iter().map(|(_, t)| t.early.as_slice()).collect::<Vec<_>>());
+    let noise = |hz: f64| plan.in_band(&noise_per_s, hz) * WHITENED_S;
+    let [white_without, white_with] =
+        whiten_seat(early, [&earlies_without, &earlies_with], plan.top_hz(), &noise);
+    let all_white: Vec<&[f64]> = white_without.iter().map(Vec::as_slice).collect();
+    let timing = seat_timing(early, &all_white, round_trip_s);
     let mut pairs = Vec::with_capacity(without.len() * with.len());
     let mut ratio = vec![Complex::default(); plan.short.n_bins()];
-    for (_, w) in with {
-        for (_, o) in without {
-            let delay_s = early.delay_s(&o.early, &w.early);
-            let aligned = early.advance(&w.early, delay_s);
-            plan.add_ratio(early, &aligned, &o.early, &mut ratio);
-            pairs.push(direct_pair(early, &o.early, &aligned));
+    for w in &white_with {
+        for o in &white_without {
+            let aligned = early.advance(w, early.delay_s(o, w));
+            plan.add_ratio(early, &aligned, o, &mut ratio);
+            pairs.push(direct_pair(early, o, &aligned));
         }
     }
     let n_pairs = pairs.len() as f64;
@@ -104,22 +113,10 @@ pub fn transmit(
         spots.dedup();
         spots.len()
     };
-    let everybody = || without.iter().chain(with).map(|(_, t)| *t);
     let snr_db = (0..plan.n_bands)
-        .map(|b| everybody().map(|t| t.snr_db[b]).fold(f64::INFINITY, f64::min))
+        .map(|b| everybody.iter().map(|t| t.snr_db[b]).fold(f64::INFINITY, f64::min))
         .collect();
-    let window_part = timing.end_s / super::take::ROOM_WINDOW_S;
-    let energies: Vec<(&TakeResponse, Vec<f64>)> =
-        everybody().map(|t| (t, plan.direct_energy(early, &t.early))).collect();
-    let noise_ratio = (0..plan.n_bands)
-        .map(|b| {
-            energies
-                .iter()
-                // The room window counts 85 % of its length under its fade.
-                .map(|(t, direct)| t.noise[b] * window_part / 0.85 / direct[b])
-                .fold(0.0, f64::max)
-        })
-        .collect();
+    let noise_ratio = noise_per_s.iter().map(|n| n * timing.end_s).collect();
     Some(SeatTransmission {
         seat,
         takes: [without.len(), with.len()],
@@ -135,6 +132,30 @@ pub fn transmit(
 }
 
 impl SeatPlan {
+    /// Energy of a second of noise over the energy of the direct sound, per third-octave band, of
+    /// the noisiest take.
+    fn noise_per_s(&self, early: &EarlyPlan, takes: &[&TakeResponse]) -> Vec<f64> {
+        // The room window counts 85 % of its length under its fade.
+        let window_s = 0.85 * super::take::ROOM_WINDOW_S;
+        let of_take = |take: &&TakeResponse| -> Vec<f64> {
+            let direct = self.direct_energy(early, &take.early);
+            take.noise.iter().zip(direct).map(|(n, d)| n / window_s / d).collect()
+        };
+        let of_takes: Vec<Vec<f64>> = takes.iter().map(of_take).collect();
+        (0..self.n_bands).map(|b| of_takes.iter().map(|t| t[b]).fold(0.0, f64::max)).collect()
+    }
+
+    /// Upper end of the last band, Hz.
+    fn top_hz(&self) -> f64 {
+        self.bands.last().map_or(0.0, |b| b.upper_hz())
+    }
+
+    /// Value of the band that holds a frequency, or of the nearest.
+    fn in_band(&self, values: &[f64], hz: f64) -> f64 {
+        let position = 10.0 * (hz / 1000.0).log10() - f64::from(self.bands[0].index());
+        values[(position.round().max(0.0) as usize).min(values.len() - 1)]
+    }
+
     /// Sampling rate, Hz.
     pub fn rate_hz(&self) -> f64 {
         self.rate_hz

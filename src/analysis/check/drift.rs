@@ -5,13 +5,14 @@ use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::{Recording, Session, Take};
 use crate::transfer::deconvolve::Deconvolver;
+use crate::transfer::drift::TakeDrift;
 use crate::transfer::take::TakePlan;
 use rayon::prelude::*;
 
 /// Takes a condition whose drift is measured.
 const TAKES: usize = 3;
 
-/// Drift of up to three usable takes without and with the screen, ppm.
+/// Drift of up to three usable takes without and with the screen.
 ///
 /// `usable` tells by index which takes are worth it. Empty lists for signals that are no
 /// exponential sweep, and for takes in which no direct sound is found.
@@ -19,7 +20,7 @@ pub fn sampled_drift_ppm(
     session: &Session,
     usable: &[bool],
     read: &(dyn Fn(&Take) -> Result<Recording, IngestError> + Sync),
-) -> [Vec<f64>; 2] {
+) -> [Vec<TakeDrift>; 2] {
     if session.sweep.rate_constant_s.is_none() {
         return [Vec::new(), Vec::new()];
     }
@@ -56,7 +57,8 @@ pub fn sampled_drift_ppm(
         })
         .collect();
     let pick = |wanted: &[usize]| {
-        measured.iter().filter(|(index, _)| wanted.contains(index)).map(|(_, ppm)| *ppm).collect()
+        let of = measured.iter().filter(|(index, _)| wanted.contains(index));
+        of.map(|(index, ppm)| TakeDrift { seat: session.takes[*index].seat, ppm: *ppm }).collect()
     };
     [pick(&without), pick(&with)]
 }

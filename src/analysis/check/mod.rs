@@ -12,6 +12,7 @@ use super::level::{ControlLoss, find_level, level_warnings, measure_step};
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
 use crate::ingest::session::{Recording, Session, Take};
+use crate::transfer::drift::TakeDrift;
 use crate::transfer::quality::across::{
     Drifts, Entry, RoughLosses, Weather, judge_across, judge_conditions, recurring_bursts,
     rough_losses, session_scatter,
@@ -116,13 +117,13 @@ pub fn read_facts(
 
 /// Judges all takes.
 ///
-/// `reads` belongs to the session's takes, in their order; `drift_ppm` holds clock drifts of
+/// `reads` belongs to the session's takes, in their order; `drifts` holds clock drifts of
 /// takes without and with the screen, as far as they are known.
 pub fn judge_session(
     session: &Session,
     analyser: &TakeAnalyser,
     reads: &[TakeRead],
-    drift_ppm: [&[f64]; 2],
+    drifts: [&[TakeDrift]; 2],
 ) -> Judged {
     let mut findings: Vec<Vec<Finding>> = reads
         .iter()
@@ -152,8 +153,8 @@ pub fn judge_session(
     }
     let manifest = &session.manifest;
     let spots = plan::fewest_spots(session);
-    let [without_ppm, with_ppm] = drift_ppm;
-    let drifts = Drifts { without_ppm, with_ppm, rate_constant_s: session.sweep.rate_constant_s };
+    let [without, with] = drifts;
+    let drifts = Drifts { without, with, rate_constant_s: session.sweep.rate_constant_s };
     let mut about_session =
         judge_conditions(&weather(manifest), drifts, manifest.screen.gap_m, spots);
     about_session.extend(session_scatter(&entries));

@@ -5,7 +5,7 @@ use super::front::{Front, MAIN_TERM, N_TERMS, expected, whole_samples};
 use super::late::apart_sd_at_first;
 use super::reflector::limited;
 use super::slow::add_slow;
-use super::state::{Look, Pair, Seat, State};
+use super::state::{LEFT_WEIGHT, Look, Pair, Seat, State};
 use super::{Spectrum, mean_of};
 use crate::transfer::fft::turns;
 use crate::transfer::window::cut_circular;
@@ -20,6 +20,9 @@ const GAP_SD_PART: f64 = 0.018;
 pub(super) const LAG_PART: f64 = 0.06;
 /// ... and is tried in steps of this part.
 const LAG_STEP: f64 = 0.006;
+
+/// Round trip of a gap of 0.1 m, s.
+pub(super) const USUAL_TRIP_S: f64 = 0.0006;
 
 /// Echoes of one seat.
 #[derive(Clone)]
@@ -78,7 +81,8 @@ impl Fitter<'_> {
         };
         // Lags with the same rows share all of their equations but one column.
         let rows = |factor: &f64| self.last_row(rows_end_s(pair.end_s, round_trip_s * factor));
-        let look = Look { state, pair, apart_sd: &apart_sd_at_first(), late: &late };
+        let (apart_sd, left_weight) = (&apart_sd_at_first(), LEFT_WEIGHT);
+        let look = Look { state, pair, apart_sd, left_weight, late: &late };
         let mut all = Vec::with_capacity(factors.len());
         for group in factors.chunk_by(|a, b| rows(a) == rows(b)) {
             let terms: Vec<Vec<f64>> = group.iter().map(term).collect();
@@ -104,8 +108,8 @@ impl Fitter<'_> {
     }
 
     /// Echo series of a seat, and what each term changes.
-    pub(super) fn echo(&self, seat: &Seat, state: &State, front: &Front) -> Option<Echo> {
-        let round_trip_s = seat.given.timing.round_trip_s? * front.lag_factor;
+    pub(super) fn echo(&self, seat: &Seat, state: &State, front: &Front) -> Echo {
+        let round_trip_s = self.round_trip_s(seat) * front.lag_factor;
         let reflection = self.reflector(seat, state).reflection(&self.fft, self.df_hz());
         let one = Complex::new(1.0, 0.0);
         let mut series = Vec::with_capacity(reflection.len());
@@ -117,7 +121,12 @@ impl Fitter<'_> {
             series.push(g);
             derivative.push(whole[k] * g * g * returned);
         }
-        Some(Echo { series, derivative, round_trip_s })
+        Echo { series, derivative, round_trip_s }
+    }
+
+    /// Round trip of a seat, s; a usual one where no gap is known, for the rows' sake.
+    fn round_trip_s(&self, seat: &Seat) -> f64 {
+        seat.given.timing.round_trip_s.unwrap_or(USUAL_TRIP_S)
     }
 
     /// What a unit of each term of the front adds to a take with the screen.

@@ -10,7 +10,7 @@ use std::f64::consts::PI;
 
 /// Parts around the main one, at multiples of [`TAP_S`]: cones, horns and frames stand some
 /// centimetres deeper.
-const TAPS: std::ops::RangeInclusive<i32> = -2..=11;
+const TAPS: std::ops::RangeInclusive<i32> = -2..=13;
 /// Time between parts, s: 7 mm of way.
 const TAP_S: f64 = 1.0 / 48_000.0;
 /// Main reflection (pressure) expected, its standard deviation ...
@@ -24,7 +24,7 @@ const SHELF: [f64; 2] = [-0.07, 0.25];
 /// Corners of these shelves, Hz: fronts of 0.1 to 0.5 m.
 const SHELVES_HZ: [f64; 3] = [300.0, 700.0, 1600.0];
 /// Number of parts.
-const N_TAPS: usize = 14;
+const N_TAPS: usize = 16;
 
 /// Number of terms a front is made of.
 pub const N_TERMS: usize = N_TAPS + SHELVES_HZ.len();

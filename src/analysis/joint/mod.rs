@@ -14,6 +14,7 @@
 //! after them count less, as far as that does not explain them. `T` is left free wherever the direct sound tells
 //! of it, so that no model of the cloth or of its holes comes in.
 
+mod alone;
 mod echoes;
 mod equations;
 mod fitter;
@@ -23,6 +24,7 @@ mod pair;
 pub mod reflector;
 mod slow;
 mod state;
+mod steps;
 #[cfg(test)]
 mod tests;
 mod thin;
@@ -47,6 +49,19 @@ pub struct Joint {
     pub front: Option<Front>,
     /// Seats, in the order of the transmissions.
     pub seats: Vec<SeatFit>,
+    /// The same under other assumptions: how far the loss moves tells how far it hangs on them.
+    pub others: Vec<(Assumption, Joint)>,
+}
+
+/// What another fit assumes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Assumption {
+    /// The room's late sound may differ in any way between the conditions.
+    FreeRoom,
+    /// Rows that hold reflections count more.
+    RoomCountsMore,
+    /// The rows end earlier (fits without a front).
+    FewerRows,
 }
 
 /// The sheet at one seat.
@@ -81,12 +96,14 @@ pub fn fit_with_known_echoes(
         let at = known_seats.iter().position(|k| k.seat == seat.given.seat)?;
         known.seats.get(at)
     };
-    let fits: Option<Vec<SeatFit>> =
-        fitter.seats.par_iter().map(|seat| fitter.plain(seat, alike(seat), known)).collect();
-    match fits {
-        Some(seats) => Joint { front: known.front.clone(), seats },
-        None => Joint::nothing(seats),
-    }
+    let fits = |fewer_rows: bool| -> Option<Joint> {
+        let one = |seat: &Seat| fitter.plain(seat, alike(seat), known, fewer_rows);
+        let seats = fitter.seats.par_iter().map(one).collect::<Option<_>>()?;
+        Some(Joint { front: known.front.clone(), seats, others: Vec::new() })
+    };
+    let Some(joint) = fits(false) else { return Joint::nothing(seats) };
+    let others = fits(true).map(|other| (Assumption::FewerRows, other)).into_iter().collect();
+    Joint { others, ..joint }
 }
 
 impl Joint {
@@ -99,7 +116,23 @@ impl Joint {
             reflector: Reflector::none(),
             round_trip_s: None,
         };
-        Self { front: None, seats: seats.iter().map(nothing).collect() }
+        Self { front: None, seats: seats.iter().map(nothing).collect(), others: Vec::new() }
+    }
+}
+
+/// Where the sheet's reflection is asked for, Hz: above, errors of the fit grow.
+const REFLECTED_HZ: [f64; 2] = [1000.0, 8000.0];
+
+impl Joint {
+    /// Pressure that the sheet throws back over what comes to it, rms from 1 to 8 kHz, by what all
+    /// seats show together; 0 = nothing hangs there.
+    pub fn reflected(&self, plan: &SeatPlan) -> f64 {
+        let reflectors: Vec<Reflector> = self.seats.iter().map(|s| s.reflector.clone()).collect();
+        let Some(middle) = Reflector::middle(&reflectors) else { return 0.0 };
+        let reflection = middle.reflection(&plan.fft, plan.step_hz());
+        let [from, to] = REFLECTED_HZ.map(|hz| (hz / plan.step_hz()) as usize);
+        let power = reflection[from..=to].iter().map(Complex::norm_sqr).sum::<f64>();
+        (power / (to - from + 1) as f64).sqrt()
     }
 }
 
@@ -130,11 +163,6 @@ impl SeatFit {
         let lags = turns(-2.0 * PI * df_hz * round_trip_s);
         let ratio = returned.iter().zip(lags).enumerate();
         Some(ratio.map(|(k, (r, lag))| limited(r * front.at(k as f64 * df_hz) * lag)).collect())
-    }
-
-    /// Taps of the sheet, mean over pairs.
-    pub fn mean_taps(&self) -> Vec<f64> {
-        mean_of(&self.taps)
     }
 }
 

@@ -43,6 +43,20 @@ impl Reflector {
         }
     }
 
+    /// The middle of several with the same first lag, figure by figure: means of what lies inside
+    /// the quartiles, so that one seat in four may be wild. What one has no tap for counts as 0.
+    /// `None` of none.
+    pub fn middle(all: &[Self]) -> Option<Self> {
+        let n_taps = all.iter().map(|r| r.taps.len()).max()?;
+        let tap = |i: usize| middle(all.iter().map(|r| r.taps.get(i).copied().unwrap_or(0.0)));
+        Some(Self {
+            first_lag: all[0].first_lag,
+            taps: (0..n_taps).map(tap).collect(),
+            slow: (0..all[0].slow.len()).map(|i| middle(all.iter().map(|r| r.slow[i]))).collect(),
+            delay_s: middle(all.iter().map(|r| r.delay_s)),
+        })
+    }
+
     /// One that reflects everything, for seats without values.
     pub fn none() -> Self {
         Self { first_lag: 0, taps: Vec::new(), slow: Vec::new(), delay_s: 0.0 }
@@ -59,6 +73,15 @@ impl Reflector {
     pub fn reflection(&self, fft: &RealFft, df_hz: f64) -> Spectrum {
         thin::reflection(df_hz, &self.through(fft, df_hz), self.delay_s)
     }
+}
+
+/// Mean without the lowest and the highest quarter.
+fn middle(values: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    let off = values.len() / 4;
+    let inside = &values[off..values.len() - off];
+    inside.iter().sum::<f64>() / inside.len() as f64
 }
 
 /// From this lag on the taps may hold an echo, s.

@@ -4,8 +4,14 @@ use super::Spectrum;
 use super::echoes::Echo;
 use super::late::Stretch;
 use super::pair::Reduced;
+use super::reflector::Reflector;
 use crate::transfer::direct::DirectPair;
 use crate::transfer::seat::SeatTransmission;
+
+/// Weight of the residual's power against the error of clean rows: what reflections leave is
+/// alike at neighbouring samples and at seats side by side, and so tells less than its
+/// number of rows.
+pub(super) const LEFT_WEIGHT: f64 = 4.0;
 
 /// Everything of a seat that does not change from step to step.
 pub struct Seat<'a> {
@@ -29,7 +35,7 @@ pub struct Pair {
 }
 
 /// What a step knows of one seat.
-#[derive(Clone)]
+#[derive(Clone, Default)]
 pub(super) struct State {
     /// Taps of all pairs.
     pub(super) taps: Vec<Vec<f64>>,
@@ -43,7 +49,9 @@ pub(super) struct State {
     pub(super) moved: Vec<Vec<f64>>,
     /// Taps of the filters on top of that, of all pairs.
     pub(super) apart: Vec<Vec<f64>>,
-    /// Echoes with the front of that step; `None` where no gap places them.
+    /// What sends the echoes back, where the other seats have a say in it.
+    pub(super) reflector: Option<Reflector>,
+    /// Echoes with the front of that step; `None` before the first.
     pub(super) echo: Option<Echo>,
 }
 
@@ -53,6 +61,8 @@ pub(super) struct Look<'a> {
     pub(super) pair: &'a Pair,
     /// Standard deviation expected of the filters on its late sound, stretch by stretch.
     pub(super) apart_sd: &'a [f64],
+    /// [`LEFT_WEIGHT`], or what stands in its place.
+    pub(super) left_weight: f64,
     /// Its late sound, see [`super::fitter::Fitter::late`].
     pub(super) late: &'a [Vec<f64>],
 }

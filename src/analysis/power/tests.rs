@@ -6,6 +6,7 @@ use crate::support::assert_close;
 
 fn speaker() -> SpeakerInfo {
     SpeakerInfo {
+        height_m: None,
         power_w: Some(100.0),
         amplifier_w: Some(400.0),
         driver_limit_w: Some(60.0),

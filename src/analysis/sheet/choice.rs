@@ -2,6 +2,7 @@
 
 use super::fit::{FitInput, ModelFit, ModelKind, Parameter, Quantity, fit_all};
 use super::models::Sheet;
+use crate::analysis::loss::shows_loss;
 use serde::Serialize;
 
 /// What kind of loss the measured curve shows.
@@ -60,18 +61,10 @@ pub fn weigh_models(input: &FitInput) -> Evidence {
             fits,
         );
     };
-    let seen = input
-        .bands
-        .iter()
-        .zip(&input.loss)
-        .filter(|(band, _)| band.exact_hz() >= input.from_hz)
-        .filter_map(|(_, l)| *l)
-        .filter(|l| l.value_db > l.u95_db)
-        .count();
-    if seen < 3 {
+    if !shows_loss(&input.bands, &input.loss, input.from_hz) {
         return nothing(
             "Hardly any band loses more than its uncertainty: there is no loss to explain.",
-            fits,
+            Vec::new(),
         );
     }
     let best_aicc = best.aicc;

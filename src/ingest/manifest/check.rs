@@ -275,6 +275,7 @@ impl Checker<'_> {
 
     fn speaker(&self, m: &Manifest) -> Checked {
         let Some(s) = &m.speaker else { return Ok(()) };
+        self.optional("speaker.height_m", s.height_m, From(0.0, 20.0), "m")?;
         self.optional("speaker.power_w", s.power_w, Above(0.0, 1e5), "W")?;
         self.optional("speaker.amplifier_w", s.amplifier_w, Above(0.0, 1e5), "W")?;
         self.optional("speaker.driver_limit_w", s.driver_limit_w, Above(0.0, 1e5), "W")?;

@@ -269,6 +269,9 @@ pub enum SoundSource {
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SpeakerInfo {
+    /// Height of its reference point above the floor, m: angles to seats whose position is stated
+    /// are worked out in three dimensions then.
+    pub height_m: Option<f64>,
     /// Power used at reference level without the screen, W.
     pub power_w: Option<f64>,
     /// Power the amplifier can give, W.
@@ -279,6 +282,18 @@ pub struct SpeakerInfo {
     pub driver_band_hz: Option<[f64; 2]>,
     /// Sensitivity, dB at 1 W, 1 m.
     pub sensitivity_db: Option<f64>,
+}
+
+impl Manifest {
+    /// Cosine of the angle between the loudspeaker's axis and a seat, 0.1 to 1; 1 where no position
+    /// is stated, in the plan alone where the loudspeaker's height is not.
+    pub fn seat_cosine(&self, seat: usize) -> f64 {
+        let Some([ahead, right, height]) = self.seat[seat].position_m else { return 1.0 };
+        let speaker_m = self.speaker.as_ref().and_then(|s| s.height_m);
+        let up = speaker_m.map_or(0.0, |speaker_m| height - speaker_m);
+        let distance = ahead.hypot(right).hypot(up);
+        if distance > 0.0 { (ahead / distance).clamp(0.1, 1.0) } else { 1.0 }
+    }
 }
 
 /// `[correction]`

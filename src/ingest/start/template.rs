@@ -111,8 +111,9 @@ backing = false                    # true: a second, black cloth hangs behind th
     }
     text.push_str(
         r#"
-# For power and headroom.
+# For angles (height_m), power and headroom.
 # [speaker]
+# height_m = 1.1                   # of its acoustic centre above the floor
 # power_w = 100                    # used at reference level without the screen
 # amplifier_w = 400
 # driver_limit_w = 60              # high-frequency driver

@@ -121,6 +121,7 @@ mod tests {
         let mut result = example_result(3);
         assert!(power_figure(&result).is_none());
         let speaker = SpeakerInfo {
+            height_m: None,
             power_w: Some(100.0),
             amplifier_w: Some(400.0),
             driver_limit_w: None,

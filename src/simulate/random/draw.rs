@@ -1,7 +1,9 @@
 //! Sheets, walls, reflections and loudspeakers, drawn one by one.
 
 use crate::ingest::manifest::Construction;
-use crate::simulate::loudspeaker::{Crossover, CrossoverOrder, EdgeArrival, Fall, Loudspeaker, Ripple};
+use crate::simulate::loudspeaker::{
+    Crossover, CrossoverOrder, EdgeArrival, Fall, Loudspeaker, Ripple,
+};
 use crate::simulate::room::Wall;
 use crate::simulate::scenario::{Control, EarlyReflection, Scatter, Scenario, SeatBack};
 use crate::simulate::sheet::{Resonance, Sheet};
@@ -122,12 +124,9 @@ impl Draw {
     pub(super) fn as_real_ones_are(&mut self, speaker: &mut Loudspeaker) {
         let fall_db = self.between(0.0, 40.0);
         let from_hz = self.log_between(2000.0, 8000.0);
-        speaker.falls = vec![
-            Fall::to(from_hz, 16_000.0, fall_db),
-            Fall::tilt(100.0, self.between(0.0, 1.0)),
-        ];
-        let order =
-            if self.chance(0.5) { CrossoverOrder::Second } else { CrossoverOrder::Fourth };
+        speaker.falls =
+            vec![Fall::to(from_hz, 16_000.0, fall_db), Fall::tilt(100.0, self.between(0.0, 1.0))];
+        let order = if self.chance(0.5) { CrossoverOrder::Second } else { CrossoverOrder::Fourth };
         let late_s = self.between(-0.0003, 0.0007);
         speaker.crossover = Some(Crossover {
             at_hz: self.log_between(300.0, 3000.0),

@@ -55,6 +55,9 @@ pub enum Kind {
     Scattering,
     /// The same of a film with holes.
     ScatteringFilm,
+    /// A loudspeaker 0.3 to 0.6 m below ears that are 1.5 m away in the first row; no height is
+    /// stated.
+    Heights,
     /// A heavy film 0.3 m before a front that returns 0.6 at all frequencies, 44.1 kHz, 16 bit; the
     /// microphone moved by 5 mm between takes that are stated as one spot.
     HeavyOneSpot,
@@ -62,7 +65,7 @@ pub enum Kind {
 
 impl Kind {
     /// All kinds with the names that [`Kind::from_name`] takes.
-    pub const ALL: [(Self, &'static str); 20] = [
+    pub const ALL: [(Self, &'static str); 21] = [
         (Self::Woven, "woven"),
         (Self::Perforated, "perforated"),
         (Self::Mixed, "mixed"),
@@ -83,6 +86,7 @@ impl Kind {
         (Self::Scattering, "scattering"),
         (Self::ScatteringFilm, "scattering_film"),
         (Self::HeavyOneSpot, "heavy_one_spot"),
+        (Self::Heights, "heights"),
     ];
 
     /// The kind of a name.
@@ -142,11 +146,22 @@ impl Scenario {
             Kind::Scattering | Kind::ScatteringFilm => {
                 s.scatter = s.seats.iter().map(|_| draw.scatter()).collect();
             }
+            Kind::Heights => {
+                s.speaker.position_m[2] = draw.between(0.55, 0.85);
+                for (i, seat) in s.seats.iter_mut().enumerate() {
+                    seat.position_m[0] = if i < 3 { 1.5 } else { 2.4 };
+                }
+            }
             Kind::HeavyOneSpot => {
                 (s.rate_hz, s.recorder.bits) = (44_100, Some(16));
                 (s.gap_m, s.move_rms_m, s.stated_as_one_spot) = (0.3, 0.005, true);
-                s.front =
-                    FrontReflection { low: 0.6, high: 0.6, corner_hz: 1000.0, deep: 0.0, deep_s: 0.0 };
+                s.front = FrontReflection {
+                    low: 0.6,
+                    high: 0.6,
+                    corner_hz: 1000.0,
+                    deep: 0.0,
+                    deep_s: 0.0,
+                };
             }
             _ => {}
         }
