@@ -97,9 +97,8 @@ fn a_late_treble_does_not_bend_the_loss() {
 #[test]
 fn what_is_scattered_towards_one_seat_does_not_bend_its_echoes() {
     let mut scenario = short(Kind::ScatteringFilm, 2);
-    scenario.scatter = [1.0, -1.0, 0.5]
-        .map(|sign| vec![Scatter { delay_s: 0.00015, gain: 0.06 * sign }])
-        .to_vec();
+    scenario.scatter =
+        [1.0, -1.0, 0.5].map(|sign| vec![Scatter { delay_s: 0.00015, gain: 0.06 * sign }]).to_vec();
     let memory = made(&scenario);
     let found = rms_db(&memory, &losses(&memory, &|_, _| ()).table);
     assert!(found < 0.1, "{found} dB");
