@@ -10,7 +10,8 @@ mod fault;
 mod header;
 mod write;
 
-pub(crate) use decode::kind_name;
+pub(crate) use decode::{check_floats, decode_block, kind_name};
+pub(crate) use header::{Layout, read_long_layout, settle_format};
 pub use decode::{WavData, decode_wav, read_wav};
 pub use fault::{WavError, WavFault};
 pub use header::{Encoding, WavInfo, wav_info};

@@ -1,0 +1,78 @@
+//! Which channel of a recording is the microphone, and which the electrical reference.
+
+use super::find::Found;
+
+/// A channel holds the sweep where it has at least this part of the sweeps that the best has.
+const SHARE: f64 = 0.5;
+/// Energy of the decay over that of the peak below which no room can have answered, dB.
+const NO_ROOM_DB: f64 = -35.0;
+/// The peak: this much on either side of it, s.
+const PEAK_S: f64 = 0.002;
+/// The decay: after the peak, from here to here, s.
+const DECAY_S: [f64; 2] = [0.004, 0.2];
+
+/// What the channels of a recording are, counted from 0.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Channels {
+    /// The microphone.
+    pub mic: usize,
+    /// Other channels that hold the sweep as a microphone does, weaker.
+    pub others: Vec<usize>,
+    /// The electrical reference.
+    pub reference: Option<usize>,
+}
+
+/// Channels that hold the sweeps, by what was found in each.
+pub(super) fn with_sweeps(found: &[Vec<Found>]) -> Vec<usize> {
+    let most = found.iter().map(Vec::len).max().unwrap_or(0);
+    let needed = (SHARE * most as f64).ceil().max(1.0) as usize;
+    (0..found.len()).filter(|&channel| found[channel].len() >= needed).collect()
+}
+
+/// Median energy of the sweeps of a channel.
+pub(super) fn strength(found: &[Found]) -> f64 {
+    let mut energies: Vec<f64> = found.iter().map(|f| f.energy).collect();
+    energies.sort_by(f64::total_cmp);
+    energies.get(energies.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// Whether a response, circular, is that of a wire: no room answers in it.
+pub(super) fn is_electrical(response: &[f64], rate_hz: f64) -> bool {
+    let n = response.len();
+    let peak = (0..n).max_by(|&a, &b| response[a].abs().total_cmp(&response[b].abs()));
+    let Some(peak) = peak.filter(|&p| response[p] != 0.0) else { return false };
+    let energy = |from_s: f64, to_s: f64| {
+        let [from, to] = [from_s, to_s].map(|s| (s * rate_hz).round() as i64);
+        (from..to).map(|i| response[(peak as i64 + i).rem_euclid(n as i64) as usize].powi(2)).sum::<f64>()
+    };
+    let [from, to] = DECAY_S;
+    10.0 * (energy(from, to) / energy(-PEAK_S, PEAK_S)).log10() < NO_ROOM_DB
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wire_has_no_decay_and_a_room_has() {
+        let mut wire = vec![1e-6; 48_000];
+        wire[100] = 1.0;
+        assert!(is_electrical(&wire, 48_000.0));
+        let mut room = wire.clone();
+        for (i, x) in room[101..].iter_mut().enumerate() {
+            *x += 0.02 * (-(i as f64) / 4800.0).exp() * if i % 2 == 0 { 1.0 } else { -1.0 };
+        }
+        assert!(!is_electrical(&room, 48_000.0));
+        assert!(!is_electrical(&[0.0; 100], 48_000.0));
+    }
+
+    #[test]
+    fn a_channel_with_few_of_the_sweeps_holds_none() {
+        let found = |n: usize, energy| {
+            vec![Found { start_frame: 0, energy, contrast_db: 30.0 }; n]
+        };
+        assert_eq!(with_sweeps(&[found(12, 1.0), found(1, 9.0), found(6, 1.0)]), [0, 2]);
+        assert_eq!(with_sweeps(&[vec![], vec![]]), [0usize; 0]);
+        assert_eq!(strength(&[]), 0.0);
+    }
+}

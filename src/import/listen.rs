@@ -1,0 +1,260 @@
+//! One recording: its sweeps found, its channels told apart, each sweep judged.
+
+use super::channel::{Channels, is_electrical, strength, with_sweeps};
+use super::cut::{cut, stretches};
+use super::error::ImportError;
+use super::find::{Finder, Found};
+use super::formats::{About, Block, Source};
+use super::judge::{Judge, Judged};
+use super::resample::resample;
+use crate::ingest::session::SweepSignal;
+use rayon::prelude::*;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+/// Rates that players and recorders have, Hz.
+const USUAL_RATES_HZ: [f64; 8] =
+    [32_000.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 176_400.0, 192_000.0, 22_050.0];
+/// A pace this near to that of two usual rates is theirs.
+const PACE_ERROR: f64 = 0.004;
+/// Where no sweep is found, ones played at another rate are looked for in so much, s.
+const SEARCHED_S: f64 = 900.0;
+
+/// A recording with what was found in it.
+pub(super) struct Heard {
+    pub path: PathBuf,
+    pub about: About,
+    /// Samples of each channel, counted.
+    pub n_frames: u64,
+    /// `None` where no sweep was found.
+    pub channels: Option<Channels>,
+    pub sweeps: Vec<HeardSweep>,
+}
+
+/// One sweep of a recording.
+pub(super) struct HeardSweep {
+    /// When it begins, s from the start of the recording.
+    pub start_s: f64,
+    /// What a take of it holds, frames of the recording.
+    pub stretch: Range<u64>,
+    pub judged: Judged,
+}
+
+/// Looks for `sweep` in the recording at `path`. `channel`, counted from 0, is the microphone's
+/// where the user says so; `tick` is told the frames that were read.
+///
+/// # Errors
+/// [`ImportError`] where the recording cannot be used at all: unreadable, without that channel,
+/// without any microphone, or played at a wrong rate.
+pub(super) fn listen(
+    sweep: &SweepSignal,
+    path: &Path,
+    channel: Option<usize>,
+    tick: &dyn Fn(u64),
+) -> Result<Heard, ImportError> {
+    let mut source = Source::open(path)?;
+    let refuse = |problem: String, advice: &str| ImportError::Recording {
+        path: path.into(),
+        problem,
+        advice: advice.into(),
+    };
+    let about = source.about.clone();
+    if let Some(channel) = channel.filter(|&c| c >= about.n_channels) {
+        let n = about.n_channels;
+        let problem = format!("--channel says {}, the recording has {n}", channel + 1);
+        return Err(refuse(problem, "name the channel of the microphone"));
+    }
+    let (found, n_frames) = search(sweep, &mut source, 1.0, u64::MAX, tick)?;
+    if n_frames == 0 {
+        return Err(refuse("it holds no sample".into(), "copy it from the recorder again"));
+    }
+    let holding = match channel {
+        Some(channel) if found[channel].is_empty() => Vec::new(),
+        _ => with_sweeps(&found),
+    };
+    if holding.is_empty() {
+        if let Some(slowness) = other_pace(sweep, &mut source)? {
+            return Err(wrong_rate(path, sweep.rate_hz, slowness - 1.0));
+        }
+        return Ok(Heard { path: path.into(), about, n_frames, channels: None, sweeps: Vec::new() });
+    }
+    let channels = tell_apart(sweep, &mut source, &found, &holding, channel, n_frames)?;
+    let sweeps = judge(sweep, &mut source, &found[channels.mic], channels.mic, n_frames)?;
+    let paces: Vec<f64> = sweeps.iter().filter_map(|s| s.judged.wrong_pace).collect();
+    if 2 * paces.len() > sweeps.len() {
+        return Err(wrong_rate(path, sweep.rate_hz, paces[paces.len() / 2]));
+    }
+    Ok(Heard { path: path.into(), about, n_frames, channels: Some(channels), sweeps })
+}
+
+/// Sweeps of every channel in up to `n_most` frames, and the number of frames read.
+fn search(
+    sweep: &SweepSignal,
+    source: &mut Source,
+    slowness: f64,
+    n_most: u64,
+    tick: &dyn Fn(u64),
+) -> Result<(Vec<Vec<Found>>, u64), ImportError> {
+    let n_channels = source.about.n_channels;
+    let finders = Finder::for_channels(sweep, source.about.rate_hz, slowness, n_channels);
+    let Some(mut finders) = finders else {
+        return Err(ImportError::Recording {
+            path: source.path.clone(),
+            problem: format!(
+                "at {} Hz it carries too little of the sweep to find it",
+                source.about.rate_hz
+            ),
+            advice: "record at 44100 Hz or more".into(),
+        });
+    };
+    source.seek(0)?;
+    let mut block = Block::new();
+    let mut n_frames = 0;
+    while n_frames < n_most && source.next(&mut block)? {
+        let n = block.first().map_or(0, Vec::len) as u64;
+        n_frames += n;
+        tick(n);
+        finders.par_iter_mut().zip(&block).for_each(|(finder, samples)| finder.push(samples));
+    }
+    Ok((finders.into_par_iter().map(Finder::finish).collect(), n_frames))
+}
+
+/// How much more slowly than it should be the sweep was played, where it was played at
+/// another usual rate.
+fn other_pace(sweep: &SweepSignal, source: &mut Source) -> Result<Option<f64>, ImportError> {
+    let own = f64::from(sweep.rate_hz);
+    let n_most = (SEARCHED_S * f64::from(source.about.rate_hz)) as u64;
+    let mut best: Option<(f64, f64)> = None;
+    for rate in USUAL_RATES_HZ.into_iter().filter(|&r| r != own && (0.4..2.5).contains(&(r / own))) {
+        let slowness = own / rate;
+        let Ok((found, _)) = search(sweep, source, slowness, n_most, &|_| {}) else { continue };
+        for one in found.iter().flatten() {
+            if best.is_none_or(|(contrast, _)| one.contrast_db > contrast) {
+                best = Some((one.contrast_db, slowness));
+            }
+        }
+    }
+    Ok(best.map(|(_, slowness)| slowness))
+}
+
+/// The refusal of a recording whose sweeps run `off` times as long again.
+fn wrong_rate(path: &Path, sweep_rate_hz: u32, off: f64) -> ImportError {
+    let own = f64::from(sweep_rate_hz);
+    let usual = USUAL_RATES_HZ
+        .into_iter()
+        .min_by(|a, b| (own / a - 1.0 - off).abs().total_cmp(&(own / b - 1.0 - off).abs()))
+        .filter(|rate| (own / rate - 1.0 - off).abs() < PACE_ERROR);
+    let pace = format!(
+        "its sweeps run {:.1} % {} and sound {} than the session's",
+        100.0 * off.abs(),
+        if off > 0.0 { "longer" } else { "shorter" },
+        if off > 0.0 { "lower" } else { "higher" },
+    );
+    let (problem, advice) = match usual {
+        Some(rate) => (
+            format!(
+                "{pace}, as when the {sweep_rate_hz} Hz file is played at {rate:.0} Hz, or the file \
+                 states a wrong rate"
+            ),
+            format!(
+                "set the player to {sweep_rate_hz} Hz and record again (a recorder at another rate \
+                 does no harm)"
+            ),
+        ),
+        None => (
+            format!("{pace}: another sweep was played"),
+            "play the sweep of this session and record again".into(),
+        ),
+    };
+    ImportError::Recording { path: path.into(), problem, advice }
+}
+
+/// Microphone and reference among the channels that hold sweeps.
+fn tell_apart(
+    sweep: &SweepSignal,
+    source: &mut Source,
+    found: &[Vec<Found>],
+    holding: &[usize],
+    stated: Option<usize>,
+    n_frames: u64,
+) -> Result<Channels, ImportError> {
+    let rate_hz = source.about.rate_hz;
+    let clearest = |channel: usize| {
+        found[channel].iter().max_by(|a, b| a.contrast_db.total_cmp(&b.contrast_db))
+    };
+    let mut electrical = Vec::new();
+    for &channel in holding.iter().filter(|&&c| Some(c) != stated) {
+        let Some(one) = clearest(channel) else { continue };
+        let stretch = stretches(sweep, rate_hz, n_frames, &[one.start_frame]).remove(0);
+        let sound = cut(source, &stretch, &[channel])?.remove(0);
+        let sound = at_rate(source, &sound, sweep.rate_hz)?;
+        let judge = Judge::new(sweep, sound.len());
+        if is_electrical(&judge.response(sound), f64::from(sweep.rate_hz)) {
+            electrical.push(channel);
+        }
+    }
+    let mut mics: Vec<usize> =
+        holding.iter().copied().filter(|c| !electrical.contains(c)).collect();
+    mics.sort_by(|&a, &b| strength(&found[b]).total_cmp(&strength(&found[a])));
+    let Some(mic) = stated.or(mics.first().copied()) else {
+        let list: Vec<String> = electrical.iter().map(|c| (c + 1).to_string()).collect();
+        return Err(ImportError::Recording {
+            path: source.path.clone(),
+            problem: format!(
+                "channel {} holds the sweep as it went into the amplifier, and no channel holds a \
+                 microphone",
+                list.join(" and ")
+            ),
+            advice: "check the microphone and its channel, or name it with --channel".into(),
+        });
+    };
+    let others = mics.into_iter().filter(|&c| c != mic).collect();
+    Ok(Channels { mic, others, reference: electrical.first().copied() })
+}
+
+/// Sound of a recording at the rate of the session.
+pub(super) fn at_rate(
+    source: &Source,
+    samples: &[f64],
+    rate_hz: u32,
+) -> Result<Vec<f64>, ImportError> {
+    resample(samples, source.about.rate_hz, rate_hz).map_err(|problem| ImportError::Recording {
+        path: source.path.clone(),
+        problem: format!("cannot be brought to {rate_hz} Hz ({problem})"),
+        advice: format!("export the recording at {rate_hz} Hz"),
+    })
+}
+
+/// Every sweep of the microphone's channel judged, as many at a time as there are threads.
+fn judge(
+    sweep: &SweepSignal,
+    source: &mut Source,
+    found: &[Found],
+    mic: usize,
+    n_frames: u64,
+) -> Result<Vec<HeardSweep>, ImportError> {
+    let rate_hz = source.about.rate_hz;
+    let starts: Vec<i64> = found.iter().map(|f| f.start_frame).collect();
+    let cuts = stretches(sweep, rate_hz, n_frames, &starts);
+    let longest = cuts.iter().map(|c| c.end - c.start).max().unwrap_or(0);
+    let n_points = longest as f64 * f64::from(sweep.rate_hz) / f64::from(rate_hz);
+    let judge = Judge::new(sweep, n_points as usize + 1);
+    let mut sweeps = Vec::with_capacity(cuts.len());
+    let numbered: Vec<(i64, Range<u64>)> = starts.into_iter().zip(cuts).collect();
+    for some in numbered.chunks(rayon::current_num_threads().max(1)) {
+        let mut sounds = Vec::new();
+        for (_, stretch) in some {
+            sounds.push(cut(source, stretch, &[mic])?.remove(0));
+        }
+        let source = &*source;
+        let judged: Vec<Judged> = sounds
+            .into_par_iter()
+            .map(|sound| Ok(judge.judge(at_rate(source, &sound, sweep.rate_hz)?)))
+            .collect::<Result<_, ImportError>>()?;
+        for ((start, stretch), judged) in some.iter().zip(judged) {
+            let start_s = *start as f64 / f64::from(rate_hz);
+            sweeps.push(HeardSweep { start_s, stretch: stretch.clone(), judged });
+        }
+    }
+    Ok(sweeps)
+}
