@@ -38,8 +38,8 @@ pub(super) struct Assignment {
     pub notes: Vec<String>,
 }
 
-/// By how much a sweep must resemble another seat more than its own before that is said.
-const RATHER: f64 = 0.15;
+/// How many times as far from its own seat as from another a sweep must be before that is said.
+const RATHER: f64 = 3.0;
 
 /// The work in hand.
 struct Desk<'a> {
@@ -369,7 +369,7 @@ impl Desk<'_> {
             ) else {
                 continue;
             };
-            if *best.1 > own + RATHER && points(Some(*best.1)) > 0.0 {
+            if 1.0 - own > RATHER * (1.0 - best.1) && points(Some(*best.1)) > 0.0 {
                 rather.push((*i, place.seat, *best.0));
             }
         }

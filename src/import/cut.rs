@@ -14,6 +14,50 @@ const DECAY_S: f64 = 0.5;
 /// A take ends this long before another sweep begins, s.
 const BEFORE_NEXT_S: f64 = 0.1;
 
+/// Silence before the sweep and decay after it that are kept whatever is heard, s.
+const LEAST_BEFORE_S: f64 = 0.3;
+const LEAST_AFTER_S: f64 = 0.4;
+/// Levels are looked at in steps of this length, s.
+const STEP_S: f64 = 0.02;
+/// Talk or a step begins where a step is louder than the quietest since the sweep, dB ...
+const LOUDER_DB: f64 = 15.0;
+/// ... and the take keeps this distance from it, s.
+const DISTANCE_S: f64 = 0.04;
+
+/// The part of a stretch in which nobody talks before or after the sweep, which lies in
+/// `sweep` of its samples.
+pub(super) fn quiet_part(sound: &[f64], sweep: Range<usize>, rate_hz: u32) -> Range<usize> {
+    let samples = |s: f64| (s * f64::from(rate_hz)) as usize;
+    let step = samples(STEP_S).max(1);
+    let louder = 10f64.powf(LOUDER_DB / 10.0);
+    // Steps from the sweep outwards: how many until the first loud one.
+    let quiet_steps = |steps: &mut dyn Iterator<Item = &[f64]>| {
+        let mut quietest = f64::INFINITY;
+        let mut n_steps = 0;
+        for part in steps {
+            let mean = part.iter().sum::<f64>() / part.len() as f64;
+            let power = part.iter().map(|x| (x - mean).powi(2)).sum::<f64>();
+            if power > louder * quietest {
+                return n_steps;
+            }
+            // Digital silence is no measure of what is loud.
+            if power > 0.0 {
+                quietest = quietest.min(power);
+            }
+            n_steps += 1;
+        }
+        usize::MAX
+    };
+    let until = sweep.start.saturating_sub(samples(LEAST_BEFORE_S)).min(sound.len());
+    let from = (sweep.end + samples(LEAST_AFTER_S)).min(sound.len());
+    let before = quiet_steps(&mut sound[..until].rchunks_exact(step));
+    let after = quiet_steps(&mut sound[from..].chunks_exact(step));
+    let reach = |n_steps: usize| {
+        n_steps.saturating_mul(step).saturating_sub(if n_steps == usize::MAX { 0 } else { samples(DISTANCE_S) })
+    };
+    until.saturating_sub(reach(before))..from.saturating_add(reach(after)).min(sound.len())
+}
+
 /// Where to cut, frames of the recording, for sweeps that begin at `starts` (in order) in a
 /// recording of `n_frames` at `rate_hz`.
 pub(super) fn stretches(
@@ -75,6 +119,23 @@ pub(super) fn cut(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn talk_on_either_side_is_left_out() {
+        let rate = 48_000u32;
+        let noise = |n: usize, level: f64| (0..n).map(move |i| level * ((i * 7919 % 1009) as f64 / 504.5 - 1.0));
+        let parts = [(12_000, 0.1), (36_000, 1e-4), (48_000, 0.5), (36_000, 1e-4), (36_000, 0.1)];
+        let sound: Vec<f64> = parts.iter().flat_map(|&(n, level)| noise(n, level)).collect();
+        let kept = quiet_part(&sound, 48_000..96_000, rate);
+        assert!((12_000..15_000).contains(&kept.start), "{kept:?}");
+        assert!((129_000..=132_000).contains(&kept.end), "{kept:?}");
+        // Talk from the start to the end: decay and silence that are needed stay.
+        let kept = quiet_part(&vec![0.1; 192_000], 48_000..96_000, rate);
+        assert_eq!(kept, 0..192_000);
+        let quiet: Vec<f64> = noise(192_000, 1e-4).collect();
+        assert_eq!(quiet_part(&quiet, 48_000..96_000, rate), 0..192_000);
+        assert_eq!(quiet_part(&quiet[..100], 0..100, rate), 0..100);
+    }
 
     #[test]
     fn takes_keep_silence_and_leave_their_neighbours_out() {

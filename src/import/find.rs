@@ -34,6 +34,8 @@ const AROUND_S: f64 = 1.5;
 pub(super) const THRESHOLD_DB: f64 = 18.0;
 /// A peak within the length of the signal of one stronger by this is its distortion or echo, dB.
 const SHADOW_DB: f64 = 15.0;
+/// A sweep of which less than this part lies before the end of the recording is none.
+const LEAST_PART: f64 = 0.5;
 /// Peaks nearer than this are one, s.
 const ONE_PEAK_S: f64 = 0.25;
 /// A bin is limited to this many times the median of its neighbours.
@@ -76,6 +78,8 @@ pub struct Finder {
     /// Samples of the search rate; the first is number `first`.
     waiting: Vec<f32>,
     first: i64,
+    /// Samples of the stream, once it has ended.
+    n_stream: Option<i64>,
     peaks: Vec<Found>,
 }
 
@@ -95,6 +99,7 @@ impl Finder {
             decimator: Decimator::new(plan.step),
             waiting: vec![0.0; plan.around],
             first: -(plan.around as i64),
+            n_stream: None,
             peaks: Vec::new(),
             plan: Arc::clone(&plan),
         };
@@ -110,6 +115,7 @@ impl Finder {
     /// The sweeps of the stream, which has ended, in the order of time.
     pub fn finish(mut self) -> Vec<Found> {
         self.decimator.finish(&mut self.waiting);
+        self.n_stream = Some(self.first + self.waiting.len() as i64);
         // A sweep that begins at the very end, and the surroundings behind it.
         let n_more = self.plan.n;
         self.waiting.extend(std::iter::repeat_n(0.0, n_more));
@@ -122,7 +128,7 @@ impl Finder {
         let hop = plan.hop();
         while self.waiting.len() >= plan.n {
             let energies = plan.energies(&self.waiting[..plan.n]);
-            plan.pick(&energies, self.first, &mut self.peaks);
+            plan.pick(&energies, self.first, self.n_stream, &mut self.peaks);
             self.waiting.drain(..hop);
             self.first += hop as i64;
         }
@@ -220,11 +226,24 @@ impl Plan {
             .collect()
     }
 
-    /// Peaks of a block whose first sample is number `first`.
-    fn pick(&self, energies: &[f32], first: i64, peaks: &mut Vec<Found>) {
-        let sums: Vec<f32> = energies.windows(SUMMED).map(|w| w.iter().sum()).collect();
+    /// Peaks of a block whose first sample is number `first`, of a stream of `n_stream` samples
+    /// where that is known.
+    fn pick(
+        &self,
+        energies: &[f32],
+        first: i64,
+        n_stream: Option<i64>,
+        peaks: &mut Vec<Found>,
+    ) {
+        let mut sums: Vec<f32> = energies.windows(SUMMED).map(|w| w.iter().sum()).collect();
+        if let Some(n_stream) = n_stream {
+            // Too little of a sweep that begins after this, and too little noise to tell it from.
+            let last = n_stream - (LEAST_PART * self.n_signal as f64) as i64;
+            let kept = usize::try_from(last - first).unwrap_or(0) / self.per_frame;
+            sums.truncate(kept);
+        }
         let around = self.around / self.per_frame;
-        let searched = around..around + self.hop() / self.per_frame;
+        let searched = around..(around + self.hop() / self.per_frame).min(sums.len());
         let threshold = 10f32.powf((THRESHOLD_DB / 10.0) as f32);
         let mut window = Vec::new();
         // The median changes slowly: worked out for a tenth of the surroundings at a time.

@@ -79,6 +79,11 @@ impl Judged {
         self.findings.iter().filter(spoils).max_by_key(|f| f.verdict)
     }
 
+    /// Whether this is no recording of the session's sweep.
+    pub(super) fn is_another_signal(&self) -> bool {
+        self.findings.iter().any(|f| f.topic == Topic::WrongSignal)
+    }
+
     /// In a word or two, for the table.
     pub(super) fn words(&self) -> String {
         let Some(worst) = self.findings.iter().max_by_key(|f| f.verdict) else {

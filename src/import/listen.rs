@@ -1,7 +1,7 @@
 //! One recording: its sweeps found, its channels told apart, each sweep judged.
 
 use super::channel::{Channels, is_electrical, strength, with_sweeps};
-use super::cut::{cut, stretches};
+use super::cut::{cut, quiet_part, stretches};
 use super::error::ImportError;
 use super::find::{Finder, Found};
 use super::formats::{About, Block, Source};
@@ -17,6 +17,8 @@ const USUAL_RATES_HZ: [f64; 8] =
     [32_000.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 176_400.0, 192_000.0, 22_050.0];
 /// A pace this near to that of two usual rates is theirs.
 const PACE_ERROR: f64 = 0.004;
+/// How much clearer the sweeps of another pace must be than those of the right one, dB.
+const CLEARER_DB: f64 = 6.0;
 /// Where no sweep is found, ones played at another rate are looked for in so much, s.
 const SEARCHED_S: f64 = 900.0;
 
@@ -73,16 +75,23 @@ pub(super) fn listen(
         _ => with_sweeps(&found),
     };
     if holding.is_empty() {
-        if let Some(slowness) = other_pace(sweep, &mut source)? {
+        if let Some((_, slowness)) = other_pace(sweep, &mut source)? {
             return Err(wrong_rate(path, sweep.rate_hz, slowness - 1.0));
         }
         return Ok(Heard { path: path.into(), about, n_frames, channels: None, sweeps: Vec::new() });
     }
     let channels = tell_apart(sweep, &mut source, &found, &holding, channel, n_frames)?;
     let sweeps = judge(sweep, &mut source, &found[channels.mic], channels.mic, n_frames)?;
-    let paces: Vec<f64> = sweeps.iter().filter_map(|s| s.judged.wrong_pace).collect();
-    if 2 * paces.len() > sweeps.len() {
-        return Err(wrong_rate(path, sweep.rate_hz, paces[paces.len() / 2]));
+    let n_wrong = sweeps.iter().filter(|s| s.judged.is_another_signal()).count();
+    if 2 * n_wrong > sweeps.len() {
+        // Those of another pace leave a trace here, and a clear peak where theirs is looked for.
+        let clearest = found[channels.mic].iter().map(|f| f.contrast_db).fold(0.0, f64::max);
+        let other = other_pace(sweep, &mut source)?.filter(|(db, _)| *db > clearest + CLEARER_DB);
+        let paces: Vec<f64> = sweeps.iter().filter_map(|s| s.judged.wrong_pace).collect();
+        let slowness = other.map(|(_, slowness)| slowness - 1.0);
+        if let Some(off) = slowness.or(paces.get(paces.len() / 2).copied()) {
+            return Err(wrong_rate(path, sweep.rate_hz, off));
+        }
     }
     Ok(Heard { path: path.into(), about, n_frames, channels: Some(channels), sweeps })
 }
@@ -119,9 +128,12 @@ fn search(
     Ok((finders.into_par_iter().map(Finder::finish).collect(), n_frames))
 }
 
-/// How much more slowly than it should be the sweep was played, where it was played at
-/// another usual rate.
-fn other_pace(sweep: &SweepSignal, source: &mut Source) -> Result<Option<f64>, ImportError> {
+/// How clear the sweep is, dB, and how much more slowly it runs than it should, where it was
+/// played at another usual rate.
+fn other_pace(
+    sweep: &SweepSignal,
+    source: &mut Source,
+) -> Result<Option<(f64, f64)>, ImportError> {
     let own = f64::from(sweep.rate_hz);
     let n_most = (SEARCHED_S * f64::from(source.about.rate_hz)) as u64;
     let mut best: Option<(f64, f64)> = None;
@@ -134,7 +146,7 @@ fn other_pace(sweep: &SweepSignal, source: &mut Source) -> Result<Option<f64>, I
             }
         }
     }
-    Ok(best.map(|(_, slowness)| slowness))
+    Ok(best)
 }
 
 /// The refusal of a recording whose sweeps run `off` times as long again.
@@ -239,21 +251,28 @@ fn judge(
     let longest = cuts.iter().map(|c| c.end - c.start).max().unwrap_or(0);
     let n_points = longest as f64 * f64::from(sweep.rate_hz) / f64::from(rate_hz);
     let judge = Judge::new(sweep, n_points as usize + 1);
+    let length_s = sweep.active.len() as f64 / f64::from(sweep.rate_hz);
+    let length = (length_s * f64::from(rate_hz)) as usize;
     let mut sweeps = Vec::with_capacity(cuts.len());
     let numbered: Vec<(i64, Range<u64>)> = starts.into_iter().zip(cuts).collect();
     for some in numbered.chunks(rayon::current_num_threads().max(1)) {
         let mut sounds = Vec::new();
-        for (_, stretch) in some {
-            sounds.push(cut(source, stretch, &[mic])?.remove(0));
+        let mut kept_parts = Vec::new();
+        for (start, stretch) in some {
+            let sound = cut(source, stretch, &[mic])?.remove(0);
+            let first = (start - stretch.start as i64).max(0) as usize;
+            let part = quiet_part(&sound, first..(first + length).min(sound.len()), rate_hz);
+            kept_parts.push(stretch.start + part.start as u64..stretch.start + part.end as u64);
+            sounds.push(sound[part].to_vec());
         }
         let source = &*source;
         let judged: Vec<Judged> = sounds
             .into_par_iter()
             .map(|sound| Ok(judge.judge(at_rate(source, &sound, sweep.rate_hz)?)))
             .collect::<Result<_, ImportError>>()?;
-        for ((start, stretch), judged) in some.iter().zip(judged) {
+        for (((start, _), stretch), judged) in some.iter().zip(kept_parts).zip(judged) {
             let start_s = *start as f64 / f64::from(rate_hz);
-            sweeps.push(HeardSweep { start_s, stretch: stretch.clone(), judged });
+            sweeps.push(HeardSweep { start_s, stretch, judged });
         }
     }
     Ok(sweeps)

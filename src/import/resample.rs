@@ -42,7 +42,11 @@ pub fn resample(samples: &[f64], from_hz: u32, to_hz: u32) -> Result<Vec<f64>, S
         InterleavedSlice::new(samples, 1, samples.len()).map_err(|error| error.to_string())?;
     let output =
         resampler.process_all(&input, samples.len(), None).map_err(|error| error.to_string())?;
-    Ok(output.take_data())
+    let mut output = output.take_data();
+    // The library rounds a product of floats up, which may be one too many.
+    let n = (samples.len() as u64 * u64::from(to_hz)).div_ceil(u64::from(from_hz)) as usize;
+    output.resize(n, 0.0);
+    Ok(output)
 }
 
 #[cfg(test)]

@@ -73,3 +73,51 @@ pub(super) fn likeness(a: &Print, b: &Print) -> f64 {
         })
         .fold(f64::NEG_INFINITY, f64::max)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulate::memory::InMemory;
+    use crate::simulate::random::Kind;
+    use crate::simulate::scenario::Scenario;
+    use crate::simulate::simulate;
+    use crate::transfer::deconvolve::Deconvolver;
+
+    /// Smallest likeness of takes of one seat, in one condition and across them, and largest of
+    /// takes of two seats.
+    fn extremes(scenario: &Scenario) -> [f64; 3] {
+        let memory = InMemory::new(simulate(scenario)).unwrap();
+        let n = memory.simulated.takes[0].samples.len();
+        let deconvolver = Deconvolver::new(&memory.session.sweep, n);
+        let rate_hz = f64::from(memory.simulated.rate_hz);
+        let takes = &memory.session.takes;
+        let prints: Vec<Print> = (0..takes.len())
+            .map(|t| print_of(&deconvolver.response(&memory.recording(t).mic, None, None), rate_hz).unwrap())
+            .collect();
+        let mut out = [1.0f64, 1.0, -1.0];
+        for (a, b) in (0..takes.len()).flat_map(|a| (0..a).map(move |b| (a, b))) {
+            let (one, other) = (&takes[a], &takes[b]);
+            if one.source != other.source {
+                continue;
+            }
+            let alike = likeness(&prints[a], &prints[b]);
+            match (one.seat == other.seat, one.condition == other.condition) {
+                (true, true) => out[0] = out[0].min(alike),
+                (true, false) => out[1] = out[1].min(alike),
+                (false, _) => out[2] = out[2].max(alike),
+            }
+        }
+        out
+    }
+
+    #[test]
+    fn takes_of_a_seat_resemble_each_other_and_seats_do_not() {
+        // The last two have seats that mirror each other in the room.
+        for (kind, seed) in [(Kind::Mixed, 31_002), (Kind::HeavyLargeGap, 31_003), (Kind::Noisy, 31_003)] {
+            let scenario = Scenario::random(kind, seed).shortened(1.0, 0.8);
+            let [same, across, other] = extremes(&scenario);
+            assert!(same > 0.98 && across > 0.98, "{kind:?} {seed}: {same} {across}");
+            assert!(other < 0.96, "{kind:?} {seed}: {other}");
+        }
+    }
+}

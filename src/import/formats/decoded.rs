@@ -1,4 +1,4 @@
-//! AIFF, AIFC, CAF and FLAC through the decoding library.
+//! AIFF, AIFC and FLAC through the decoding library.
 
 use super::kind::Kind;
 use super::{About, Block};
@@ -41,7 +41,6 @@ impl Decoded {
     ) -> Result<(About, Self), Refusal> {
         let (name, offset) = match kind {
             Kind::Flac { offset } => ("FLAC", offset),
-            Kind::Caf => ("CAF", 0),
             _ => ("AIFF", 0),
         };
         file.seek(SeekFrom::Start(offset)).map_err(|e| damaged(name, &Error::IoError(e)))?;

@@ -1,9 +1,10 @@
 //! Recordings of every kind as one: what they say of themselves, and their sound in blocks.
 //!
-//! WAV in all kinds and W64 are read by our own header walk and decoder (see
-//! [`crate::ingest::wav`]); AIFF, AIFC, CAF and FLAC by a library. What a file is, its content
-//! says, not its name.
+//! WAV in all kinds, W64 and CAF are read by our own header walks and decoder (see
+//! [`crate::ingest::wav`]); AIFF, AIFC and FLAC by a library, which knows no W64 and refuses the
+//! CAF files of a common writer. What a file is, its content says, not its name.
 
+mod caf;
 mod decoded;
 mod kind;
 mod pcm;
@@ -78,6 +79,10 @@ impl Source {
             }
             Kind::W64 => {
                 let (about, pcm) = Pcm::w64(file, n_bytes).map_err(wav)?;
+                (about, Sound::Pcm(pcm))
+            }
+            Kind::Caf => {
+                let (about, pcm) = Pcm::caf(file, n_bytes).map_err(refuse)?;
                 (about, Sound::Pcm(pcm))
             }
             kind => {

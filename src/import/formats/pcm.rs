@@ -1,6 +1,6 @@
-//! Plain samples from WAV and W64 files, block by block.
+//! Plain samples from WAV, W64 and CAF files, block by block.
 
-use super::{About, Block, w64};
+use super::{About, Block, caf, w64};
 use crate::ingest::wav::{
     Encoding, Layout, WavFault, WavInfo, check_floats, decode_block, read_long_layout,
 };
@@ -16,6 +16,7 @@ pub(super) struct Pcm {
     layout: Layout,
     next_frame: u64,
     bytes: Vec<u8>,
+    is_big_endian: bool,
 }
 
 impl Pcm {
@@ -29,6 +30,13 @@ impl Pcm {
         Self::at_start(file, layout, "W64")
     }
 
+    pub(super) fn caf(mut file: File, n_bytes: u64) -> Result<(About, Self), (String, String)> {
+        let (layout, is_big_endian) = caf::read_layout(&mut file, n_bytes)?;
+        let (about, pcm) = Self::at_start(file, layout, "CAF")
+            .map_err(|fault| (fault.to_string(), "copy the file again".into()))?;
+        Ok((about, Self { is_big_endian, ..pcm }))
+    }
+
     fn at_start(file: File, layout: Layout, kind: &str) -> Result<(About, Self), WavFault> {
         let WavInfo { rate_hz, n_channels, n_frames, encoding, .. } = layout.info;
         let about = About {
@@ -37,7 +45,7 @@ impl Pcm {
             n_frames: Some(n_frames),
             format: format!("{kind}, {encoding}"),
         };
-        let mut pcm = Self { file, layout, next_frame: 0, bytes: Vec::new() };
+        let mut pcm = Self { file, layout, next_frame: 0, bytes: Vec::new(), is_big_endian: false };
         pcm.seek(0)?;
         Ok((about, pcm))
     }
@@ -68,6 +76,9 @@ impl Pcm {
             },
             _ => WavFault::Io { source },
         })?;
+        if self.is_big_endian {
+            self.bytes.chunks_exact_mut(info.encoding.n_bytes()).for_each(<[u8]>::reverse);
+        }
         for (channel, samples) in (1u16..).zip(block.iter_mut()) {
             let offset = usize::from(channel - 1) * info.encoding.n_bytes();
             decode_block(&self.bytes, stride, offset, info.encoding, samples);
