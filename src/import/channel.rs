@@ -39,6 +39,9 @@ pub(super) fn strength(found: &[Found]) -> f64 {
 /// Whether a response, circular, is that of a wire: no room answers in it.
 pub(super) fn is_electrical(response: &[f64], rate_hz: f64) -> bool {
     let n = response.len();
+    // Steps from sample to sample: the rumble below the lowest frequency of a sweep lasts longer
+    // than any decay.
+    let response: Vec<f64> = (0..n).map(|i| response[(i + 1) % n] - response[i]).collect();
     let peak = (0..n).max_by(|&a, &b| response[a].abs().total_cmp(&response[b].abs()));
     let Some(peak) = peak.filter(|&p| response[p] != 0.0) else { return false };
     let energy = |from_s: f64, to_s: f64| {

@@ -105,7 +105,7 @@ fn topic_words(topic: Topic) -> &'static str {
         Topic::Truncation => "cut off",
         Topic::DoubleSweep => "two sweeps at once",
         Topic::Disturbance => "disturbed",
-        Topic::WrongSignal => "another signal",
+        Topic::WrongSignal => "not the whole sweep",
         _ => "see below",
     }
 }

@@ -19,6 +19,10 @@ const USUAL_RATES_HZ: [f64; 8] =
 const PACE_ERROR: f64 = 0.004;
 /// How much clearer the sweeps of another pace must be than those of the right one, dB.
 const CLEARER_DB: f64 = 6.0;
+/// A sweep that was broken off has at least this part of the energy of a whole one's response.
+const BROKEN_OFF: f64 = 0.05;
+/// Where there is no whole one to compare with, this is clear enough, dB.
+const CLEAR_DB: f64 = 30.0;
 /// Where no sweep is found, ones played at another rate are looked for in so much, s.
 const SEARCHED_S: f64 = 900.0;
 
@@ -81,19 +85,84 @@ pub(super) fn listen(
         return Ok(Heard { path: path.into(), about, n_frames, channels: None, sweeps: Vec::new() });
     }
     let channels = tell_apart(sweep, &mut source, &found, &holding, channel, n_frames)?;
-    let sweeps = judge(sweep, &mut source, &found[channels.mic], channels.mic, n_frames)?;
-    let n_wrong = sweeps.iter().filter(|s| s.judged.is_another_signal()).count();
-    if 2 * n_wrong > sweeps.len() {
-        // Those of another pace leave a trace here, and a clear peak where theirs is looked for.
-        let clearest = found[channels.mic].iter().map(|f| f.contrast_db).fold(0.0, f64::max);
-        let other = other_pace(sweep, &mut source)?.filter(|(db, _)| *db > clearest + CLEARER_DB);
-        let paces: Vec<f64> = sweeps.iter().filter_map(|s| s.judged.wrong_pace).collect();
-        let slowness = other.map(|(_, slowness)| slowness - 1.0);
-        if let Some(off) = slowness.or(paces.get(paces.len() / 2).copied()) {
-            return Err(wrong_rate(path, sweep.rate_hz, off));
-        }
+    let found = &found[channels.mic];
+    if let Some(slowness) = pace_of_clearest(sweep, &mut source, found, channels.mic, n_frames)? {
+        return Err(wrong_rate(path, sweep.rate_hz, slowness - 1.0));
     }
-    Ok(Heard { path: path.into(), about, n_frames, channels: Some(channels), sweeps })
+    let mut sweeps = judge(sweep, &mut source, found, channels.mic, n_frames)?;
+    let kept = without_talk(found, &sweeps);
+    if kept.len() < found.len() {
+        // What was no sweep no longer stands in the way of its neighbours' silence.
+        sweeps = judge(sweep, &mut source, &kept, channels.mic, n_frames)?;
+    }
+    let paces: Vec<f64> = sweeps.iter().filter_map(|s| s.judged.wrong_pace).collect();
+    if 2 * paces.len() > sweeps.len() {
+        return Err(wrong_rate(path, sweep.rate_hz, paces[paces.len() / 2]));
+    }
+    let channels = (!sweeps.is_empty()).then_some(channels);
+    Ok(Heard { path: path.into(), about, n_frames, channels, sweeps })
+}
+
+/// What was found without the talk and steps that only looked like a sweep: those in which no
+/// whole sweep is heard and whose response is weak beside that of the whole ones. A sweep that
+/// was broken off is nearly as strong and stays.
+fn without_talk(found: &[Found], sweeps: &[HeardSweep]) -> Vec<Found> {
+    let is_whole = |s: &HeardSweep| !s.judged.is_another_signal();
+    let mut energies: Vec<f64> =
+        found.iter().zip(sweeps).filter(|(_, s)| is_whole(s)).map(|(f, _)| f.energy).collect();
+    energies.sort_by(f64::total_cmp);
+    let usual = energies.get(energies.len() / 2).copied();
+    found
+        .iter()
+        .zip(sweeps)
+        .filter(|(f, s)| {
+            is_whole(s)
+                || match usual {
+                    Some(usual) => f.energy > BROKEN_OFF * usual,
+                    None => f.contrast_db > CLEAR_DB,
+                }
+        })
+        .map(|(f, _)| *f)
+        .collect()
+}
+
+/// How much more slowly the clearest sweep runs than it should, where it is clearer at the pace
+/// of another usual rate than at its own.
+fn pace_of_clearest(
+    sweep: &SweepSignal,
+    source: &mut Source,
+    found: &[Found],
+    mic: usize,
+    n_frames: u64,
+) -> Result<Option<f64>, ImportError> {
+    let clearest = found.iter().max_by(|a, b| a.contrast_db.total_cmp(&b.contrast_db));
+    let Some(clearest) = clearest else { return Ok(None) };
+    let rate_hz = source.about.rate_hz;
+    let length_s = sweep.active.len() as f64 / f64::from(sweep.rate_hz);
+    let frames = |s: f64| (s * f64::from(rate_hz)) as i64;
+    // With room for a sweep of another pace, and for what surrounds it.
+    let first = (clearest.start_frame - frames(0.5 * length_s + 2.0)).max(0) as u64;
+    let last = (clearest.start_frame + frames(2.5 * length_s + 2.0)).max(0) as u64;
+    let sound = cut(source, &(first..last.min(n_frames)), &[mic])?.remove(0);
+    let contrast_at = |slowness: f64| -> f64 {
+        let finder = Finder::for_channels(sweep, rate_hz, slowness, 1).and_then(|mut f| f.pop());
+        let Some(mut finder) = finder else { return 0.0 };
+        finder.push(&sound);
+        finder.finish().iter().map(|f| f.contrast_db).fold(0.0, f64::max)
+    };
+    let own_db = contrast_at(1.0);
+    let other = other_slownesses(sweep)
+        .into_par_iter()
+        .map(|slowness| (contrast_at(slowness), slowness))
+        .reduce(|| (0.0, 1.0), |a, b| if a.0 >= b.0 { a } else { b });
+    Ok((other.0 > own_db + CLEARER_DB).then_some(other.1))
+}
+
+/// Paces at which a file is played by players that are set to another usual rate.
+fn other_slownesses(sweep: &SweepSignal) -> Vec<f64> {
+    let own = f64::from(sweep.rate_hz);
+    let others = USUAL_RATES_HZ.into_iter().filter(|&r| r != own);
+    others.map(|rate| own / rate).filter(|s| (0.4..2.5).contains(s)).collect()
 }
 
 /// Sweeps of every channel in up to `n_most` frames, and the number of frames read.
@@ -134,11 +203,9 @@ fn other_pace(
     sweep: &SweepSignal,
     source: &mut Source,
 ) -> Result<Option<(f64, f64)>, ImportError> {
-    let own = f64::from(sweep.rate_hz);
     let n_most = (SEARCHED_S * f64::from(source.about.rate_hz)) as u64;
     let mut best: Option<(f64, f64)> = None;
-    for rate in USUAL_RATES_HZ.into_iter().filter(|&r| r != own && (0.4..2.5).contains(&(r / own))) {
-        let slowness = own / rate;
+    for slowness in other_slownesses(sweep) {
         let Ok((found, _)) = search(sweep, source, slowness, n_most, &|_| {}) else { continue };
         for one in found.iter().flatten() {
             if best.is_none_or(|(contrast, _)| one.contrast_db > contrast) {
