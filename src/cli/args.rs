@@ -97,8 +97,10 @@ pub struct AnalyzeArgs {
 
 /// `scrimcheck import`
 #[derive(Debug, ClapArgs)]
-#[command(after_help = "Recordings: WAV in all kinds, W64, AIFF, CAF, FLAC, at any usual rate. They \
-                        are never changed. Exit status 1 when a take must be made again.")]
+#[command(
+    after_help = "Recordings: WAV in all kinds, W64, AIFF, CAF, FLAC, at any usual rate. They \
+                        are never changed. Exit status 1 when a take must be made again."
+)]
 pub struct ImportArgs {
     /// Folder that holds session.toml
     #[arg(value_name = "DIR")]

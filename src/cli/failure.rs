@@ -76,9 +76,11 @@ impl Failure {
             // The logo is a part of the session, and looked at before anything is written.
             Self::Report(ReportError::Logo { .. } | ReportError::LogoFile(_)) => REFUSED,
             Self::Chain(_) | Self::Compare { .. } => REFUSED,
-            Self::Ingest(_) | Self::Import(_) | Self::Simulated(_) | Self::Report(_) | Self::Print { .. } => {
-                NOT_WRITTEN
-            }
+            Self::Ingest(_)
+            | Self::Import(_)
+            | Self::Simulated(_)
+            | Self::Report(_)
+            | Self::Print { .. } => NOT_WRITTEN,
         })
     }
 }

@@ -7,13 +7,13 @@ use super::import_table::table_text;
 use super::progress::Progress;
 use super::terminal;
 use crate::import::formats::Source;
+use crate::import::json::document;
 use crate::import::{
     ImportError, ImportOptions, PlanOptions, RECORDING_ENDINGS, Survey, survey, write,
 };
 use crate::ingest::error::{IngestError, shown};
 use crate::ingest::manifest::Condition;
 use crate::ingest::session::{OpenMode, Session};
-use crate::import::json::document;
 use std::cell::Cell;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -82,11 +82,8 @@ fn finish_json(
     written: &[String],
     stop: Option<Failure>,
 ) -> Result<ExitCode, Failure> {
-    let checked = if written.is_empty() {
-        None
-    } else {
-        Some(check::judged_text(&args.session, true)?)
-    };
+    let checked =
+        if written.is_empty() { None } else { Some(check::judged_text(&args.session, true)?) };
     let must_repeat = checked.as_ref().is_some_and(|c| c.1);
     // Our own document, which reads back.
     let check = checked.and_then(|(text, _)| serde_json::from_str(&text).ok());
@@ -109,7 +106,8 @@ fn agreed(survey: &Survey) -> Result<bool, Failure> {
         let message = "nothing was written: look at the table and say --yes".to_owned();
         return Err(Failure::Usage { message });
     }
-    let doubt = if survey.order_doubt.is_some() { "The order of the seats is in doubt. " } else { "" };
+    let doubt =
+        if survey.order_doubt.is_some() { "The order of the seats is in doubt. " } else { "" };
     terminal::complain(&format!("{doubt}Write these {n} takes? [y/N] "));
     let _ = io::stderr().flush();
     let mut answer = String::new();

@@ -113,7 +113,8 @@ fn words_under(survey: &Survey, look: Look) -> String {
         );
         out += &paragraph(&said, "", "  ", look.width);
     }
-    let count = |wanted: &dyn Fn(&Sweep) -> bool| survey.sweeps.iter().filter(|s| wanted(s)).count();
+    let count =
+        |wanted: &dyn Fn(&Sweep) -> bool| survey.sweeps.iter().filter(|s| wanted(s)).count();
     let to_repeat = count(&|s| {
         s.fate == Fate::Take && s.findings.iter().any(|f| f.verdict == TakeVerdict::Repeat)
     });

@@ -49,16 +49,14 @@ pub(super) fn align(line: &Line<'_>) -> (Vec<Option<usize>>, f64) {
     };
     for i in 0..n {
         for j in 0..m {
-            let own = points((line.known)(i, j))
-                + if line.spoiled[i] { SPOILED_USED } else { 0.0 };
+            let own = points((line.known)(i, j)) + if line.spoiled[i] { SPOILED_USED } else { 0.0 };
             if i <= MOST_IN_A_ROW && j <= MOST_IN_A_ROW {
                 best[i][j] = own + cost_of_skipped(0..i, j) + repeats(line, 0, i);
             }
             for before in i.saturating_sub(MOST_IN_A_ROW + 1)..i {
                 for place in j.saturating_sub(MOST_IN_A_ROW + 1)..j {
                     let alike = points((line.likeness)(before, i));
-                    let link =
-                        if line.groups[place] == line.groups[j] { alike } else { -alike };
+                    let link = if line.groups[place] == line.groups[j] { alike } else { -alike };
                     let total = best[before][place]
                         + own
                         + link

@@ -68,8 +68,7 @@ pub(super) fn assign(
 ) -> Result<Assignment, ImportError> {
     let sweeps: Vec<&HeardSweep> = heard.iter().flat_map(|h| &h.sweeps).collect();
     let mut next = 0..;
-    let of_recording =
-        heard.iter().map(|h| next.by_ref().take(h.sweeps.len()).collect()).collect();
+    let of_recording = heard.iter().map(|h| next.by_ref().take(h.sweeps.len()).collect()).collect();
     let nowhere = Assigned { place: None, fate: Fate::TooMuch, rather: None };
     let mut desk = Desk {
         session,
@@ -117,7 +116,10 @@ impl Desk<'_> {
             (Some(condition), _) => Ok(condition),
             (None, [condition]) => Ok(*condition),
             _ => Self::plan_error(
-                format!("{}: the name does not say in which condition it was recorded", self.names[recording]),
+                format!(
+                    "{}: the name does not say in which condition it was recorded",
+                    self.names[recording]
+                ),
                 "say --condition without, with or corrected",
             ),
         }
@@ -137,7 +139,8 @@ impl Desk<'_> {
         if used.is_empty() {
             used.extend(all.last());
         }
-        let wanted = if told.number.is_some() { Some(1) } else { self.plan.spots.map(|s| s as usize) };
+        let wanted =
+            if told.number.is_some() { Some(1) } else { self.plan.spots.map(|s| s as usize) };
         if let Some(wanted) = wanted.filter(|&w| w != used.len()) {
             // A disturbed one that was made again gives way before a good one does.
             let disturbed = |i: &usize| self.sweeps[*i].judged.spoiled().is_some();
@@ -148,7 +151,11 @@ impl Desk<'_> {
         }
         if let Some(wanted) = wanted.filter(|&w| w != used.len()) {
             self.out.refusal.get_or_insert([
-                format!("{} holds {} usable sweeps, its name and --spots ask for {wanted}", self.names[recording], used.len()),
+                format!(
+                    "{} holds {} usable sweeps, its name and --spots ask for {wanted}",
+                    self.names[recording],
+                    used.len()
+                ),
                 "cut the recording, rename it without the number, or say --spots".into(),
             ]);
         }
@@ -158,7 +165,13 @@ impl Desk<'_> {
                 continue;
             }
             let free = |spot: &u32| {
-                !self.taken.contains(&Place { condition, seat, seat_id: seat_id.clone(), source, spot: *spot })
+                !self.taken.contains(&Place {
+                    condition,
+                    seat,
+                    seat_id: seat_id.clone(),
+                    source,
+                    spot: *spot,
+                })
             };
             let spot = match told.number {
                 Some(number) => number,
@@ -167,7 +180,11 @@ impl Desk<'_> {
             let place = Place { condition, seat, seat_id: seat_id.clone(), source, spot };
             if !self.taken.insert(place.clone()) {
                 self.out.refusal.get_or_insert([
-                    format!("{}: another recording is {} too", self.names[recording], place.words()),
+                    format!(
+                        "{}: another recording is {} too",
+                        self.names[recording],
+                        place.words()
+                    ),
                     "rename one of them".into(),
                 ]);
             }
@@ -217,10 +234,17 @@ impl Desk<'_> {
     }
 
     /// Lays sweeps along the places of these conditions.
-    fn lay(&mut self, conditions: &[Condition], source: SoundSource, sweeps: &[usize]) -> Result<(), ImportError> {
+    fn lay(
+        &mut self,
+        conditions: &[Condition],
+        source: SoundSource,
+        sweeps: &[usize],
+    ) -> Result<(), ImportError> {
         let seats = self.seats()?;
-        let n_usable =
-            sweeps.iter().filter(|&&i| self.sweeps[i].judged.verdict != TakeVerdict::Repeat).count();
+        let n_usable = sweeps
+            .iter()
+            .filter(|&&i| self.sweeps[i].judged.verdict != TakeVerdict::Repeat)
+            .count();
         let (spots, why) = spots_for(
             self.plan.spots,
             source == SoundSource::Control,
@@ -250,7 +274,9 @@ impl Desk<'_> {
         };
         self.out.notes.push(format!(
             "{}: {}, {} ({why}).",
-            plain(&conditions.iter().map(|c| condition_word(*c)).collect::<Vec<_>>().join(", then ")),
+            plain(
+                &conditions.iter().map(|c| condition_word(*c)).collect::<Vec<_>>().join(", then ")
+            ),
             seats.iter().map(|s| plain(&s.1)).collect::<Vec<_>>().join(", "),
             if source == SoundSource::Control { "control loudspeaker" } else { "main loudspeaker" },
         ));
@@ -276,11 +302,20 @@ impl Desk<'_> {
         Ok(())
     }
 
-    fn refuse_number(&mut self, n_places: usize, n_usable: usize, missing: &[Place], too_much: &[usize], sweeps: &[usize]) {
+    fn refuse_number(
+        &mut self,
+        n_places: usize,
+        n_usable: usize,
+        missing: &[Place],
+        too_much: &[usize],
+        sweeps: &[usize],
+    ) {
         let list = |words: Vec<String>| words.join("; ");
         let gaps = list(missing.iter().map(Place::words).collect());
-        let extras = list(too_much.iter().map(|&k| clock(self.sweeps[sweeps[k]].start_s)).collect());
-        let mut problem = format!("the plan has {n_places} takes, {n_usable} usable sweeps were found");
+        let extras =
+            list(too_much.iter().map(|&k| clock(self.sweeps[sweeps[k]].start_s)).collect());
+        let mut problem =
+            format!("the plan has {n_places} takes, {n_usable} usable sweeps were found");
         if !missing.is_empty() {
             problem += &format!("; by levels and responses the likeliest gap is {gaps}");
         }
@@ -311,14 +346,18 @@ impl Desk<'_> {
         let mut seats: Vec<(usize, String)> = Vec::new();
         for id in &self.plan.seats {
             let Some(at) = ids.iter().position(|i| i == id || i.eq_ignore_ascii_case(id)) else {
-                let near = nearest(id, &ids).map_or(String::new(), |n| format!("did you mean {n}? "));
+                let near =
+                    nearest(id, &ids).map_or(String::new(), |n| format!("did you mean {n}? "));
                 return Self::plan_error(
                     format!("--seats: there is no seat {}", plain(id)),
                     format!("{near}the seats of this session are {}", ids.join(", ")),
                 );
             };
             if seats.iter().any(|s| s.0 == at) {
-                return Self::plan_error(format!("--seats: {} stands there twice", plain(id)), "name each seat once");
+                return Self::plan_error(
+                    format!("--seats: {} stands there twice", plain(id)),
+                    "name each seat once",
+                );
             }
             seats.push((at, ids[at].to_owned()));
         }
@@ -330,7 +369,10 @@ impl Desk<'_> {
         let mut count = BTreeMap::new();
         let there = self.session.takes.iter().filter(|t| t.source == SoundSource::Centre);
         let keys = there.map(|t| (t.seat, t.condition)).chain(
-            self.taken.iter().filter(|p| p.source == SoundSource::Centre).map(|p| (p.seat, p.condition)),
+            self.taken
+                .iter()
+                .filter(|p| p.source == SoundSource::Centre)
+                .map(|p| (p.seat, p.condition)),
         );
         for key in keys.filter(|k| !conditions.contains(&k.1)) {
             *count.entry(key).or_insert(0) += 1;
@@ -381,7 +423,9 @@ impl Desk<'_> {
         if !pairs.is_empty() {
             let said: Vec<String> = pairs
                 .iter()
-                .map(|(own, other)| format!("what stands for seat {} resembles seat {}", id(*own), id(*other)))
+                .map(|(own, other)| {
+                    format!("what stands for seat {} resembles seat {}", id(*own), id(*other))
+                })
                 .collect();
             self.out.order_doubt = Some(said.join("; "));
         }

@@ -53,7 +53,11 @@ pub(super) fn quiet_part(sound: &[f64], sweep: Range<usize>, rate_hz: u32) -> Ra
     let before = quiet_steps(&mut sound[..until].rchunks_exact(step));
     let after = quiet_steps(&mut sound[from..].chunks_exact(step));
     let reach = |n_steps: usize| {
-        n_steps.saturating_mul(step).saturating_sub(if n_steps == usize::MAX { 0 } else { samples(DISTANCE_S) })
+        n_steps.saturating_mul(step).saturating_sub(if n_steps == usize::MAX {
+            0
+        } else {
+            samples(DISTANCE_S)
+        })
     };
     until.saturating_sub(reach(before))..from.saturating_add(reach(after)).min(sound.len())
 }
@@ -123,7 +127,9 @@ mod tests {
     #[test]
     fn talk_on_either_side_is_left_out() {
         let rate = 48_000u32;
-        let noise = |n: usize, level: f64| (0..n).map(move |i| level * ((i * 7919 % 1009) as f64 / 504.5 - 1.0));
+        let noise = |n: usize, level: f64| {
+            (0..n).map(move |i| level * ((i * 7919 % 1009) as f64 / 504.5 - 1.0))
+        };
         let parts = [(12_000, 0.1), (36_000, 1e-4), (48_000, 0.5), (36_000, 1e-4), (36_000, 0.1)];
         let sound: Vec<f64> = parts.iter().flat_map(|&(n, level)| noise(n, level)).collect();
         let kept = quiet_part(&sound, 48_000..96_000, rate);

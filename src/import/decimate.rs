@@ -25,7 +25,11 @@ impl Decimator {
         let mut taps: Vec<f64> = (0..n)
             .map(|i| {
                 let t = i as f64 - middle;
-                let sinc = if t == 0.0 { 1.0 } else { (2.0 * PI * cutoff * t).sin() / (2.0 * PI * cutoff * t) };
+                let sinc = if t == 0.0 {
+                    1.0
+                } else {
+                    (2.0 * PI * cutoff * t).sin() / (2.0 * PI * cutoff * t)
+                };
                 let x = t / (middle + 1.0);
                 sinc * (0.42 + 0.5 * (PI * x).cos() + 0.08 * (2.0 * PI * x).cos())
             })
@@ -74,7 +78,8 @@ mod tests {
     use super::*;
 
     fn level_of(hz: f64, step: usize, rate: f64) -> f64 {
-        let input: Vec<f64> = (0..20_000).map(|i| (2.0 * PI * hz * i as f64 / rate).sin()).collect();
+        let input: Vec<f64> =
+            (0..20_000).map(|i| (2.0 * PI * hz * i as f64 / rate).sin()).collect();
         let mut out = Vec::new();
         let mut decimator = Decimator::new(step);
         // In uneven pieces, as files come.

@@ -3,7 +3,8 @@
 //! The stream is brought to about 12 kHz and divided, block by block, by the spectrum of the
 //! played signal: a sweep becomes the short response of the room, everything else stays spread
 //! over seconds. A sweep is where the energy of 4 ms stands far above the median of the
-//! seconds around it. Tones (a telephone) are held down by limiting single bins of the spectrum
+//! seconds around it and above what just precedes it: talk louder than the sweep is spread to both
+//! sides, a response begins at once. Tones (a telephone) are held down by limiting single bins of the spectrum
 //! to a few times what their neighbours hold.
 //!
 //! A clock that is off by 300 ppm stretches the response to a millisecond or two, which 4 ms
@@ -27,6 +28,8 @@ const REGULARISATION: f64 = 1e-4;
 /// Energy is summed in frames of this length, s, four at a time.
 const FRAME_S: f64 = 0.001;
 const SUMMED: usize = 4;
+/// What precedes a peak: from this to this before it, s.
+const PRECEDING_S: [f64; 2] = [0.3, 0.015];
 /// How far the surroundings of a peak reach, s.
 const AROUND_S: f64 = 1.5;
 /// Peak over the median of its surroundings from which a sweep is one, dB. Stationary noise
@@ -228,13 +231,7 @@ impl Plan {
 
     /// Peaks of a block whose first sample is number `first`, of a stream of `n_stream` samples
     /// where that is known.
-    fn pick(
-        &self,
-        energies: &[f32],
-        first: i64,
-        n_stream: Option<i64>,
-        peaks: &mut Vec<Found>,
-    ) {
+    fn pick(&self, energies: &[f32], first: i64, n_stream: Option<i64>, peaks: &mut Vec<Found>) {
         let mut sums: Vec<f32> = energies.windows(SUMMED).map(|w| w.iter().sum()).collect();
         if let Some(n_stream) = n_stream {
             // Too little of a sweep that begins after this, and too little noise to tell it from.
@@ -245,6 +242,11 @@ impl Plan {
         let around = self.around / self.per_frame;
         let searched = around..(around + self.hop() / self.per_frame).min(sums.len());
         let threshold = 10f32.powf((THRESHOLD_DB / 10.0) as f32);
+        let [from, to] = PRECEDING_S.map(|s| (s / FRAME_S) as usize);
+        let preceding = |m: usize| {
+            let before = &sums[m.saturating_sub(from)..m.saturating_sub(to)];
+            before.iter().sum::<f32>() / before.len().max(1) as f32
+        };
         let mut window = Vec::new();
         // The median changes slowly: worked out for a tenth of the surroundings at a time.
         let stride = (around / 10).max(1);
@@ -262,9 +264,9 @@ impl Plan {
                     && sums[m] > 0.0
                     && sums[m] >= sums[m.saturating_sub(1)]
                     && sums.get(m + 1).is_none_or(|next| sums[m] > *next);
-                if is_peak {
+                let floor = median.max(preceding(m)).max(sums[m] * 1e-9);
+                if is_peak && sums[m] > threshold * floor {
                     let frame = first + ((m + 1) * self.per_frame) as i64;
-                    let floor = median.max(sums[m] * 1e-9);
                     peaks.push(Found {
                         start_frame: frame * self.step as i64,
                         energy: f64::from(sums[m]),
@@ -315,8 +317,7 @@ fn distinct(mut peaks: Vec<Found>, n_signal: usize, rate_hz: u32) -> Vec<Found> 
     for peak in peaks {
         let hidden = kept.iter().any(|k| {
             let distance = k.start_frame.abs_diff(peak.start_frame);
-            distance < one_peak
-                || (distance < n_signal as u64 && peak.energy < shadow * k.energy)
+            distance < one_peak || (distance < n_signal as u64 && peak.energy < shadow * k.energy)
         });
         if !hidden {
             kept.push(peak);

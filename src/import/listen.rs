@@ -82,7 +82,13 @@ pub(super) fn listen(
         if let Some((_, slowness)) = other_pace(sweep, &mut source)? {
             return Err(wrong_rate(path, sweep.rate_hz, slowness - 1.0));
         }
-        return Ok(Heard { path: path.into(), about, n_frames, channels: None, sweeps: Vec::new() });
+        return Ok(Heard {
+            path: path.into(),
+            about,
+            n_frames,
+            channels: None,
+            sweeps: Vec::new(),
+        });
     }
     let channels = tell_apart(sweep, &mut source, &found, &holding, channel, n_frames)?;
     let found = &found[channels.mic];
@@ -199,10 +205,7 @@ fn search(
 
 /// How clear the sweep is, dB, and how much more slowly it runs than it should, where it was
 /// played at another usual rate.
-fn other_pace(
-    sweep: &SweepSignal,
-    source: &mut Source,
-) -> Result<Option<(f64, f64)>, ImportError> {
+fn other_pace(sweep: &SweepSignal, source: &mut Source) -> Result<Option<(f64, f64)>, ImportError> {
     let n_most = (SEARCHED_S * f64::from(source.about.rate_hz)) as u64;
     let mut best: Option<(f64, f64)> = None;
     for slowness in other_slownesses(sweep) {

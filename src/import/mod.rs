@@ -39,7 +39,7 @@ mod unimported;
 mod write;
 
 pub use error::ImportError;
-pub use find::{Found, Finder};
+pub use find::{Finder, Found};
 pub use names::{Told, tell};
 pub use origin::{ORIGIN_FILE, Origin};
 pub use places::{Place, PlanOptions};

@@ -19,16 +19,40 @@ pub struct Told {
 
 /// Words for the conditions, in the languages of those who may write them.
 const WITHOUT: [&str; 16] = [
-    "without", "before", "bare", "noscreen", "unscreened", "ohne", "vorher", "vor", "sans", "avant",
-    "sin", "antes", "senza", "prima", "zonder", "uden",
+    "without",
+    "before",
+    "bare",
+    "noscreen",
+    "unscreened",
+    "ohne",
+    "vorher",
+    "vor",
+    "sans",
+    "avant",
+    "sin",
+    "antes",
+    "senza",
+    "prima",
+    "zonder",
+    "uden",
 ];
 const WITH: [&str; 15] = [
     "with", "after", "screen", "screened", "mit", "nachher", "nach", "avec", "apres", "con",
     "despues", "dopo", "met", "med", "hung",
 ];
 const CORRECTED: [&str; 12] = [
-    "corrected", "equalised", "equalized", "eq", "korrigiert", "entzerrt", "corrige", "egalise",
-    "corregido", "corretto", "gecorrigeerd", "verification",
+    "corrected",
+    "equalised",
+    "equalized",
+    "eq",
+    "korrigiert",
+    "entzerrt",
+    "corrige",
+    "egalise",
+    "corregido",
+    "corretto",
+    "gecorrigeerd",
+    "verification",
 ];
 const CONTROL: [&str; 5] = ["control", "kontrolle", "kontroll", "controle", "controllo"];
 
@@ -138,7 +162,9 @@ fn seat_in(text: &[char], seats: &[SeatInfo]) -> Option<(String, usize, usize)> 
                     && is_edge(at.checked_sub(1).and_then(|i| text.get(i)))
                     && is_edge(text.get(at + name.len()))
             });
-            found.extend(at.filter(|_| !name.is_empty()).map(|at| (seat.id.clone(), at, name.len())));
+            found.extend(
+                at.filter(|_| !name.is_empty()).map(|at| (seat.id.clone(), at, name.len())),
+            );
         }
     }
     let best = found.iter().max_by_key(|f| f.2)?.clone();
@@ -157,7 +183,11 @@ fn number_in(tokens: &[Token]) -> Option<&Token> {
         // Dates and times are three numbers in a row, or a long one and what follows it.
         let is_date = run >= 3 || tokens[at..at + run].iter().any(|t| t.text.len() > 4);
         if !is_date {
-            numbers.extend(tokens[at..at + run].iter().filter(|t| t.text.len() <= 2 && t.text != "0" && t.text != "00"));
+            numbers.extend(
+                tokens[at..at + run]
+                    .iter()
+                    .filter(|t| t.text.len() <= 2 && t.text != "0" && t.text != "00"),
+            );
         }
         at += run.max(1);
     }

@@ -97,7 +97,10 @@ pub(super) fn spots_for(
     }
     let shared = u32::try_from(n_sweeps / n_seats.max(1)).unwrap_or(u32::MAX);
     if n_sweeps.is_multiple_of(n_seats.max(1)) && (1..=MOST_SPOTS).contains(&shared) {
-        return (shared, format!("{} a seat, since {n_sweeps} usable sweeps were found", takes(shared)));
+        return (
+            shared,
+            format!("{} a seat, since {n_sweeps} usable sweeps were found", takes(shared)),
+        );
     }
     (USUAL_SPOTS, format!("{} a seat, as on the take sheet", takes(USUAL_SPOTS)))
 }

@@ -92,7 +92,10 @@ mod tests {
         let rate_hz = f64::from(memory.simulated.rate_hz);
         let takes = &memory.session.takes;
         let prints: Vec<Print> = (0..takes.len())
-            .map(|t| print_of(&deconvolver.response(&memory.recording(t).mic, None, None), rate_hz).unwrap())
+            .map(|t| {
+                print_of(&deconvolver.response(&memory.recording(t).mic, None, None), rate_hz)
+                    .unwrap()
+            })
             .collect();
         let mut out = [1.0f64, 1.0, -1.0];
         for (a, b) in (0..takes.len()).flat_map(|a| (0..a).map(move |b| (a, b))) {
@@ -113,7 +116,9 @@ mod tests {
     #[test]
     fn takes_of_a_seat_resemble_each_other_and_seats_do_not() {
         // The last two have seats that mirror each other in the room.
-        for (kind, seed) in [(Kind::Mixed, 31_002), (Kind::HeavyLargeGap, 31_003), (Kind::Noisy, 31_003)] {
+        for (kind, seed) in
+            [(Kind::Mixed, 31_002), (Kind::HeavyLargeGap, 31_003), (Kind::Noisy, 31_003)]
+        {
             let scenario = Scenario::random(kind, seed).shortened(1.0, 0.8);
             let [same, across, other] = extremes(&scenario);
             assert!(same > 0.98 && across > 0.98, "{kind:?} {seed}: {same} {across}");

@@ -212,8 +212,7 @@ fn about((heard, told): (Heard, Told)) -> Recording {
 
 /// Prints of the takes that are there already, those of the main loudspeaker.
 fn known_takes(session: &Session) -> Vec<Known> {
-    let takes: Vec<_> =
-        session.takes.iter().filter(|t| t.source == SoundSource::Centre).collect();
+    let takes: Vec<_> = session.takes.iter().filter(|t| t.source == SoundSource::Centre).collect();
     let n_points = session.sweep.samples.len() + session.sweep.rate_hz as usize;
     let judge = Judge::new(&session.sweep, n_points);
     takes
@@ -265,7 +264,8 @@ fn notes(session: &Session, heard: &[Heard], told: &[Told]) -> Result<Vec<String
         }
         reference_note(session, heard, channels.reference, &mut notes)?;
     }
-    let mics: Vec<usize> = heard.iter().filter_map(|h| h.channels.as_ref()).map(|c| c.mic).collect();
+    let mics: Vec<usize> =
+        heard.iter().filter_map(|h| h.channels.as_ref()).map(|c| c.mic).collect();
     if mics.windows(2).any(|w| w[0] != w[1]) {
         notes.push(
             "The microphone is not on the same channel in all recordings: make sure that it is the \
@@ -288,9 +288,10 @@ fn reference_note(
     match (asked, reference) {
         (Some(_), None) => Err(ImportError::Recording {
             path: heard.path.clone(),
-            problem: "session.toml names a channel for the electrical reference, and no channel of \
+            problem:
+                "session.toml names a channel for the electrical reference, and no channel of \
                       this recording holds one"
-                .into(),
+                    .into(),
             advice: "record the reference, or take that channel out of [recording]".into(),
         }),
         (Some(asked), Some(found)) => {

@@ -137,7 +137,10 @@ fn write_take(
     let start_s = sweep.stretch.start as f64 / f64::from(recording.rate_hz);
     Ok(Origin {
         take: name.into(),
-        recording: recording.path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into()),
+        recording: recording
+            .path
+            .file_name()
+            .map_or_else(String::new, |n| n.to_string_lossy().into()),
         start_s: (start_s * PER_S).round() / PER_S,
         channel: mic,
         reference_channel: recording.reference_channel,
@@ -147,7 +150,12 @@ fn write_take(
 }
 
 /// Channels as 32-bit floats, each at its number counted from 1; silence in those between.
-fn write_float(path: &Path, rate_hz: u32, sound: &[Vec<f64>], at: &[u16]) -> Result<(), ImportError> {
+fn write_float(
+    path: &Path,
+    rate_hz: u32,
+    sound: &[Vec<f64>],
+    at: &[u16],
+) -> Result<(), ImportError> {
     let n_channels = at.iter().copied().max().unwrap_or(1);
     let spec = hound::WavSpec {
         channels: n_channels,
@@ -155,9 +163,8 @@ fn write_float(path: &Path, rate_hz: u32, sound: &[Vec<f64>], at: &[u16]) -> Res
         bits_per_sample: 32,
         sample_format: hound::SampleFormat::Float,
     };
-    let failed = |source| {
-        IngestError::from(WavWriteError::Write { path: path.to_path_buf(), source })
-    };
+    let failed =
+        |source| IngestError::from(WavWriteError::Write { path: path.to_path_buf(), source });
     let mut writer = hound::WavWriter::create(path, spec).map_err(failed)?;
     for frame in 0..sound.iter().map(Vec::len).max().unwrap_or(0) {
         for channel in 1..=n_channels {

@@ -38,7 +38,9 @@ pub(super) fn read_layout<R: Read + Seek>(
             b"data" => {
                 let format = format.ok_or_else(|| damaged("its sound comes before its format"))?;
                 let data_offset = body + BEFORE_SAMPLES;
-                let present = n_bytes.checked_sub(data_offset).ok_or_else(|| damaged("it ends in a header"))?;
+                let present = n_bytes
+                    .checked_sub(data_offset)
+                    .ok_or_else(|| damaged("it ends in a header"))?;
                 let declared = match size {
                     -1 => present / format.1 as u64 * format.1 as u64,
                     size => u64::try_from(size)
@@ -69,7 +71,9 @@ fn layout(
 ) -> Result<(Layout, bool), Refusal> {
     if declared > present {
         return Err((
-            format!("the file is truncated: its header declares {declared} bytes of sound, {present} are there"),
+            format!(
+                "the file is truncated: its header declares {declared} bytes of sound, {present} are there"
+            ),
             "copy the file again or repeat the takes".into(),
         ));
     }
@@ -87,9 +91,13 @@ fn settle(desc: &[u8; DESC_BYTES]) -> Result<Format, Refusal> {
     if kind != b"lpcm" {
         let name = kind.escape_ascii().to_string();
         return Err(match kind {
-            b"alac" => (format!("its sound is coded as {name}, which cannot be read"), EXPORT.into()),
+            b"alac" => {
+                (format!("its sound is coded as {name}, which cannot be read"), EXPORT.into())
+            }
             _ => (
-                format!("its sound is coded as {name}, which is lossy: the treble that is to be measured is not in it"),
+                format!(
+                    "its sound is coded as {name}, which is lossy: the treble that is to be measured is not in it"
+                ),
                 "set the recorder to WAV or FLAC and record again".into(),
             ),
         });
@@ -130,7 +138,10 @@ fn unreadable(bits: u32, n_channels: u32, per_packet: u32) -> Refusal {
 }
 
 fn damaged(what: &str) -> Refusal {
-    (format!("this CAF file is damaged: {what}"), "copy it from the recorder again, or export it as WAV".into())
+    (
+        format!("this CAF file is damaged: {what}"),
+        "copy it from the recorder again, or export it as WAV".into(),
+    )
 }
 
 fn read_at<const N: usize, R: Read + Seek>(reader: &mut R, at: u64) -> Result<[u8; N], Refusal> {

@@ -5,8 +5,8 @@ use super::{About, Block};
 use crate::ingest::wav::MAX_ABS_SAMPLE;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
-use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::codecs::audio::well_known::{CODEC_ID_PCM_ALAW, CODEC_ID_PCM_MULAW};
+use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, FormatReader, SeekMode, SeekTo, TrackType};
@@ -34,11 +34,7 @@ pub(super) struct Decoded {
 }
 
 impl Decoded {
-    pub(super) fn open(
-        mut file: File,
-        n_bytes: u64,
-        kind: Kind,
-    ) -> Result<(About, Self), Refusal> {
+    pub(super) fn open(mut file: File, n_bytes: u64, kind: Kind) -> Result<(About, Self), Refusal> {
         let (name, offset) = match kind {
             Kind::Flac { offset } => ("FLAC", offset),
             _ => ("AIFF", 0),
@@ -50,12 +46,15 @@ impl Decoded {
         let reader = symphonia::default::get_probe()
             .probe(&Hint::new(), stream, format, metadata)
             .map_err(|error| damaged(name, &error))?;
-        let no_sound = || (format!("this {name} file holds no sound that can be read"), EXPORT.into());
+        let no_sound =
+            || (format!("this {name} file holds no sound that can be read"), EXPORT.into());
         let track = reader.default_track(TrackType::Audio).ok_or_else(no_sound)?;
         let params = track.codec_params.as_ref().and_then(|p| p.audio()).ok_or_else(no_sound)?;
         if [CODEC_ID_PCM_ALAW, CODEC_ID_PCM_MULAW].contains(&params.codec) {
             return Err((
-                format!("the sound of this {name} file is coded in 8 bits (A-law or mu-law), which loses detail"),
+                format!(
+                    "the sound of this {name} file is coded in 8 bits (A-law or mu-law), which loses detail"
+                ),
                 EXPORT.into(),
             ));
         }
@@ -65,7 +64,12 @@ impl Decoded {
         let n_channels = params.channels.as_ref().map_or(0, |c| c.count());
         let rate_hz = params.sample_rate.unwrap_or(0);
         let bits = params.bits_per_sample.map_or(String::new(), |bits| format!(", {bits}-bit"));
-        let about = About { rate_hz, n_channels, n_frames: track.num_frames, format: format!("{name}{bits}") };
+        let about = About {
+            rate_hz,
+            n_channels,
+            n_frames: track.num_frames,
+            format: format!("{name}{bits}"),
+        };
         let (track, declared) = (track.id, track.num_frames);
         if declared == Some(0) && name != "FLAC" {
             return Err((format!("this {name} file holds no sample"), REPEAT.into()));
@@ -73,7 +77,20 @@ impl Decoded {
         // FLAC may leave its length open.
         let declared = declared.filter(|&n| n > 0);
         let planes = Vec::new();
-        Ok((about, Self { reader, decoder, track, name, n_channels, rate_hz, declared, next_frame: 0, planes }))
+        Ok((
+            about,
+            Self {
+                reader,
+                decoder,
+                track,
+                name,
+                n_channels,
+                rate_hz,
+                declared,
+                next_frame: 0,
+                planes,
+            },
+        ))
     }
 
     pub(super) fn seek(&mut self, frame: u64) -> Result<u64, Refusal> {
@@ -82,14 +99,15 @@ impl Decoded {
         }
         let ts = Timestamp::new(i64::try_from(frame).unwrap_or(i64::MAX));
         let to = SeekTo::Timestamp { ts, track_id: self.track };
-        let reached = self
-            .reader
-            .seek(SeekMode::Accurate, to)
-            .map_err(|error| damaged(self.name, &error))?;
+        let reached =
+            self.reader.seek(SeekMode::Accurate, to).map_err(|error| damaged(self.name, &error))?;
         self.decoder.reset();
         self.next_frame = u64::try_from(reached.actual_ts.get()).unwrap_or(0);
         if self.next_frame > frame {
-            return Err((format!("this {} file cannot be read from its middle", self.name), EXPORT.into()));
+            return Err((
+                format!("this {} file cannot be read from its middle", self.name),
+                EXPORT.into(),
+            ));
         }
         Ok(self.next_frame)
     }
@@ -125,7 +143,9 @@ impl Decoded {
         if n_new == 0 && self.declared.is_some_and(|n| first < n) {
             let declared = self.declared.unwrap_or(0);
             return Err((
-                format!("the file is truncated: its header declares {declared} samples a channel, {first} are there"),
+                format!(
+                    "the file is truncated: its header declares {declared} samples a channel, {first} are there"
+                ),
                 "copy the file again or repeat the takes".into(),
             ));
         }
@@ -138,7 +158,10 @@ impl Decoded {
             if let Some(bad) = samples.iter().position(|x| !is_sound(x)) {
                 let frame = first + bad as u64;
                 return Err((
-                    format!("sample {frame} of channel {channel} is no sound: {:e} where full scale is 1", samples[bad]),
+                    format!(
+                        "sample {frame} of channel {channel} is no sound: {:e} where full scale is 1",
+                        samples[bad]
+                    ),
                     EXPORT.into(),
                 ));
             }

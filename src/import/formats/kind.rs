@@ -73,7 +73,11 @@ fn refusal(head: &[u8]) -> (String, String) {
         };
     }
     if is_at(4, b"ftyp") {
-        return if holds(b"alac") { unreadable("ALAC inside MP4") } else { lossy("AAC (MP4 or M4A)") };
+        return if holds(b"alac") {
+            unreadable("ALAC inside MP4")
+        } else {
+            lossy("AAC (MP4 or M4A)")
+        };
     }
     if let Some(name) = mpeg_frame(head) {
         return lossy(name);
@@ -134,7 +138,8 @@ fn mpeg_frame(head: &[u8]) -> Option<&'static str> {
             2 => 1,
             _ => 2,
         };
-    let length = (if version_1 { 144_000 } else { 72_000 }) * kbit / rate + usize::from((c >> 1) & 1);
+    let length =
+        (if version_1 { 144_000 } else { 72_000 }) * kbit / rate + usize::from((c >> 1) & 1);
     same_sync(head, length).then_some("MP3")
 }
 

@@ -93,7 +93,10 @@ impl Source {
         let [lowest, highest] = RATE_RANGE_HZ;
         if about.rate_hz < lowest || about.rate_hz > highest {
             return Err(refuse((
-                format!("the sample rate is {} Hz, expected {lowest} to {highest} Hz", about.rate_hz),
+                format!(
+                    "the sample rate is {} Hz, expected {lowest} to {highest} Hz",
+                    about.rate_hz
+                ),
                 "export the recording at 48000 Hz".into(),
             )));
         }
@@ -112,9 +115,9 @@ impl Source {
     /// [`ImportError`] where the file ends early, is damaged, or holds what is no sound.
     pub fn next(&mut self, block: &mut Block) -> Result<bool, ImportError> {
         match &mut self.sound {
-            Sound::Pcm(pcm) => pcm
-                .next(block)
-                .map_err(|fault| ImportError::Wav { path: self.path.clone(), fault }),
+            Sound::Pcm(pcm) => {
+                pcm.next(block).map_err(|fault| ImportError::Wav { path: self.path.clone(), fault })
+            }
             Sound::Decoded(decoded) => decoded.next(block).map_err(|(problem, advice)| {
                 ImportError::Recording { path: self.path.clone(), problem, advice }
             }),
@@ -127,9 +130,9 @@ impl Source {
     /// As [`Source::next`].
     pub fn seek(&mut self, frame: u64) -> Result<u64, ImportError> {
         match &mut self.sound {
-            Sound::Pcm(pcm) => pcm
-                .seek(frame)
-                .map_err(|fault| ImportError::Wav { path: self.path.clone(), fault }),
+            Sound::Pcm(pcm) => {
+                pcm.seek(frame).map_err(|fault| ImportError::Wav { path: self.path.clone(), fault })
+            }
             Sound::Decoded(decoded) => decoded.seek(frame).map_err(|(problem, advice)| {
                 ImportError::Recording { path: self.path.clone(), problem, advice }
             }),

@@ -83,7 +83,8 @@ impl Pcm {
             let offset = usize::from(channel - 1) * info.encoding.n_bytes();
             decode_block(&self.bytes, stride, offset, info.encoding, samples);
             if matches!(info.encoding, Encoding::F32 | Encoding::F64) {
-                check_floats(samples, 0, channel, info.rate_hz).map_err(|f| later(f, self.next_frame, info.rate_hz))?;
+                check_floats(samples, 0, channel, info.rate_hz)
+                    .map_err(|f| later(f, self.next_frame, info.rate_hz))?;
             }
         }
         self.next_frame += n_now as u64;

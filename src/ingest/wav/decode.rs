@@ -172,7 +172,12 @@ fn spread<const N: usize>(
 }
 
 /// Refuses what is no sound among the samples from `first` on.
-pub(crate) fn check_floats(samples: &[f64], first: usize, channel: u16, rate_hz: u32) -> Result<(), WavFault> {
+pub(crate) fn check_floats(
+    samples: &[f64],
+    first: usize,
+    channel: u16,
+    rate_hz: u32,
+) -> Result<(), WavFault> {
     let is_sound = |x: &f64| x.is_finite() && x.abs() <= MAX_ABS_SAMPLE;
     let Some(bad) = samples[first..].iter().position(|x| !is_sound(x)) else {
         return Ok(());
