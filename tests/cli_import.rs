@@ -273,21 +273,37 @@ fn lossy_files_are_refused_whatever_they_are_called() {
 
 #[test]
 fn a_spoiled_sweep_gives_way_to_its_repeat() {
-    let dir = session();
-    let mut takes = of_condition("without");
-    // Broken off after the half of it, then made again.
-    let broken = takes[2][..33_000].to_vec();
-    takes.insert(2, broken);
-    let recording = dir.path().join("REC0003.WAV");
-    write_wav(&recording, RATE_HZ, &[&evening(&takes)]);
-    let mut import = scrimcheck("import", dir.path());
-    import.arg(&recording).args(["--condition", "without", "--yes"]);
-    let document = json(&mut import);
-    let kept: Vec<String> =
-        places(&document).into_iter().filter(|place| place != "left out").collect();
-    assert_eq!(kept, in_order("without"), "{document}");
-    assert_eq!(document["written"].as_array().unwrap().len(), 6, "{document}");
-    assert!(places(&document)[2] == "left out", "{document}");
+    let broken_off = |silence: usize| {
+        let mut sound = take("R1C", "without", 1)[..33_000].to_vec();
+        sound.extend(noise(silence, 2e-6, 8));
+        sound
+    };
+    let clipped: Vec<f64> =
+        take("R1C", "without", 1).iter().map(|x| (4.0 * x).clamp(-0.4, 0.4)).collect();
+    // Broken off after the half of it with talk at once, it is nothing but noise; with silence
+    // after it, or clipped, it is told why it was left out.
+    for (spoiled, said) in [
+        (broken_off(0), None),
+        (broken_off(72_000), Some("not the whole sweep")),
+        (clipped, Some("clipped")),
+    ] {
+        let dir = session();
+        let mut takes = of_condition("without");
+        takes.insert(2, spoiled);
+        let recording = dir.path().join("REC0003.WAV");
+        write_wav(&recording, RATE_HZ, &[&evening(&takes)]);
+        let mut import = scrimcheck("import", dir.path());
+        import.arg(&recording).args(["--condition", "without", "--yes"]);
+        let document = json(&mut import);
+        let found = places(&document);
+        let kept: Vec<&String> = found.iter().filter(|place| *place != "left out").collect();
+        assert_eq!(kept, in_order("without").iter().collect::<Vec<_>>(), "{said:?}: {document}");
+        assert_eq!(document["written"].as_array().unwrap().len(), 6, "{said:?}: {document}");
+        if let Some(said) = said {
+            assert_eq!(found[2], "left out", "{document}");
+            assert_eq!(document["sweeps"][2]["reason"], said, "{document}");
+        }
+    }
 }
 
 #[test]

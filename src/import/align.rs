@@ -72,9 +72,9 @@ pub(super) fn align(line: &Line<'_>) -> (Vec<Option<usize>>, f64) {
     }
     let mut end = None;
     let mut most = cost_of_skipped(0..n, m);
-    for i in n.saturating_sub(MOST_IN_A_ROW + 1)..n {
-        for j in m.saturating_sub(MOST_IN_A_ROW + 1)..m {
-            let total = best[i][j] + cost_of_skipped(i + 1..n, m - j - 1);
+    for (i, row) in best.iter().enumerate().skip(n.saturating_sub(MOST_IN_A_ROW + 1)) {
+        for (j, points) in row.iter().enumerate().skip(m.saturating_sub(MOST_IN_A_ROW + 1)) {
+            let total = points + cost_of_skipped(i + 1..n, m - j - 1);
             if total > most {
                 (most, end) = (total, Some((i, j)));
             }

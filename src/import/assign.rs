@@ -87,8 +87,8 @@ pub(super) fn assign(
         },
         sweeps,
     };
-    for recording in 0..heard.len() {
-        if told[recording].seat.is_some() && !desk.of_recording[recording].is_empty() {
+    for (recording, told) in told.iter().enumerate() {
+        if told.seat.is_some() && !desk.of_recording[recording].is_empty() {
             desk.by_name(recording)?;
         }
     }

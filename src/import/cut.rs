@@ -15,7 +15,7 @@ const DECAY_S: f64 = 0.5;
 const BEFORE_NEXT_S: f64 = 0.1;
 
 /// Silence before the sweep and decay after it that are kept whatever is heard, s.
-const LEAST_BEFORE_S: f64 = 0.3;
+const LEAST_BEFORE_S: f64 = 0.1;
 const LEAST_AFTER_S: f64 = 0.4;
 /// Levels are looked at in steps of this length, s.
 const STEP_S: f64 = 0.02;
@@ -24,40 +24,34 @@ const LOUDER_DB: f64 = 15.0;
 /// ... and the take keeps this distance from it, s.
 const DISTANCE_S: f64 = 0.04;
 
+/// How many steps, from the sweep outwards, come before the first loud one; `None` where none is.
+fn quiet_steps<'a>(mut steps: impl Iterator<Item = &'a [f64]>) -> Option<usize> {
+    let louder = 10f64.powf(LOUDER_DB / 10.0);
+    let mut quietest = f64::INFINITY;
+    steps.position(|part| {
+        let mean = part.iter().sum::<f64>() / part.len() as f64;
+        let power = part.iter().map(|x| (x - mean).powi(2)).sum::<f64>();
+        let is_loud = power > louder * quietest;
+        // Digital silence is no measure of what is loud.
+        if power > 0.0 {
+            quietest = quietest.min(power);
+        }
+        is_loud
+    })
+}
+
 /// The part of a stretch in which nobody talks before or after the sweep, which lies in
 /// `sweep` of its samples.
 pub(super) fn quiet_part(sound: &[f64], sweep: Range<usize>, rate_hz: u32) -> Range<usize> {
     let samples = |s: f64| (s * f64::from(rate_hz)) as usize;
     let step = samples(STEP_S).max(1);
-    let louder = 10f64.powf(LOUDER_DB / 10.0);
-    // Steps from the sweep outwards: how many until the first loud one.
-    let quiet_steps = |steps: &mut dyn Iterator<Item = &[f64]>| {
-        let mut quietest = f64::INFINITY;
-        let mut n_steps = 0;
-        for part in steps {
-            let mean = part.iter().sum::<f64>() / part.len() as f64;
-            let power = part.iter().map(|x| (x - mean).powi(2)).sum::<f64>();
-            if power > louder * quietest {
-                return n_steps;
-            }
-            // Digital silence is no measure of what is loud.
-            if power > 0.0 {
-                quietest = quietest.min(power);
-            }
-            n_steps += 1;
-        }
-        usize::MAX
-    };
     let until = sweep.start.saturating_sub(samples(LEAST_BEFORE_S)).min(sound.len());
     let from = (sweep.end + samples(LEAST_AFTER_S)).min(sound.len());
-    let before = quiet_steps(&mut sound[..until].rchunks_exact(step));
-    let after = quiet_steps(&mut sound[from..].chunks_exact(step));
-    let reach = |n_steps: usize| {
-        n_steps.saturating_mul(step).saturating_sub(if n_steps == usize::MAX {
-            0
-        } else {
-            samples(DISTANCE_S)
-        })
+    let before = quiet_steps(sound[..until].rchunks_exact(step));
+    let after = quiet_steps(sound[from..].chunks_exact(step));
+    // To the end of the stretch where nothing is loud.
+    let reach = |n_steps: Option<usize>| {
+        n_steps.map_or(usize::MAX, |n| (n * step).saturating_sub(samples(DISTANCE_S)))
     };
     until.saturating_sub(reach(before))..from.saturating_add(reach(after)).min(sound.len())
 }

@@ -211,7 +211,8 @@ mod tests {
     #[test]
     fn names_as_people_write_them() {
         let seats = seats(&["R1L", "R1C", "R1", "row 2"]);
-        let rows: [(&str, Option<&str>, Option<Condition>, Option<u32>); 22] = [
+        type Row = (&'static str, Option<&'static str>, Option<Condition>, Option<u32>);
+        let rows: [Row; 22] = [
             ("R1L before 2", Some("R1L"), Some(Without), Some(2)),
             ("Sitz R1L ohne 1", Some("R1L"), Some(Without), Some(1)),
             ("r1c_with_03", Some("R1C"), Some(With), Some(3)),
