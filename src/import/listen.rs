@@ -157,10 +157,11 @@ fn pace_of_clearest(
         finder.finish().iter().map(|f| f.contrast_db).fold(0.0, f64::max)
     };
     let own_db = contrast_at(1.0);
+    // One at a time: their plans are the largest thing in memory.
     let other = other_slownesses(sweep)
-        .into_par_iter()
+        .into_iter()
         .map(|slowness| (contrast_at(slowness), slowness))
-        .reduce(|| (0.0, 1.0), |a, b| if a.0 >= b.0 { a } else { b });
+        .fold((0.0, 1.0), |a, b| if a.0 >= b.0 { a } else { b });
     Ok((other.0 > own_db + CLEARER_DB).then_some(other.1))
 }
 
