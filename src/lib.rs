@@ -10,6 +10,7 @@
 //! | [`analysis`] | transmissions | losses with uncertainty, verdicts, settings |
 //! | [`report`] | one finished result | table, JSON, CSV, plots, papers |
 //!
+//! [`import`] brings what a recorder gives into a session folder, before all of them;
 //! [`chain`] is the way through all of them, readable top to bottom;
 //! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
 //! [`cli`] is the command line over all of it; [`units`] names what is counted,
@@ -25,6 +26,7 @@ pub mod air;
 pub mod analysis;
 pub mod chain;
 pub mod cli;
+pub mod import;
 pub mod ingest;
 pub mod report;
 pub mod simulate;

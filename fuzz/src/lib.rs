@@ -5,10 +5,11 @@
 
 pub mod session;
 
+use scrimcheck::import::formats::{Block, Source};
 use scrimcheck::ingest::manifest::{ManifestText, parse};
 use scrimcheck::ingest::readings::parse_readings;
 use scrimcheck::ingest::wav::{MAX_ABS_SAMPLE, RATE_RANGE_HZ, decode_wav};
-use std::io::Cursor;
+use std::io::{Cursor, Write};
 use std::path::Path;
 
 /// Whatever is read has the length that the header tells, and is finite.
@@ -23,6 +24,37 @@ pub fn wav(bytes: &[u8]) {
             assert_eq!(samples.len() as u64, wav.info.n_frames);
             assert!(samples.iter().all(|x| x.abs() <= MAX_ABS_SAMPLE));
         }
+    }
+}
+
+/// Whatever is read has as many samples in every channel, all of them sound, and reads the same
+/// from its middle.
+pub fn recording(bytes: &[u8]) {
+    let Ok(mut file) = tempfile::NamedTempFile::new() else { return };
+    if file.write_all(bytes).is_err() {
+        return;
+    }
+    let Ok(mut source) = Source::open(file.path()) else { return };
+    let (mut block, mut whole) = (Block::new(), Vec::new());
+    while whole.len() < 1 << 20 {
+        match source.next(&mut block) {
+            Ok(true) => {}
+            Ok(false) => break,
+            Err(error) => return assert!(!error.to_string().is_empty()),
+        }
+        assert_eq!(block.len(), source.about.n_channels);
+        for samples in &block {
+            assert_eq!(samples.len(), block[0].len());
+            assert!(samples.iter().all(|x| x.abs() <= MAX_ABS_SAMPLE));
+        }
+        whole.extend_from_slice(&block[0]);
+    }
+    let middle = whole.len() as u64 / 2;
+    let Ok(at) = source.seek(middle) else { return };
+    assert!(at <= middle);
+    if let Ok(true) = source.next(&mut block) {
+        let n = block[0].len().min(whole.len() - at as usize);
+        assert_eq!(block[0][..n], whole[at as usize..at as usize + n]);
     }
 }
 

@@ -4,6 +4,7 @@ use super::args::AnalyzeArgs;
 use super::failure::{Failure, NOT_SHOWN};
 use super::progress::Progress;
 use super::terminal;
+use super::unimported::open_with_hint;
 use crate::analysis::claims::Verdict;
 use crate::chain;
 use crate::ingest::error::shown;
@@ -24,7 +25,7 @@ use std::process::ExitCode;
 /// [`Failure`] when the session is refused or the report cannot be written;
 /// nothing is then left behind.
 pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
-    let session = Session::open(&args.session, OpenMode::Strict)?;
+    let session = open_with_hint(&args.session, OpenMode::Strict)?;
     let out = match &args.out {
         Some(out) => out.clone(),
         None => usual_place(&args.session)?,

@@ -24,6 +24,8 @@ pub enum Command {
     Demo(DemoArgs),
     /// Make a new session folder: manifest, test signal, take sheet
     Start(StartArgs),
+    /// Bring what a recorder gives into a session: find the sweeps, cut, name and file them
+    Import(ImportArgs),
     /// Judge the takes of a session, finished or not, and say what to record next
     Check(CheckArgs),
     /// Analyse a session folder and write the report
@@ -91,6 +93,71 @@ pub struct AnalyzeArgs {
     /// Write also into a folder that holds other files (they are kept)
     #[arg(long)]
     pub force: bool,
+}
+
+/// `scrimcheck import`
+#[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Recordings: WAV in all kinds, W64, AIFF, CAF, FLAC, at any usual rate. They \
+                        are never changed. Exit status 1 when a take must be made again."
+)]
+pub struct ImportArgs {
+    /// Folder that holds session.toml
+    #[arg(value_name = "DIR")]
+    pub session: PathBuf,
+    /// Recordings, or folders of recordings, in the order in which they were made
+    #[arg(value_name = "RECORDING", num_args = 1.., required = true)]
+    pub recordings: Vec<PathBuf>,
+    /// Condition of recordings whose names do not say it; two for a recording that holds both,
+    /// one after the other
+    #[arg(long, value_name = "CONDITION,...", value_delimiter = ',', value_enum)]
+    pub condition: Vec<ConditionArg>,
+    /// The control loudspeaker played
+    #[arg(long)]
+    pub control: bool,
+    /// Seats in the order in which they were recorded [default: as in session.toml]
+    #[arg(long, value_name = "ID,ID,...", value_delimiter = ',')]
+    pub seats: Vec<String>,
+    /// Microphone placements at each seat [default: as the takes that are there, or as the number
+    /// of sweeps says]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=99))]
+    pub spots: Option<u32>,
+    /// Channel of the microphone, counted from 1 [default: the one that holds the sweep]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    pub channel: Option<u16>,
+    /// Show the table and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+    /// Write without asking
+    #[arg(long)]
+    pub yes: bool,
+    /// Replace takes that are already there
+    #[arg(long)]
+    pub force: bool,
+    /// Print a JSON document instead of the table; with --yes or --dry-run
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `--condition`
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum ConditionArg {
+    /// Screen not hung
+    Without,
+    /// Screen hung
+    With,
+    /// Screen hung and equaliser active
+    Corrected,
+}
+
+impl From<ConditionArg> for crate::ingest::manifest::Condition {
+    fn from(arg: ConditionArg) -> Self {
+        match arg {
+            ConditionArg::Without => Self::Without,
+            ConditionArg::With => Self::With,
+            ConditionArg::Corrected => Self::Corrected,
+        }
+    }
 }
 
 /// `scrimcheck check`

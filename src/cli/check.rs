@@ -3,6 +3,7 @@
 use super::args::CheckArgs;
 use super::failure::{Failure, NOT_SHOWN};
 use super::terminal;
+use super::unimported::open_with_hint;
 use crate::analysis::check::{
     Judged, Missing, NextTake, TakeRead, judge_session, missing_takes, next_take, read_facts,
     rough_level_warnings, sampled_drift_ppm,
@@ -15,6 +16,7 @@ use crate::report::look::{Look, paragraph};
 use crate::transfer::quality::{TakeAnalyser, TakeVerdict};
 use crate::warning::Warning;
 use serde::Serialize;
+use std::path::Path;
 use std::process::ExitCode;
 
 /// What `check --json` prints.
@@ -37,7 +39,18 @@ struct Document<'a> {
 /// [`Failure`] when the session cannot be opened. Exit status 1 when a take must be made
 /// again.
 pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
-    let session = Session::open(&args.session, OpenMode::Lenient)?;
+    let (text, must_repeat) = judged_text(&args.session, args.json)?;
+    terminal::print(&text)?;
+    Ok(if must_repeat { ExitCode::from(NOT_SHOWN) } else { ExitCode::SUCCESS })
+}
+
+/// What is said of the session in this folder, as a list or as JSON, and whether a take must be
+/// made again.
+///
+/// # Errors
+/// As [`run`].
+pub fn judged_text(folder: &Path, json: bool) -> Result<(String, bool), Failure> {
+    let session = open_with_hint(folder, OpenMode::Lenient)?;
     let analyser = TakeAnalyser::new(&session.sweep);
     let read = |take: &crate::ingest::session::Take| session.read_take(take);
     let reads = read_facts(&session, &analyser, &read);
@@ -47,7 +60,7 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
     let missing = missing_takes(&session);
     let next = next_take(&session, &missing, &judged.takes);
     let warnings = session_warnings(&session, &judged, &reads);
-    if args.json {
+    let text = if json {
         let document = Document {
             format: "scrimcheck-check",
             version: 1,
@@ -58,12 +71,11 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
             next: next.as_ref(),
         };
         // Only finite numbers and strings are in it, so that writing cannot fail.
-        let text = serde_json::to_string_pretty(&document).unwrap_or_default();
-        terminal::print(&(text + "\n"))?;
+        serde_json::to_string_pretty(&document).unwrap_or_default() + "\n"
     } else {
-        terminal::print(&text(&judged, &warnings, &missing, next.as_ref(), terminal::look()))?;
-    }
-    Ok(if judged.must_repeat() { ExitCode::from(NOT_SHOWN) } else { ExitCode::SUCCESS })
+        text(&judged, &warnings, &missing, next.as_ref(), terminal::look())
+    };
+    Ok((text, judged.must_repeat()))
 }
 
 /// Warnings that belong to no single take.

@@ -1,6 +1,7 @@
 //! Why a command ended early, and the exit status that tells it.
 
 use crate::chain::ChainError;
+use crate::import::ImportError;
 use crate::ingest::error::IngestError;
 use crate::report::error::ReportError;
 use std::process::ExitCode;
@@ -29,6 +30,17 @@ pub enum Failure {
     /// The session is refused, or its folder cannot be written.
     #[error(transparent)]
     Ingest(#[from] IngestError),
+    /// The session is refused, and recordings lie in it that were not brought in.
+    #[error("{error}; {hint}")]
+    Unimported {
+        /// Why it is refused.
+        error: IngestError,
+        /// Which recordings, and the command for them.
+        hint: String,
+    },
+    /// Recordings cannot be brought in.
+    #[error(transparent)]
+    Import(#[from] ImportError),
     /// The sessions cannot be compared.
     #[error("{message}")]
     Compare {
@@ -59,12 +71,16 @@ impl Failure {
         ExitCode::from(match self {
             Self::Usage { .. } => USAGE,
             Self::Ingest(error) if !error.is_output() => REFUSED,
+            Self::Import(error) if !error.is_output() => REFUSED,
+            Self::Unimported { .. } => REFUSED,
             // The logo is a part of the session, and looked at before anything is written.
             Self::Report(ReportError::Logo { .. } | ReportError::LogoFile(_)) => REFUSED,
             Self::Chain(_) | Self::Compare { .. } => REFUSED,
-            Self::Ingest(_) | Self::Simulated(_) | Self::Report(_) | Self::Print { .. } => {
-                NOT_WRITTEN
-            }
+            Self::Ingest(_)
+            | Self::Import(_)
+            | Self::Simulated(_)
+            | Self::Report(_)
+            | Self::Print { .. } => NOT_WRITTEN,
         })
     }
 }

@@ -9,6 +9,8 @@ mod check;
 mod compare;
 mod demo;
 pub mod failure;
+mod import;
+mod import_table;
 mod predict;
 pub mod predict_args;
 mod progress;
@@ -16,6 +18,7 @@ mod settings;
 mod start;
 mod sweep;
 pub mod terminal;
+mod unimported;
 
 use args::{Args, Command};
 use clap::Parser;
@@ -41,6 +44,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<ExitCode, Fa
     match args.command {
         Command::Demo(args) => demo::run(&args),
         Command::Check(args) => check::run(&args),
+        Command::Import(args) => import::run(&args),
         Command::Analyze(args) => analyze::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Start(args) => start::run(&args),

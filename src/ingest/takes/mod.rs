@@ -5,6 +5,7 @@ mod name;
 pub(crate) mod paths;
 
 pub use discover::{FoundTakes, discover};
+pub(crate) use name::condition_word;
 pub use name::{TakeName, default_name, parse_name};
 
 /// Folder of the recordings in a session folder.

@@ -124,7 +124,8 @@ pub fn decode_wav<R: Read + Seek>(
 /// Small enough to stay in the cache between reading and decoding.
 const BLOCK_BYTES: usize = 1 << 18;
 
-fn decode_block(
+/// Appends the samples that lie `offset` bytes into each frame of `stride` bytes.
+pub(crate) fn decode_block(
     bytes: &[u8],
     stride: usize,
     offset: usize,
@@ -170,7 +171,13 @@ fn spread<const N: usize>(
     }
 }
 
-fn check_floats(samples: &[f64], first: usize, channel: u16, rate_hz: u32) -> Result<(), WavFault> {
+/// Refuses what is no sound among the samples from `first` on.
+pub(crate) fn check_floats(
+    samples: &[f64],
+    first: usize,
+    channel: u16,
+    rate_hz: u32,
+) -> Result<(), WavFault> {
     let is_sound = |x: &f64| x.is_finite() && x.abs() <= MAX_ABS_SAMPLE;
     let Some(bad) = samples[first..].iter().position(|x| !is_sound(x)) else {
         return Ok(());

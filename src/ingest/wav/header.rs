@@ -83,11 +83,11 @@ pub fn wav_info(path: &Path) -> Result<WavInfo, WavError> {
 
 /// [`WavInfo`] and the place of the samples.
 #[derive(Debug)]
-pub(super) struct Layout {
-    pub(super) info: WavInfo,
+pub(crate) struct Layout {
+    pub(crate) info: WavInfo,
     /// Bytes from the start of the file.
-    pub(super) data_offset: u64,
-    pub(super) bytes_per_frame: usize,
+    pub(crate) data_offset: u64,
+    pub(crate) bytes_per_frame: usize,
 }
 
 /// A file of zero-sized chunks would otherwise be walked for minutes.
@@ -96,8 +96,18 @@ const MAX_CHUNKS: usize = 4096;
 /// Bytes of a `fmt ` chunk that matter: the extensible form.
 const FMT_BYTES: usize = 40;
 
-/// Walks the chunks of a file of `n_bytes` and settles the format.
+/// Walks the chunks of a file of `n_bytes` and settles the format of a take.
 pub(super) fn read_layout<R: Read + Seek>(
+    reader: &mut R,
+    n_bytes: u64,
+) -> Result<Layout, WavFault> {
+    let layout = read_long_layout(reader, n_bytes)?;
+    let n_frames = layout.info.n_frames;
+    if n_frames > MAX_FRAMES { Err(WavFault::TooLong { n_frames }) } else { Ok(layout) }
+}
+
+/// As [`read_layout`], of a recording of any length.
+pub(crate) fn read_long_layout<R: Read + Seek>(
     reader: &mut R,
     n_bytes: u64,
 ) -> Result<Layout, WavFault> {
@@ -194,9 +204,6 @@ pub(super) fn read_layout<R: Read + Seek>(
         ));
     }
     let n_frames = declared / per_frame;
-    if n_frames > MAX_FRAMES {
-        return Err(WavFault::TooLong { n_frames });
-    }
     Ok(Layout {
         info: WavInfo {
             rate_hz: format.rate_hz,
@@ -283,12 +290,13 @@ fn after_padding<R: Read + Seek>(
     Ok(end + 1)
 }
 
-struct Format {
-    rate_hz: u32,
-    n_channels: u16,
-    encoding: Encoding,
-    integer_bits: Option<u16>,
-    bytes_per_frame: usize,
+/// What a `fmt ` chunk says.
+pub(crate) struct Format {
+    pub(crate) rate_hz: u32,
+    pub(crate) n_channels: u16,
+    pub(crate) encoding: Encoding,
+    pub(crate) integer_bits: Option<u16>,
+    pub(crate) bytes_per_frame: usize,
 }
 
 const TAG_PCM: u16 = 1;
@@ -298,7 +306,8 @@ const TAG_EXTENSIBLE: u16 = 0xfffe;
 /// Bytes 2..16 of the sub-format identifiers that stand for a plain format tag.
 const SUBFORMAT_TAIL: [u8; 14] = [0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71];
 
-fn settle_format(at: u64, fmt: &[u8]) -> Result<Format, WavFault> {
+/// The format by the body of the `fmt ` chunk at byte `at`, 16 bytes or more.
+pub(crate) fn settle_format(at: u64, fmt: &[u8]) -> Result<Format, WavFault> {
     let word = |i: usize| u16::from_le_bytes([fmt[i], fmt[i + 1]]);
     let n_channels = word(2);
     let rate_hz = u32::from_le_bytes([fmt[4], fmt[5], fmt[6], fmt[7]]);

@@ -1,0 +1,77 @@
+//! Why an import is refused.
+
+use crate::ingest::error::{IngestError, shown};
+use crate::ingest::wav::WavFault;
+use std::io;
+use std::path::PathBuf;
+
+/// An import that cannot be done: what is in the way, and what to do.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ImportError {
+    /// A file that is no recording which can be brought in.
+    #[error("{}: {problem}; {advice}", shown(.path))]
+    Recording {
+        /// The file.
+        path: PathBuf,
+        /// What was found.
+        problem: String,
+        /// What to do.
+        advice: String,
+    },
+    /// A WAV or W64 file with a fault.
+    #[error("{}: {fault}", shown(.path))]
+    Wav {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        #[source]
+        fault: WavFault,
+    },
+    /// The system refused to read.
+    #[error("{}: cannot be read; check the medium and the access rights", shown(.path))]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// The reason.
+        #[source]
+        source: io::Error,
+    },
+    /// Options and session do not say enough, or contradict each other.
+    #[error("{problem}; {advice}")]
+    Plan {
+        /// What was found.
+        problem: String,
+        /// What to do.
+        advice: String,
+    },
+    /// Takes that are there already.
+    #[error(
+        "{}: {n_there} of these takes {} already there, first {first}; nothing was written; say \
+         --force to replace them",
+        shown(.folder),
+        if *.n_there == 1 { "is" } else { "are" }
+    )]
+    There {
+        /// Folder of the takes.
+        folder: PathBuf,
+        /// How many.
+        n_there: usize,
+        /// One of them.
+        first: String,
+    },
+    /// The session is refused, or its takes cannot be written.
+    #[error(transparent)]
+    Ingest(#[from] IngestError),
+}
+
+impl ImportError {
+    /// True where writing failed, not the recordings: the exit status differs.
+    pub fn is_output(&self) -> bool {
+        match self {
+            Self::There { .. } => true,
+            Self::Ingest(error) => error.is_output(),
+            _ => false,
+        }
+    }
+}

@@ -1,0 +1,70 @@
+//! `takes/origin.csv`: where each take came from.
+
+use super::error::ImportError;
+use crate::ingest::error::IngestError;
+use serde::{Deserialize, Serialize};
+use std::fs;
+use std::path::Path;
+
+/// Name of the list, in the folder of the takes.
+pub const ORIGIN_FILE: &str = "origin.csv";
+
+/// Largest list that is read, bytes.
+const MAX_BYTES: u64 = 4 << 20;
+
+/// Where one take came from: a row of `takes/origin.csv`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Origin {
+    /// File name of the take.
+    pub take: String,
+    /// File name of the recording.
+    pub recording: String,
+    /// Where the take begins in the recording, s.
+    pub start_s: f64,
+    /// Channel of the microphone in the recording, counted from 1.
+    pub channel: usize,
+    /// Channel of the electrical reference in the recording, counted from 1; empty without.
+    pub reference_channel: Option<usize>,
+    /// Sampling rate of the recording, Hz.
+    pub rate_hz: u32,
+    /// Whether it was brought to another rate.
+    pub resampled: bool,
+}
+
+/// The rows of the list in the folder `takes`; none where there is no list.
+///
+/// # Errors
+/// [`ImportError`] where it is there and cannot be read as a list.
+pub(super) fn read(takes: &Path) -> Result<Vec<Origin>, ImportError> {
+    let path = takes.join(ORIGIN_FILE);
+    let about = match fs::metadata(&path) {
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
+        about => about.map_err(|source| ImportError::Read { path: path.clone(), source })?,
+    };
+    let refuse = |problem: String| ImportError::Recording {
+        path: path.clone(),
+        problem,
+        advice: "mend it, or move it away: a new one is made".into(),
+    };
+    if !about.is_file() || about.len() > MAX_BYTES {
+        return Err(refuse(format!("this is no list of takes ({} bytes)", about.len())));
+    }
+    let mut reader =
+        csv::Reader::from_path(&path).map_err(|e| refuse(format!("it cannot be read ({e})")))?;
+    reader
+        .deserialize()
+        .collect::<Result<_, _>>()
+        .map_err(|e| refuse(format!("it is no list of takes ({e})")))
+}
+
+/// Writes the rows to `path`.
+pub(super) fn write(path: &Path, rows: &[Origin]) -> Result<(), ImportError> {
+    let failed = |source| IngestError::Write { path: path.into(), source };
+    let csv_failed = |e: csv::Error| failed(std::io::Error::other(e));
+    let mut writer = csv::Writer::from_path(path).map_err(csv_failed)?;
+    for row in rows {
+        writer.serialize(row).map_err(csv_failed)?;
+    }
+    writer.flush().map_err(failed)?;
+    Ok(())
+}
