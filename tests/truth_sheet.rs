@@ -23,7 +23,7 @@ fn find(sheet: Sheet, gap_m: f64, seed: u64) -> SheetFinding {
     let session = &memory.session;
     let read = |take: usize| Ok(memory.recording(take));
     let stated = session.manifest.screen.gap_m;
-    let mut transfers = measure(session, &read, stated, &|| ()).unwrap();
+    let transfers = measure(session, &read, stated, &|| ()).unwrap();
     let gap = find_gap(session, &transfers);
     let (table, _) = losses(session, &transfers, &transfers.seats);
     explain(session, &transfers, &table, gap.as_ref()).0

@@ -41,7 +41,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         writeln!(file, "kind,seed,seat,band,error_db,direct_error_db,u_db,dof,u95_db,terms")?;
     }
     println!(
-        "{:28}{:>5}{:>10}{:>10}{:>10}{:>10}{:>9}{:>9}{:>9}{:>9}{:>9}",
+        "{:38}{:>5}{:>10}{:>10}{:>10}{:>10}{:>9}{:>9}{:>9}{:>9}{:>9}",
         "kind",
         "n",
         "rms seat",
@@ -162,7 +162,7 @@ fn report(name: &str, rows: &[Row]) {
     let worst = seeds.iter().map(|s| rms(&of_session(Some(true), *s))).fold(0.0, f64::max);
     let least = seeds.iter().map(|s| inside(&of_session(None, *s))).fold(100.0, f64::min);
     println!(
-        "{name:28}{:>5}{:>10.4}{:>10.4}{:>10.4}{worst:>10.4}{:>9.1}{:>9.1}{least:>9.0}{:>9.3}{:>9.3}",
+        "{name:38}{:>5}{:>10.4}{:>10.4}{:>10.4}{worst:>10.4}{:>9.1}{:>9.1}{least:>9.0}{:>9.3}{:>9.3}",
         seeds.len(),
         rms(&select(true, Some(true))),
         rms(&select(false, Some(true))),
