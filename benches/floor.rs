@@ -154,7 +154,7 @@ fn main() {
     let measured =
         || measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes");
     let transfers = measured();
-    let mut explained = measured();
+    let explained = measured();
     let (table, _) = losses(&session, &transfers, &transfers.seats);
     let analysed = || analyze(&session, &|| ()).expect("a session that can be analysed");
     let result = analysed();

@@ -58,7 +58,7 @@ fn session_steps(c: &mut Criterion) {
     group.bench_function("takes to transmissions", |b| {
         b.iter(|| black_box(transfers().expect("takes")));
     });
-    let mut measured = transfers().expect("takes");
+    let measured = transfers().expect("takes");
     group.bench_function("joint fit of sheet and front", |b| {
         b.iter(|| black_box(joint::fit(&measured.plan, &measured.seats)));
     });

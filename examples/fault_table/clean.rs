@@ -5,6 +5,7 @@ use scrimcheck::ingest::manifest::Condition;
 use scrimcheck::ingest::session::{Recording, Session, Take};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Kind, Scenario, Truth, simulate};
+use scrimcheck::transfer::drift::TakeDrift;
 use scrimcheck::transfer::quality::{TakeAnalyser, TakeFacts};
 use scrimcheck::warning::Topic;
 
@@ -108,7 +109,7 @@ impl Clean {
     }
 }
 
-pub fn judge(session: &Session, reads: Vec<TakeRead>, drift: [&[f64]; 2]) -> Judged {
+pub fn judge(session: &Session, reads: Vec<TakeRead>, drift: [&[TakeDrift]; 2]) -> Judged {
     let analyser = TakeAnalyser::new(&session.sweep);
     judge_session(session, &analyser, &reads, drift)
 }
