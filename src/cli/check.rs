@@ -136,9 +136,9 @@ fn text(
 
 fn place_words(condition: Condition, source: SoundSource) -> String {
     let screen = match condition {
-        Condition::Without => ", screen down",
-        Condition::With => ", screen hung",
-        Condition::Corrected => ", screen hung and equaliser active",
+        Condition::Without => ", no screen",
+        Condition::With => ", with the screen",
+        Condition::Corrected => ", with the screen, equaliser active",
     };
     let speaker = match source {
         SoundSource::Centre => "",

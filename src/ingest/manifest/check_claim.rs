@@ -60,7 +60,14 @@ impl Checker<'_> {
         if let Some(band_hz) = claim.band_hz {
             self.pair(&place("band_hz"), band_hz, hz, "Hz", false)?;
         }
-        self.optional(&place("limit_db"), claim.limit_db, From(-20.0, 60.0), "dB")?;
+        if let Some(limit_db) = claim.limit_db.filter(|limit_db| *limit_db < 0.0) {
+            return Err(self.text.refuse(
+                &place("limit_db"),
+                format!("limit_db is {limit_db}, below 0: a loss is positive here"),
+                format!("where the maker writes {limit_db} dB, write limit_db = {}", -limit_db),
+            ));
+        }
+        self.optional(&place("limit_db"), claim.limit_db, From(0.0, 60.0), "dB")?;
         self.optional(&place("at_hz"), claim.at_hz, hz, "Hz")?;
         self.optional(&place("reference_hz"), claim.reference_hz, hz, "Hz")?;
         self.optional(&place("tolerance_db"), claim.tolerance_db, From(0.0, 60.0), "dB")?;

@@ -148,6 +148,7 @@ fn meanings_are_refused_at_their_place() {
         ("weight = 0", "weight = -1", "weight is -1", 31, "-1"),
         ("[500, 16000]", "[16000, 500]", "lower value first", 16, "[16000, 500]"),
         ("limit_db = 3.0\n", "", "needs the key `limit_db`", 15, "\"maximum_loss\""),
+        ("limit_db = 3.0", "limit_db = -3.0", "write limit_db = 3", 17, "-3.0"),
         (
             "limit_db = 3.0",
             "limit_db = 3.0\nminimum = 1",
