@@ -15,8 +15,9 @@ const OWN_DELAY_S: f64 = 0.72e-3;
 /// No pair of clocks is apart by more than this, ppm (crystals: 100 each, as a rule of the trade; three
 /// times that to be safe): beyond it is the loudspeaker or the room.
 const MOST_OF_A_CLOCK_PPM: f64 = 300.0;
-/// A difference between the conditions is told from here, ppm; smaller ones are removed in silence.
-const TOLD_PPM: f64 = 20.0;
+/// A difference between the conditions is told from here, ppm: from 20 and what an estimate may be
+/// off by; smaller ones are removed in silence.
+const TOLD_PPM: f64 = 23.0;
 /// A change of temperature that counts, kelvin.
 const TEMPERATURE_K: f64 = 3.0;
 /// An error of a band's loss by changed air that counts, dB.
