@@ -20,7 +20,7 @@ use scrimcheck::report::plots::render::plot_files;
 use scrimcheck::report::write::report_files;
 use scrimcheck::transfer::deconvolve::fast_length;
 use scrimcheck::transfer::measure::measure;
-use scrimcheck::transfer::quality::TakeAnalyser;
+use scrimcheck::judge::TakeAnalyser;
 use std::fs;
 use std::hint::black_box;
 use std::path::Path;

@@ -17,7 +17,7 @@ use scrimcheck::report::plots::render::{plot_files, pngs};
 use scrimcheck::report::write::report_files;
 use scrimcheck::transfer::deconvolve::Deconvolver;
 use scrimcheck::transfer::measure::measure;
-use scrimcheck::transfer::quality::TakeAnalyser;
+use scrimcheck::judge::TakeAnalyser;
 use scrimcheck::transfer::take::TakePlan;
 use std::hint::black_box;
 use support::reference;

@@ -1,7 +1,7 @@
 //! The chain from an opened session to the finished result, top to bottom.
 
 use crate::analysis::budget::{Budget, Term};
-use crate::analysis::check::{Judged, TakeRead, judge_session};
+use crate::judge::{Judged, TakeRead, judge_session};
 use crate::analysis::claims::judge_claims;
 use crate::analysis::correction::{CorrectionError, fit_with_seats};
 use crate::analysis::geometry::survey;
@@ -31,8 +31,8 @@ use crate::report::result::{
 use crate::transfer::distortion::{Distortion, combine, warn_of_drive};
 use crate::transfer::drift::TakeDrift;
 use crate::transfer::measure::{TakeSummary, TransferError, Transfers, measure};
-use crate::transfer::quality::{TakeAnalyser, TakeFacts};
-use crate::transfer::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
+use crate::judge::{TakeAnalyser, TakeFacts};
+use crate::judge::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
 use crate::warning::Warning;
 use std::sync::OnceLock;
 

@@ -7,6 +7,7 @@
 //! |---|---|---|
 //! | [`ingest`] | a session folder | a checked [`ingest::session::Session`] with its recordings |
 //! | [`transfer`] | recordings | responses, and per seat the screen's own transmission |
+//! | [`judge`] | recordings and their facts | takes used, doubtful or left out |
 //! | [`analysis`] | transmissions | losses with uncertainty, verdicts, settings |
 //! | [`report`] | one finished result | table, JSON, CSV, plots, papers |
 //!
@@ -28,6 +29,7 @@ pub mod chain;
 pub mod cli;
 pub mod import;
 pub mod ingest;
+pub mod judge;
 pub mod report;
 pub mod simulate;
 pub mod staging;

@@ -1,12 +1,12 @@
 //! Sessions in which nothing is wrong, and their judgement.
 
-use scrimcheck::analysis::check::{Judged, TakeRead, judge_session, sampled_drift_ppm};
+use scrimcheck::judge::{Judged, TakeRead, judge_session, sampled_drift_ppm};
 use scrimcheck::ingest::manifest::Condition;
 use scrimcheck::ingest::session::{Recording, Session, Take};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Kind, Scenario, Truth, simulate};
 use scrimcheck::transfer::drift::TakeDrift;
-use scrimcheck::transfer::quality::{TakeAnalyser, TakeFacts};
+use scrimcheck::judge::{TakeAnalyser, TakeFacts};
 use scrimcheck::warning::Topic;
 
 const KINDS: [Kind; 4] = [Kind::Woven, Kind::Perforated, Kind::Mixed, Kind::Unknown];

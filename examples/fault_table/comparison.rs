@@ -3,7 +3,7 @@
 use crate::clean::*;
 use crate::fault::Fault;
 use realfft::RealFftPlanner;
-use scrimcheck::analysis::check::rough_level_warnings;
+use scrimcheck::analysis::rough_level::rough_level_warnings;
 use scrimcheck::ingest::manifest::Condition;
 use scrimcheck::simulate::{Scenario, SimulatedTake, simulate};
 use scrimcheck::transfer::median::median;

@@ -19,7 +19,7 @@ mod fault;
 use clean::{Clean, made, scenario};
 use fault::Fault;
 use rayon::prelude::*;
-use scrimcheck::analysis::check::rough_level_warnings;
+use scrimcheck::analysis::rough_level::rough_level_warnings;
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();

@@ -3,7 +3,7 @@
 //! The bytes of the fuzzer are a list of edits, not the files themselves: most
 //! inputs then pass the headers and reach the arithmetic.
 
-use scrimcheck::analysis::check::{
+use scrimcheck::judge::{
     judge_session, missing_takes, next_take, read_facts, sampled_drift_ppm,
 };
 use scrimcheck::chain::analyze;
@@ -15,7 +15,7 @@ use scrimcheck::report::json::json_text;
 use scrimcheck::report::look::Look;
 use scrimcheck::report::table::table_text;
 use scrimcheck::report::write::report_files;
-use scrimcheck::transfer::quality::TakeAnalyser;
+use scrimcheck::judge::TakeAnalyser;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;

@@ -2,7 +2,6 @@
 
 pub mod biquad;
 pub mod budget;
-pub mod check;
 pub mod claims;
 pub mod compare;
 pub mod correction;
@@ -14,6 +13,7 @@ pub mod passage;
 pub mod picture;
 pub mod power;
 pub mod predict;
+pub mod rough_level;
 pub mod seats;
 pub mod sheet;
 pub mod uncertainty;

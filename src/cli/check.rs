@@ -4,16 +4,17 @@ use super::args::CheckArgs;
 use super::failure::{Failure, NOT_SHOWN};
 use super::terminal;
 use super::unimported::open_with_hint;
-use crate::analysis::check::{
+use crate::analysis::rough_level::rough_level_warnings;
+use crate::judge::{
     Judged, Missing, NextTake, TakeRead, judge_session, missing_takes, next_take, read_facts,
-    rough_level_warnings, sampled_drift_ppm,
+    sampled_drift_ppm,
 };
 use crate::ingest::error::plain;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::{OpenMode, Session};
 use crate::report::findings::warnings_text;
 use crate::report::look::{Look, paragraph};
-use crate::transfer::quality::{TakeAnalyser, TakeVerdict};
+use crate::judge::{TakeAnalyser, TakeVerdict};
 use crate::warning::Warning;
 use serde::Serialize;
 use std::path::Path;

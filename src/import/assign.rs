@@ -10,7 +10,7 @@ use super::survey::{Fate, name_of};
 use crate::ingest::error::plain;
 use crate::ingest::manifest::{Condition, SoundSource, nearest};
 use crate::ingest::session::Session;
-use crate::transfer::quality::TakeVerdict;
+use crate::judge::TakeVerdict;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A take that is there, or a sweep whose place is known.

@@ -2,7 +2,7 @@
 
 use super::places::Place;
 use super::survey::{Fate, Survey};
-use crate::transfer::quality::Finding;
+use crate::judge::Finding;
 use serde::Serialize;
 
 /// What `import --json` prints.

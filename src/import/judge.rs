@@ -3,8 +3,8 @@
 use super::resemble::{Print, print_of};
 use crate::ingest::session::{Recording, SweepSignal};
 use crate::transfer::deconvolve::Deconvolver;
-use crate::transfer::quality::verdict::worst;
-use crate::transfer::quality::{Finding, TakeAnalyser, TakeVerdict, judge_take};
+use crate::judge::verdict::worst;
+use crate::judge::{Finding, TakeAnalyser, TakeVerdict, judge_take};
 use crate::warning::Topic;
 
 /// Plans for all sweeps of a session.

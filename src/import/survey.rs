@@ -9,7 +9,7 @@ use super::places::{Place, PlanOptions};
 use crate::ingest::error::shown;
 use crate::ingest::manifest::SoundSource;
 use crate::ingest::session::Session;
-use crate::transfer::quality::Finding;
+use crate::judge::Finding;
 use rayon::prelude::*;
 use std::ops::Range;
 use std::path::{Path, PathBuf};

@@ -10,7 +10,6 @@
 //! | [`powers`] | power spectra of windows, two by one transform |
 //! | [`direct`] | direct sound of a pair of takes, and where it ends |
 //! | [`seat`] | all pairs of takes of one seat |
-//! | [`quality`], [`rattle`] | what is wrong with a take |
 //! | [`measure`] | the whole session, takes in parallel, a few in memory at a time |
 
 pub mod bands;
@@ -25,8 +24,6 @@ pub mod measure;
 pub mod median;
 pub mod onset;
 pub mod powers;
-pub mod quality;
-pub mod rattle;
 pub mod seat;
 pub mod sums;
 pub mod take;

@@ -1,7 +1,7 @@
 //! Harmonics of a polynomial in closed form, noise, and the warning's limits.
 
 use super::*;
-use crate::transfer::quality::scene::Scene;
+use crate::judge::scene::Scene;
 use realfft::RealFftPlanner;
 
 /// Division of spectra in the plain textbook form, apart from the program's own.

@@ -4,7 +4,7 @@ use super::JudgedTake;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;
 use crate::ingest::takes::default_name;
-use crate::transfer::quality::TakeVerdict;
+use crate::judge::TakeVerdict;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 

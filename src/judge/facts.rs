@@ -8,7 +8,7 @@ use super::signature::{Signature, SignaturePlan};
 use super::spectrogram::{Analyser, Spectrogram};
 use super::track::{self, Course, Found};
 use crate::ingest::session::{Recording, SweepSignal};
-use crate::transfer::rattle;
+use crate::judge::rattle;
 use crate::units::ThirdOctave;
 
 /// Number of energy steps that make the print of a take's noise.
@@ -42,7 +42,7 @@ pub struct TakeFacts {
     pub hum: Option<Hum>,
     /// Disturbances, in the order of time.
     pub bursts: Vec<Burst>,
-    /// High-frequency excess against sweep frequency, see [`crate::transfer::rattle`].
+    /// High-frequency excess against sweep frequency, see [`crate::judge::rattle`].
     pub rattle: Option<rattle::Profile>,
     /// Samples of the transfer function, for polarity.
     pub signature: Option<Signature>,

@@ -1,6 +1,7 @@
 //! Simulated sessions, short ones, with one thing wrong.
 
 use super::*;
+use crate::analysis::rough_level::rough_level_warnings;
 use crate::simulate::memory::InMemory;
 use crate::simulate::scenario::{Fault, TakeKey};
 use crate::simulate::{Kind, Scenario, simulate};

@@ -1,4 +1,5 @@
-//! Is a take good? Facts of one take, what they mean, and what takes tell about each other.
+//! What becomes of each take: used, doubtful or left out. Judged once, before anything is computed,
+//! and everything after it obeys.
 //!
 //! | file | holds |
 //! |---|---|
@@ -8,23 +9,34 @@
 //! | `noise` | sweep and noise by band |
 //! | `hum` | mains lines in the silence |
 //! | `bursts` | slams, coughs, ticks |
+//! | `rattle` | what only the screen brings |
 //! | `facts` | all of it for one take, as numbers |
-//! | `signature` | polarity against another take |
+//! | `signature` | polarity against another take, and likeness |
 //! | `verdict` | what the facts of one take mean |
 //! | `across` | what takes tell about each other |
+//! | `session` | all takes of a session judged |
+//! | `drift` | clocks of a few takes, for between takes |
+//! | `plan` | what is still to be recorded |
 
 pub mod across;
 pub mod amplitude;
 pub mod bursts;
+mod drift;
 pub mod facts;
 pub mod hum;
 pub mod noise;
+mod plan;
+pub mod rattle;
 #[cfg(test)]
 pub(crate) mod scene;
+mod session;
 pub mod signature;
 pub mod spectrogram;
 pub mod track;
 pub mod verdict;
 
+pub use drift::sampled_drift_ppm;
 pub use facts::{TakeAnalyser, TakeFacts};
+pub use plan::{Missing, NextTake, missing_takes, next_take};
+pub use session::{Judged, JudgedTake, TakeRead, judge_session, read_facts};
 pub use verdict::{Finding, TakeVerdict, judge_take};

@@ -2,24 +2,16 @@
 //!
 //! The same judgements serve `check`, between takes, and the warnings of a result.
 
-mod drift;
-mod plan;
-
-pub use drift::sampled_drift_ppm;
-pub use plan::{Missing, NextTake, missing_takes, next_take};
-
-use super::level::{ControlLoss, find_level, level_warnings, measure_step};
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
 use crate::ingest::session::{Recording, Session, Take};
 use crate::transfer::drift::TakeDrift;
-use crate::transfer::quality::across::{
-    Drifts, Entry, RoughLosses, Weather, judge_across, judge_conditions, recurring_bursts,
-    rough_losses, session_scatter,
+use super::across::{
+    Drifts, Entry, Weather, judge_across, judge_conditions, recurring_bursts, session_scatter,
 };
-use crate::transfer::quality::verdict::worst;
-use crate::transfer::quality::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
-use crate::transfer::rattle::{RattleSearch, SeatProfiles, search};
+use super::verdict::worst;
+use super::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
+use super::rattle::{RattleSearch, SeatProfiles, search};
 use crate::warning::{Topic, Warning};
 use rayon::prelude::*;
 use serde::Serialize;
@@ -152,7 +144,7 @@ pub fn judge_session(
         findings[index].push(finding);
     }
     let manifest = &session.manifest;
-    let spots = plan::fewest_spots(session);
+    let spots = super::plan::fewest_spots(session);
     let [without, with] = drifts;
     let drifts = Drifts { without, with, rate_constant_s: session.sweep.rate_constant_s };
     let mut about_session =
@@ -193,38 +185,6 @@ pub fn judge_session(
         })
         .collect();
     Judged { takes, session: about_session, rattle }
-}
-
-/// Warnings on the level between the conditions by the rough levels of the takes alone, for
-/// `check`; a result has them from its losses.
-pub fn rough_level_warnings(session: &Session, reads: &[TakeRead]) -> Vec<Warning> {
-    let entries: Vec<Entry> = session
-        .takes
-        .iter()
-        .zip(reads)
-        .map(|(take, read)| {
-            let usable = read.as_ref().is_ok_and(|facts| {
-                worst(&judge_take(facts, session.sweep.rate_hz)) != TakeVerdict::Repeat
-            });
-            Entry { take, seat_id: session.seat_id(take), facts: read.as_ref().ok(), usable }
-        })
-        .collect();
-    let control = rough_losses(&entries, SoundSource::Control);
-    let losses: Vec<ControlLoss> =
-        control.seats.into_iter().map(|(seat, loss_db)| ControlLoss { seat, loss_db }).collect();
-    let step = measure_step(&control.bands, &losses);
-    let RoughLosses { bands, seats: centre } = rough_losses(&entries, SoundSource::Centre);
-    if centre.is_empty() {
-        return Vec::new();
-    }
-    let mean: Vec<Option<f64>> = (0..bands.len())
-        .map(|band| {
-            let values: Vec<f64> = centre.iter().filter_map(|(_, loss)| loss[band]).collect();
-            let step_db = step.as_ref().map_or(0.0, |step| step.step_db);
-            (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64 - step_db)
-        })
-        .collect();
-    level_warnings(&find_level(&bands, &mean, step.as_ref()), step.as_ref())
 }
 
 /// A take whose file cannot be used.

@@ -7,10 +7,10 @@
 //! it and in none without: hence the smallest of the takes with, minus the largest of those
 //! without.
 
-use super::median::median;
-use super::quality::noise::BandLevels;
-use super::quality::spectrogram::Spectrogram;
-use super::quality::track::Course;
+use crate::transfer::median::median;
+use super::noise::BandLevels;
+use super::spectrogram::Spectrogram;
+use super::track::Course;
 use serde::Serialize;
 
 /// Range of the sweep frequencies looked at, Hz.
@@ -204,8 +204,8 @@ fn limit(seats: &[&SeatProfiles]) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::quality::scene::Scene;
-    use super::super::quality::{TakeAnalyser, TakeFacts};
+    use super::super::scene::Scene;
+    use super::super::{TakeAnalyser, TakeFacts};
     use super::*;
     use crate::ingest::session::Recording;
 
