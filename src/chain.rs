@@ -1,7 +1,6 @@
 //! The chain from an opened session to the finished result, top to bottom.
 
 use crate::analysis::budget::{Budget, Term};
-use crate::judge::{Judged, TakeRead, judge_session};
 use crate::analysis::claims::judge_claims;
 use crate::analysis::correction::{CorrectionError, fit_with_seats};
 use crate::analysis::geometry::survey;
@@ -20,21 +19,20 @@ use crate::analysis::sheet::gap::{
 };
 use crate::analysis::verification::verify;
 use crate::ingest::calibration::correction_db;
-use crate::ingest::error::IngestError;
+use crate::ingest::error::{IngestError, shown};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
+use crate::judge::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
+use crate::judge::{Judged, TakeAnalyser, TakeState, hear, judge_session, seats_in_use};
 use crate::report::budget::budget_terms;
 use crate::report::result::{
     DistortionResult, Levels, PictureResult, RattleProfile, RattleRange, SessionResult,
 };
 use crate::transfer::distortion::{Distortion, combine, warn_of_drive};
-use crate::transfer::drift::TakeDrift;
-use crate::transfer::measure::{TakeSummary, TransferError, Transfers, measure};
-use crate::judge::{TakeAnalyser, TakeFacts};
-use crate::judge::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
-use crate::warning::Warning;
-use std::sync::OnceLock;
+use crate::transfer::measure::{Responder, TransferError, Transfers};
+use crate::warning::{Topic, Warning};
+use std::path::PathBuf;
 
 /// Why there is no result.
 #[derive(Debug, thiserror::Error)]
@@ -43,6 +41,22 @@ pub enum ChainError {
     /// A take cannot be used.
     #[error(transparent)]
     Transfer(#[from] TransferError),
+    /// No seat has a usable take in both conditions.
+    #[error(
+        "{}: no figure can be given, since no seat has usable takes without and with the screen; \
+         {n_left_out} of {n_takes} takes are left out. {reasons} `scrimcheck check` says what to do",
+        shown(.root)
+    )]
+    NothingUsed {
+        /// Session folder.
+        root: PathBuf,
+        /// Takes left out.
+        n_left_out: usize,
+        /// Takes of the session.
+        n_takes: usize,
+        /// The first of the different reasons, each as a sentence.
+        reasons: String,
+    },
     /// The limits of the equaliser in the manifest make no sense.
     #[error(transparent)]
     Correction(#[from] CorrectionError),
@@ -53,6 +67,9 @@ pub enum ChainError {
     #[error(transparent)]
     Readings(#[from] ReadingsError),
 }
+
+/// So many different reasons are told of a session that is refused.
+const REASONS_TOLD: usize = 3;
 
 /// Everything that can be said about a session. `tick` is called once for each
 /// take, from any thread, when it has been read and deconvolved.
@@ -65,17 +82,23 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     let mut warnings = session.warnings.clone();
     let readings = light_readings(session)?;
 
-    // What the screen takes away. Each recording is judged while it is in memory.
+    // What becomes of each take; from here on there are only those that are used.
     let analyser = TakeAnalyser::new(&session.sweep);
-    let facts: Vec<OnceLock<TakeFacts>> = session.takes.iter().map(|_| OnceLock::new()).collect();
-    let read = |take: usize| {
-        let recording = session.read_take(&session.takes[take])?;
-        facts[take].get_or_init(|| analyser.facts(&recording));
-        Ok(recording)
-    };
-    let mut transfers = measure(session, &read, manifest.screen.gap_m, tick)?;
-    let judged = judge_takes(session, &transfers, &analyser, facts);
+    let responder = Responder::new(session);
+    let read = |take: usize| session.read_take(&session.takes[take]);
+    let heard = hear(session, &analyser, &responder, &read, tick);
+    let [without, with] = heard.drifts(session);
+    let judged = judge_session(session, &analyser, &heard.reads, [&without, &with]);
+    let used = judged.in_use();
+    if seats_in_use(session, &judged.takes).is_empty() {
+        return Err(nothing_used(session, &judged));
+    }
     warnings.extend(judged.warnings());
+    warnings.extend(judged.seats_left_out(session));
+
+    // What the screen takes away.
+    let responses = heard.responses.into_iter().flatten().filter(|r| used.contains(&r.take));
+    let mut transfers = responder.pair_up(responses.collect(), &read, manifest.screen.gap_m)?;
     let distortion = distortion(session, &transfers);
     if let Some(DistortionResult { with: Some(with), corrected: Some(corrected), .. }) = &distortion
     {
@@ -133,6 +156,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     claims.extend(judge_light_claims(&manifest.claim, light.as_ref()));
 
     let mut result = SessionResult::new(session, &table, warnings);
+    result.takes = judged.outcomes(session);
     result.levels = Some(levels(session, &transfers));
     result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
     result.level = Some(level);
@@ -184,6 +208,8 @@ pub fn losses_of(session: &Session, transfers: &mut Transfers) -> Losses {
         transfers.place_gap(session, gap.gap_m);
         (joint, table, budget) = fitted(transfers);
     }
+    // A seat that is left out has no figures, and no row of dashes either.
+    table.seats.retain(|seat| transfers.seats.iter().any(|s| s.seat == seat.seat));
     if let Some(step) = &step {
         widen_by_step(&mut table, step);
         budget.add_to_all(Term::Level, step.u_db);
@@ -191,24 +217,27 @@ pub fn losses_of(session: &Session, transfers: &mut Transfers) -> Losses {
     Losses { step, gap, joint, table, budget }
 }
 
-/// Judges the takes by what was seen of each while it was read.
-fn judge_takes(
-    session: &Session,
-    transfers: &Transfers,
-    analyser: &TakeAnalyser,
-    facts: Vec<OnceLock<TakeFacts>>,
-) -> Judged {
-    let drift = |condition: Condition| -> Vec<TakeDrift> {
-        let of = transfers.takes.iter().filter(|t| session.takes[t.take].condition == condition);
-        let drift = |t: &TakeSummary| {
-            Some(TakeDrift { seat: session.takes[t.take].seat, ppm: t.drift_ppm? })
+/// The refusal of a session of which no seat is left.
+fn nothing_used(session: &Session, judged: &Judged) -> ChainError {
+    let mut reasons: Vec<String> = Vec::new();
+    for outcome in judged.outcomes(session).iter().filter(|o| o.state == TakeState::LeftOut) {
+        let Some(reason) = outcome.reason.as_ref().filter(|r| r.topic != Topic::Missing) else {
+            continue;
         };
-        of.filter_map(drift).collect()
-    };
-    // Every take was read, or there would be no transfers.
-    let reads: Vec<TakeRead> = facts.into_iter().filter_map(OnceLock::into_inner).map(Ok).collect();
-    let drifts = [drift(Condition::Without), drift(Condition::With)];
-    judge_session(session, analyser, &reads, [&drifts[0], &drifts[1]])
+        let of_take = |said: &String| said.ends_with(&reason.message);
+        if reasons.len() < REASONS_TOLD && !reasons.iter().any(of_take) {
+            reasons.push(format!("{}: {}", outcome.file, reason.message));
+        }
+    }
+    if reasons.is_empty() {
+        reasons.extend(judged.seats_left_out(session).iter().map(|w| w.message.clone()).take(1));
+    }
+    ChainError::NothingUsed {
+        root: session.root.clone(),
+        n_left_out: judged.takes.len() - judged.in_use().len(),
+        n_takes: judged.takes.len(),
+        reasons: reasons.join(" "),
+    }
 }
 
 fn rattle_ranges(search: &RattleSearch) -> Vec<RattleRange> {

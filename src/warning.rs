@@ -29,6 +29,10 @@ pub enum Topic {
     WrongSignal,
     /// Two files with the same recording.
     Duplicate,
+    /// Recorded at another seat.
+    WrongSeat,
+    /// Gain that follows the level: automatic gain, a limiter.
+    Linearity,
     /// Without and with exchanged.
     Swapped,
     /// Polarity differs.

@@ -1,12 +1,12 @@
 //! Sessions in which nothing is wrong, and their judgement.
 
-use scrimcheck::judge::{Judged, TakeRead, judge_session, sampled_drift_ppm};
 use scrimcheck::ingest::manifest::Condition;
-use scrimcheck::ingest::session::{Recording, Session, Take};
+use scrimcheck::ingest::session::{Recording, Session};
+use scrimcheck::judge::{Judged, TakeAnalyser, TakeFacts, TakeRead, hear, judge_session};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Kind, Scenario, Truth, simulate};
 use scrimcheck::transfer::drift::TakeDrift;
-use scrimcheck::judge::{TakeAnalyser, TakeFacts};
+use scrimcheck::transfer::measure::Responder;
 use scrimcheck::warning::Topic;
 
 const KINDS: [Kind; 4] = [Kind::Woven, Kind::Perforated, Kind::Mixed, Kind::Unknown];
@@ -69,13 +69,12 @@ impl Clean {
 
     /// Judged with the clock drift read from the takes, as `check` does.
     pub fn judged_with_drift(&self) -> Judged {
-        let read = |take: &Take| {
-            let index = self.session.takes.iter().position(|t| t == take).unwrap_or(0);
-            Ok(self.recordings[index].clone())
-        };
-        let usable = vec![true; self.recordings.len()];
-        let [without, with] = sampled_drift_ppm(&self.session, &usable, &read);
-        judge(&self.session, self.reads_with(Vec::new()), [&without, &with])
+        let analyser = TakeAnalyser::new(&self.session.sweep);
+        let responder = Responder::new(&self.session);
+        let read = |index: usize| Ok(self.recordings[index].clone());
+        let heard = hear(&self.session, &analyser, &responder, &read, &|| ());
+        let [without, with] = heard.drifts(&self.session);
+        judge(&self.session, heard.reads, [&without, &with])
     }
 
     pub fn reads_with(&self, changed: Vec<(usize, Vec<f64>)>) -> Vec<TakeRead> {

@@ -3,19 +3,17 @@
 //! The bytes of the fuzzer are a list of edits, not the files themselves: most
 //! inputs then pass the headers and reach the arithmetic.
 
-use scrimcheck::judge::{
-    judge_session, missing_takes, next_take, read_facts, sampled_drift_ppm,
-};
 use scrimcheck::chain::analyze;
-use scrimcheck::ingest::session::{OpenMode, Session, Take};
+use scrimcheck::ingest::session::{OpenMode, Session};
 use scrimcheck::ingest::sweep::{SweepParams, generate};
 use scrimcheck::ingest::wav::write_wav_24;
+use scrimcheck::judge::{TakeAnalyser, hear, judge_session, missing_takes, next_take};
 use scrimcheck::report::csv::{bands_csv, curve_csv};
 use scrimcheck::report::json::json_text;
 use scrimcheck::report::look::Look;
 use scrimcheck::report::table::table_text;
 use scrimcheck::report::write::report_files;
-use scrimcheck::judge::TakeAnalyser;
+use scrimcheck::transfer::measure::Responder;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
@@ -280,11 +278,11 @@ pub fn run(input: &[u8]) {
 fn check(folder: &Path) {
     let Ok(session) = Session::open(folder, OpenMode::Lenient) else { return };
     let analyser = TakeAnalyser::new(&session.sweep);
-    let read = |take: &Take| session.read_take(take);
-    let reads = read_facts(&session, &analyser, &read);
-    let usable: Vec<bool> = reads.iter().map(Result::is_ok).collect();
-    let [without, with] = sampled_drift_ppm(&session, &usable, &read);
-    let judged = judge_session(&session, &analyser, &reads, [&without, &with]);
+    let responder = Responder::new(&session);
+    let read = |take: usize| session.read_take(&session.takes[take]);
+    let heard = hear(&session, &analyser, &responder, &read, &|| ());
+    let [without, with] = heard.drifts(&session);
+    let judged = judge_session(&session, &analyser, &heard.reads, [&without, &with]);
     let missing = missing_takes(&session);
     next_take(&session, &missing, &judged.takes);
     json_text(&judged).expect("a document");

@@ -5,16 +5,16 @@ use super::failure::{Failure, NOT_SHOWN};
 use super::terminal;
 use super::unimported::open_with_hint;
 use crate::analysis::rough_level::rough_level_warnings;
-use crate::judge::{
-    Judged, Missing, NextTake, TakeRead, judge_session, missing_takes, next_take, read_facts,
-    sampled_drift_ppm,
-};
 use crate::ingest::error::plain;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::{OpenMode, Session};
+use crate::judge::{
+    Judged, Missing, NextTake, TakeAnalyser, TakeRead, TakeVerdict, hear, judge_session,
+    missing_takes, next_take,
+};
 use crate::report::findings::warnings_text;
 use crate::report::look::{Look, paragraph};
-use crate::judge::{TakeAnalyser, TakeVerdict};
+use crate::transfer::measure::Responder;
 use crate::warning::Warning;
 use serde::Serialize;
 use std::path::Path;
@@ -53,10 +53,11 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
 pub fn judged_text(folder: &Path, json: bool) -> Result<(String, bool), Failure> {
     let session = open_with_hint(folder, OpenMode::Lenient)?;
     let analyser = TakeAnalyser::new(&session.sweep);
-    let read = |take: &crate::ingest::session::Take| session.read_take(take);
-    let reads = read_facts(&session, &analyser, &read);
-    let usable: Vec<bool> = reads.iter().map(Result::is_ok).collect();
-    let [without, with] = sampled_drift_ppm(&session, &usable, &read);
+    let responder = Responder::new(&session);
+    let read = |take: usize| session.read_take(&session.takes[take]);
+    let heard = hear(&session, &analyser, &responder, &read, &|| ());
+    let [without, with] = heard.drifts(&session);
+    let reads = heard.reads;
     let judged = judge_session(&session, &analyser, &reads, [&without, &with]);
     let missing = missing_takes(&session);
     let next = next_take(&session, &missing, &judged.takes);

@@ -3,8 +3,8 @@
 use crate::import::{Fate, Place, Survey, Sweep};
 use crate::ingest::error::{plain, shown};
 use crate::ingest::manifest::{Condition, SoundSource};
-use crate::report::look::{BOLD, CAUTION, Look, cut, paragraph};
 use crate::judge::TakeVerdict;
+use crate::report::look::{BOLD, CAUTION, Look, cut, paragraph};
 use std::path::Path;
 use unicode_width::UnicodeWidthStr;
 

@@ -5,12 +5,12 @@ use super::error::ImportError;
 use super::listen::{Heard, HeardSweep};
 use super::names::Told;
 use super::places::{Place, PlanOptions, condition_word, in_order, spots_for};
-use super::resemble::{Print, likeness};
 use super::survey::{Fate, name_of};
 use crate::ingest::error::plain;
 use crate::ingest::manifest::{Condition, SoundSource, nearest};
 use crate::ingest::session::Session;
 use crate::judge::TakeVerdict;
+use crate::transfer::resemble::{Print, likeness};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A take that is there, or a sweep whose place is known.

@@ -1,10 +1,10 @@
 //! What is wrong with a sweep that was found, by the rules that `check` has for takes.
 
-use super::resemble::{Print, print_of};
 use crate::ingest::session::{Recording, SweepSignal};
-use crate::transfer::deconvolve::Deconvolver;
 use crate::judge::verdict::worst;
 use crate::judge::{Finding, TakeAnalyser, TakeVerdict, judge_take};
+use crate::transfer::deconvolve::Deconvolver;
+use crate::transfer::resemble::{Print, print_of};
 use crate::warning::Topic;
 
 /// Plans for all sweeps of a session.

@@ -9,7 +9,6 @@
 //! | `channel` | which channel is the microphone, which the electrical reference |
 //! | `cut`, `resample` | a stretch of a recording at the rate of the session |
 //! | `judge` | what is wrong with a sweep that was found |
-//! | `resemble` | which sweeps were recorded at one place |
 //! | `names` | what the name of a file says of seat, screen and number |
 //! | `listen` | all that, for one recording |
 //! | `places`, `align`, `assign` | which sweep belongs where; what is too much or missing |
@@ -33,7 +32,6 @@ mod names;
 mod origin;
 mod places;
 mod resample;
-mod resemble;
 mod survey;
 mod unimported;
 mod write;

@@ -9,6 +9,7 @@ use super::spectrogram::{Analyser, Spectrogram};
 use super::track::{self, Course, Found};
 use crate::ingest::session::{Recording, SweepSignal};
 use crate::judge::rattle;
+use crate::transfer::resemble::Print;
 use crate::units::ThirdOctave;
 
 /// Number of energy steps that make the print of a take's noise.
@@ -44,6 +45,11 @@ pub struct TakeFacts {
     pub bursts: Vec<Burst>,
     /// High-frequency excess against sweep frequency, see [`crate::judge::rattle`].
     pub rattle: Option<rattle::Profile>,
+    /// Which place the response is of; `None` until the take has been deconvolved.
+    pub place: Option<Print>,
+    /// Speed at which the sweep was played where that is clearly not its own: 0.919 for a file of
+    /// 48 kHz played at 44.1.
+    pub pace: Option<f64>,
     /// Samples of the transfer function, for polarity.
     pub signature: Option<Signature>,
     /// Coarse print of the noise at the start: survives another gain or word length.
@@ -93,6 +99,8 @@ impl TakeAnalyser {
             hum: None,
             bursts: Vec::new(),
             rattle: None,
+            place: None,
+            pace: None,
             signature: None,
             print: print(&take.mic),
         };
@@ -114,6 +122,7 @@ impl TakeAnalyser {
         facts.second =
             second.map(|found| (found, track::expected_frames(s, course, found.start_s)));
         let Some(found) = first else { return };
+        facts.pace = track::other_pace(s, course, &found);
         facts.levels = noise::band_levels(s, course, found.start_s);
         facts.bursts = bursts::find(s, course, found.start_s, &facts.levels);
         facts.signature =

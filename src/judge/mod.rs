@@ -15,14 +15,16 @@
 //! | `verdict` | what the facts of one take mean |
 //! | `across` | what takes tell about each other |
 //! | `session` | all takes of a session judged |
-//! | `drift` | clocks of a few takes, for between takes |
+//! | `state` | used, doubtful, left out |
+//! | `settle` | the last word on each take |
+//! | `hear` | takes read once: facts and responses |
 //! | `plan` | what is still to be recorded |
 
 pub mod across;
 pub mod amplitude;
 pub mod bursts;
-mod drift;
 pub mod facts;
+mod hear;
 pub mod hum;
 pub mod noise;
 mod plan;
@@ -30,13 +32,17 @@ pub mod rattle;
 #[cfg(test)]
 pub(crate) mod scene;
 mod session;
+mod settle;
 pub mod signature;
 pub mod spectrogram;
+pub mod state;
 pub mod track;
 pub mod verdict;
 
-pub use drift::sampled_drift_ppm;
 pub use facts::{TakeAnalyser, TakeFacts};
+pub use hear::{Heard, hear};
 pub use plan::{Missing, NextTake, missing_takes, next_take};
-pub use session::{Judged, JudgedTake, TakeRead, judge_session, read_facts};
+pub use session::{Judged, JudgedTake, TakeRead, judge_session};
+pub use settle::seats_in_use;
+pub use state::{Outcome, Reason, TakeState};
 pub use verdict::{Finding, TakeVerdict, judge_take};

@@ -7,10 +7,10 @@
 //! it and in none without: hence the smallest of the takes with, minus the largest of those
 //! without.
 
-use crate::transfer::median::median;
 use super::noise::BandLevels;
 use super::spectrogram::Spectrogram;
 use super::track::Course;
+use crate::transfer::median::median;
 use serde::Serialize;
 
 /// Range of the sweep frequencies looked at, Hz.

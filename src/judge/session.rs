@@ -2,18 +2,19 @@
 //!
 //! The same judgements serve `check`, between takes, and the warnings of a result.
 
-use crate::ingest::error::IngestError;
-use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
-use crate::ingest::session::{Recording, Session, Take};
-use crate::transfer::drift::TakeDrift;
 use super::across::{
     Drifts, Entry, Weather, judge_across, judge_conditions, recurring_bursts, session_scatter,
 };
+use super::rattle::{RattleSearch, SeatProfiles, search};
+use super::settle::{seats_in_use, settle};
+use super::state::{Outcome, Reason, TakeState};
 use super::verdict::worst;
 use super::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
-use super::rattle::{RattleSearch, SeatProfiles, search};
+use crate::ingest::error::IngestError;
+use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
+use crate::ingest::session::Session;
+use crate::transfer::drift::TakeDrift;
 use crate::warning::{Topic, Warning};
-use rayon::prelude::*;
 use serde::Serialize;
 
 /// From so many takes on, one warning counts what they share.
@@ -39,6 +40,10 @@ pub struct JudgedTake {
     pub verdict: TakeVerdict,
     /// What was found.
     pub findings: Vec<Finding>,
+    /// What becomes of it.
+    pub state: TakeState,
+    /// Why it is not simply used.
+    pub reason: Option<Reason>,
 }
 
 /// All takes judged.
@@ -88,6 +93,68 @@ impl Judged {
         warnings
     }
 
+    /// What became of every recording of the session, those that are no take of it at the end.
+    pub fn outcomes(&self, session: &Session) -> Vec<Outcome> {
+        let takes = self.takes.iter().map(|take| Outcome {
+            file: take.file.clone(),
+            seat: Some(take.seat.clone()),
+            condition: Some(take.condition),
+            spot: Some(take.spot),
+            source: Some(take.source),
+            state: take.state,
+            reason: take.reason.clone(),
+        });
+        let passed_over = session.warnings.iter().filter_map(|warning| {
+            let Warning { topic, seat, take, message, advice } = warning.clone();
+            Some(Outcome {
+                file: take?,
+                seat,
+                condition: None,
+                spot: None,
+                source: None,
+                state: TakeState::LeftOut,
+                reason: Some(Reason { topic, message, advice }),
+            })
+        });
+        takes.chain(passed_over).collect()
+    }
+
+    /// Seats that no figure rests on, each with the first reason of its takes.
+    pub fn seats_left_out(&self, session: &Session) -> Vec<Warning> {
+        let used = seats_in_use(session, &self.takes);
+        let left_out = (0..session.manifest.seat.len()).filter(|seat| !used.contains(seat));
+        let warning = |seat: usize| {
+            let id = &session.manifest.seat[seat].id;
+            let of_seat = || {
+                self.takes.iter().filter(move |t| {
+                    t.seat == *id && t.source == SoundSource::Centre && t.reason.is_some()
+                })
+            };
+            let own = of_seat().find(|t| t.verdict == TakeVerdict::Repeat);
+            let message = match own.or_else(|| of_seat().next()) {
+                Some(take) => {
+                    let why = take.reason.as_ref().map_or("", |reason| &reason.message);
+                    format!("Seat {id} is left out. {}: {why}", take.file)
+                }
+                None => format!("Seat {id} is left out: it has no take."),
+            };
+            Warning {
+                topic: Topic::Missing,
+                seat: Some(id.clone()),
+                take: None,
+                message,
+                advice: "`scrimcheck check` says which takes to make again.".into(),
+            }
+        };
+        left_out.map(warning).collect()
+    }
+
+    /// Indices of the takes that figures rest on.
+    pub fn in_use(&self) -> Vec<usize> {
+        let used = self.takes.iter().filter(|take| take.state != TakeState::LeftOut);
+        used.map(|take| take.index).collect()
+    }
+
     /// Whether any take must be made again.
     pub fn must_repeat(&self) -> bool {
         self.takes.iter().any(|take| take.verdict == TakeVerdict::Repeat)
@@ -96,16 +163,6 @@ impl Judged {
 
 /// What is known of a take: its facts, or why it could not be read.
 pub type TakeRead = Result<TakeFacts, IngestError>;
-
-/// Reads and measures every take of a session, takes in parallel; a file that cannot be
-/// used is a finding on that take, not a failure.
-pub fn read_facts(
-    session: &Session,
-    analyser: &TakeAnalyser,
-    read: &(dyn Fn(&Take) -> Result<Recording, IngestError> + Sync),
-) -> Vec<TakeRead> {
-    session.takes.par_iter().map(|take| read(take).map(|r| analyser.facts(&r))).collect()
-}
 
 /// Judges all takes.
 ///
@@ -168,7 +225,7 @@ pub fn judge_session(
              again.",
         )
     }));
-    let takes = session
+    let mut takes: Vec<JudgedTake> = session
         .takes
         .iter()
         .zip(findings)
@@ -182,8 +239,11 @@ pub fn judge_session(
             source: take.source,
             verdict: worst(&findings),
             findings,
+            state: TakeState::Used,
+            reason: None,
         })
         .collect();
+    settle(session, &mut takes);
     Judged { takes, session: about_session, rattle }
 }
 

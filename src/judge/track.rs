@@ -102,6 +102,40 @@ fn as_loud_as(first: &Found, votes: Vec<Vote>, s: &Spectrogram, course: &Course)
     votes.into_iter().filter(loud).collect()
 }
 
+/// Rates that players have, Hz.
+const USUAL_RATES_HZ: [f64; 6] = [32_000.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0];
+/// A sweep of another pace is told from this part of its frames on ...
+const PACE_SHARE: f64 = 0.6;
+/// ... if it is heard in so much more of them than at its own pace.
+const PACE_CLEARER: f64 = 0.2;
+
+/// Speed at which the sweep was played where it is heard clearly better at the ratio of two usual
+/// sampling rates than at its own speed; `found` is what was heard at its own.
+pub fn other_pace(s: &Spectrogram, course: &Course, found: &Found) -> Option<f64> {
+    if found.share >= PACE_SHARE && found.slowness.abs() < found.slowness_error.max(0.01) {
+        return None;
+    }
+    let mut paces: Vec<f64> = USUAL_RATES_HZ
+        .iter()
+        .flat_map(|player| USUAL_RATES_HZ.map(|file| player / file))
+        .filter(|pace| *pace != 1.0 && (0.45..=2.2).contains(pace))
+        .collect();
+    paces.sort_by(f64::total_cmp);
+    paces.dedup_by(|a, b| (*a / *b - 1.0).abs() < 1e-9);
+    let share_at = |pace: f64| {
+        let played = Course {
+            rate_constant_s: course.rate_constant_s / pace,
+            low_hz: course.low_hz * pace,
+            high_hz: course.high_hz * pace,
+        };
+        let votes = votes(s, &played);
+        strongest(&votes, s, &played, None).map_or(0.0, |f| f.share)
+    };
+    let heard = paces.into_iter().map(|pace| (pace, share_at(pace)));
+    let (pace, share) = heard.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    (share >= PACE_SHARE && share > found.share + PACE_CLEARER).then_some(pace)
+}
+
 struct Vote {
     frame: usize,
     hz: f64,

@@ -154,6 +154,9 @@ fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
         ));
     }
     facts.course?;
+    if let Some(pace) = facts.pace {
+        return wrong(wrong_pace(pace), WRONG_PACE_ADVICE);
+    }
     let share = facts.sweep.map_or(0.0, |sweep| sweep.share);
     let (slowness, error) = facts.sweep.map_or((0.0, 0.0), |s| (s.slowness, s.slowness_error));
     if share >= SHARE_AT_LEAST && slowness.abs() > SLOWNESS.max(error) {
@@ -179,6 +182,26 @@ fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
         "Either another signal was recorded or noise covers it. Play the sweep of this session, \
          loud enough, and record again.",
     )
+}
+
+const WRONG_PACE_ADVICE: &str = "Set the player to the sampling rate of the sweep's file, or make a \
+    sweep with the player's rate, and record again.";
+
+/// What is said of a sweep that was played at `pace` times its speed.
+fn wrong_pace(pace: f64) -> String {
+    let (percent, way) = if pace < 1.0 {
+        (100.0 * (1.0 / pace - 1.0), "slowly")
+    } else {
+        (100.0 * (pace - 1.0), "fast")
+    };
+    let rates = match pace {
+        p if (p - 44.1 / 48.0).abs() < 1e-6 => ", as when a file of 48 kHz is played at 44.1 kHz",
+        p if (p - 48.0 / 44.1).abs() < 1e-6 => ", as when a file of 44.1 kHz is played at 48 kHz",
+        p if (p - 0.5).abs() < 1e-6 => ", as when a file of 96 kHz is played at 48 kHz",
+        p if (p - 2.0).abs() < 1e-6 => ", as when a file of 48 kHz is played at 96 kHz",
+        _ => ": player and file had different sampling rates",
+    };
+    format!("The sweep in this take was played {percent:.1} % too {way}{rates}.")
 }
 
 fn clipping(facts: &TakeFacts) -> Option<Finding> {

@@ -13,6 +13,7 @@ use crate::analysis::power::PowerCost;
 use crate::analysis::seats::SeatDependence;
 use crate::analysis::sheet::finding::SheetFinding;
 use crate::analysis::verification::Verification;
+use crate::judge::Outcome;
 use crate::transfer::distortion::Distortion;
 use crate::warning::Warning;
 use serde::Serialize;
@@ -44,6 +45,8 @@ pub struct SessionResult {
     pub mean: MeanResult,
     /// Losses on the 1/24-octave grid.
     pub curve: Curve,
+    /// What became of each recording: used, doubtful or left out.
+    pub takes: Vec<Outcome>,
     /// Sound pressure levels by condition, and the noise under them.
     pub levels: Option<Levels>,
     /// What the uncertainty of the losses is made of.

@@ -47,6 +47,7 @@ impl SessionResult {
                     .collect(),
             },
             seats,
+            takes: Vec::new(),
             levels: None,
             budget: Vec::new(),
             level: None,

@@ -102,7 +102,8 @@ pub struct TakeSummary {
 /// Reads the recording of a take, by its index in the session.
 pub type ReadTake<'a> = dyn Fn(usize) -> Result<Recording, IngestError> + Sync + 'a;
 
-/// Responds to every take and pairs them seat by seat.
+/// Responds to every take and pairs them seat by seat, all of them used: for studies. What comes
+/// from outside goes through [`crate::judge`] between the two steps.
 ///
 /// `read` gives a take's recording (from disk, or from memory in simulations); `gap_m` places the echoes (normally the stated gap). `tick` is called once for every
 /// finished take, from any thread.
@@ -115,76 +116,117 @@ pub fn measure(
     gap_m: Option<f64>,
     tick: &(dyn Fn() + Sync),
 ) -> Result<Transfers, TransferError> {
-    let plan = TakePlan::new(&session.sweep);
-    let deconvolvers = Deconvolvers::new(session);
-    let respond = |index: usize, eps: f64| {
-        let take = &session.takes[index];
-        let recording = read(index)?;
-        let deconvolver = deconvolvers.for_recording(&recording);
-        let warp = session
-            .sweep
-            .rate_constant_s
-            .map(|l| drift_warp(eps, l, session.sweep.band_hz[0]))
-            .filter(|_| eps != 0.0);
-        let response = match &warp {
-            Some(warp) => plan.respond(index, recording, &deconvolver, Some(warp)),
-            None => plan.respond(index, recording, &deconvolver, None),
-        };
-        response.ok_or_else(|| no_sweep(session, take))
-    };
-    let mut responses = all_or_first_fault(session.takes.len(), |index| {
-        let response = respond(index, 0.0);
+    let responder = Responder::new(session);
+    let responses = all_or_first_fault(session.takes.len(), |index| {
+        let response = responder.again(index, 0.0, read);
         tick();
         response
     })?;
-    let drift = remove_drift(session, &mut responses, &respond)?;
+    responder.pair_up(responses, read, gap_m)
+}
 
-    let speed_m_s = speed_of_sound(session);
-    let seat_plan = SeatPlan::new(f64::from(session.sweep.rate_hz), &plan.bands, &plan.fine_hz);
-    let pair = |condition: Condition, source: SoundSource| -> Vec<SeatTransmission> {
-        (0..session.manifest.seat.len())
-            .into_par_iter()
-            .filter_map(|seat| {
-                let spots =
-                    |condition| spot_responses(&plan, session, &responses, seat, condition, source);
-                let (without, with) = (spots(Condition::Without), spots(condition));
-                let (without, with): (Vec<_>, Vec<_>) = (
-                    without.iter().map(|(s, t)| (*s, t)).collect(),
-                    with.iter().map(|(s, t)| (*s, t)).collect(),
-                );
-                let cosine = session.manifest.seat_cosine(seat);
-                let round_trip_s = gap_m
-                    .filter(|_| source == SoundSource::Centre)
-                    .map(|gap| 2.0 * gap * cosine / speed_m_s);
-                transmit(&seat_plan, &plan.early, seat, &without, &with, round_trip_s)
+/// From recordings to responses, and from the responses that are used to pairs.
+pub struct Responder<'a> {
+    session: &'a Session,
+    plan: TakePlan,
+    deconvolvers: Deconvolvers<'a>,
+}
+
+impl<'a> Responder<'a> {
+    /// Plans for the takes of one session.
+    pub fn new(session: &'a Session) -> Self {
+        let plan = TakePlan::new(&session.sweep);
+        Self { session, plan, deconvolvers: Deconvolvers::new(session) }
+    }
+
+    /// Response of the take with this index, whose recorder's clock is `eps` too fast; `None` where
+    /// no sound is found.
+    pub fn respond(&self, index: usize, recording: Recording, eps: f64) -> Option<TakeResponse> {
+        let sweep = &self.session.sweep;
+        let deconvolver = self.deconvolvers.for_recording(&recording);
+        let warp = sweep
+            .rate_constant_s
+            .map(|l| drift_warp(eps, l, sweep.band_hz[0]))
+            .filter(|_| eps != 0.0);
+        match &warp {
+            Some(warp) => self.plan.respond(index, recording, &deconvolver, Some(warp)),
+            None => self.plan.respond(index, recording, &deconvolver, None),
+        }
+    }
+
+    /// The same of a take that is read for it.
+    fn again(
+        &self,
+        index: usize,
+        eps: f64,
+        read: &ReadTake,
+    ) -> Result<TakeResponse, TransferError> {
+        let response = self.respond(index, read(index)?, eps);
+        response.ok_or_else(|| no_sweep(self.session, &self.session.takes[index]))
+    }
+
+    /// Pairs responses seat by seat, after a difference of the clocks has been taken out, for which
+    /// takes are read again.
+    ///
+    /// # Errors
+    /// [`TransferError`] names the file and the seat.
+    pub fn pair_up(
+        &self,
+        mut responses: Vec<TakeResponse>,
+        read: &ReadTake,
+        gap_m: Option<f64>,
+    ) -> Result<Transfers, TransferError> {
+        let Self { session, plan, .. } = self;
+        let respond = |index: usize, eps: f64| self.again(index, eps, read);
+        let drift = remove_drift(session, &mut responses, &respond)?;
+        let speed_m_s = speed_of_sound(session);
+        let seat_plan = SeatPlan::new(f64::from(session.sweep.rate_hz), &plan.bands, &plan.fine_hz);
+        let pair = |condition: Condition, source: SoundSource| -> Vec<SeatTransmission> {
+            (0..session.manifest.seat.len())
+                .into_par_iter()
+                .filter_map(|seat| {
+                    let spots = |condition| {
+                        spot_responses(plan, session, &responses, seat, condition, source)
+                    };
+                    let (without, with) = (spots(Condition::Without), spots(condition));
+                    let (without, with): (Vec<_>, Vec<_>) = (
+                        without.iter().map(|(s, t)| (*s, t)).collect(),
+                        with.iter().map(|(s, t)| (*s, t)).collect(),
+                    );
+                    let cosine = session.manifest.seat_cosine(seat);
+                    let round_trip_s = gap_m
+                        .filter(|_| source == SoundSource::Centre)
+                        .map(|gap| 2.0 * gap * cosine / speed_m_s);
+                    transmit(&seat_plan, &plan.early, seat, &without, &with, round_trip_s)
+                })
+                .collect()
+        };
+        let seats = pair(Condition::With, SoundSource::Centre);
+        let corrected = pair(Condition::Corrected, SoundSource::Centre);
+        let control = pair(Condition::With, SoundSource::Control);
+        let takes = responses
+            .into_iter()
+            .map(|t| TakeSummary {
+                take: t.take,
+                drift_ppm: t.drift_ppm,
+                power: t.power,
+                noise: t.noise,
+                distortion: t.distortion,
             })
-            .collect()
-    };
-    let seats = pair(Condition::With, SoundSource::Centre);
-    let corrected = pair(Condition::Corrected, SoundSource::Centre);
-    let control = pair(Condition::With, SoundSource::Control);
-    let takes = responses
-        .into_iter()
-        .map(|t| TakeSummary {
-            take: t.take,
-            drift_ppm: t.drift_ppm,
-            power: t.power,
-            noise: t.noise,
-            distortion: t.distortion,
+            .collect();
+        Ok(Transfers {
+            bands: plan.bands.clone(),
+            fine_hz: plan.fine_hz.clone(),
+            plan: seat_plan,
+            takes,
+            seats,
+            corrected,
+            control,
+            drift_difference: drift,
+            speed_m_s,
+            gap_was_found: false,
         })
-        .collect();
-    Ok(Transfers {
-        bands: plan.bands,
-        fine_hz: plan.fine_hz,
-        plan: seat_plan,
-        takes,
-        seats,
-        corrected,
-        control,
-        drift_difference: drift,
-        speed_m_s,
-        gap_was_found: false,
-    })
+    }
 }
 
 /// Speed of sound at the session's temperature, 20 degrees Celsius where none is stated.

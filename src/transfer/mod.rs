@@ -7,6 +7,7 @@
 //! | [`early`] | cuts, aligns and shifts the early part |
 //! | [`drift`] | clock of recorder against player |
 //! | [`take`] | all of that for one take, with band powers and noise |
+//! | [`resemble`] | which takes were recorded at one place |
 //! | [`powers`] | power spectra of windows, two by one transform |
 //! | [`direct`] | direct sound of a pair of takes, and where it ends |
 //! | [`seat`] | all pairs of takes of one seat |
@@ -24,6 +25,7 @@ pub mod measure;
 pub mod median;
 pub mod onset;
 pub mod powers;
+pub mod resemble;
 pub mod seat;
 pub mod sums;
 pub mod take;

@@ -7,6 +7,7 @@ use super::drift::DriftPlan;
 use super::early::EarlyPlan;
 use super::onset::find_onset;
 use super::powers::PowerPlan;
+use super::resemble::{Print, print_at};
 use super::window::{taper_ends, windowed};
 use crate::ingest::session::{Recording, SweepSignal};
 use crate::units::{ThirdOctave, fine_grid_hz};
@@ -59,6 +60,8 @@ pub struct TakeResponse {
     pub drift_ppm: Option<f64>,
     /// Harmonics, where the sweep is long enough to tell them apart.
     pub distortion: Option<Distortion>,
+    /// By which takes of one place are known.
+    pub print: Option<Print>,
 }
 
 /// Edges of third-octave bands, then of fine bands, Hz.
@@ -129,7 +132,18 @@ impl TakePlan {
             .map(|b| 10.0 * ((power[b] - noise[b]).max(0.0) / (noise[b] * self.dwell)).log10())
             .collect();
         let arrival_s = onset as f64 / self.early.rate_hz;
-        Some(TakeResponse { take, early, arrival_s, power, noise, snr_db, drift_ppm, distortion })
+        let print = print_at(response, onset, self.early.rate_hz);
+        Some(TakeResponse {
+            take,
+            early,
+            arrival_s,
+            power,
+            noise,
+            snr_db,
+            drift_ppm,
+            distortion,
+            print,
+        })
     }
 
     /// Mean power density over the room window that starts at the direct sound at `onset`; then

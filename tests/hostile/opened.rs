@@ -1,10 +1,10 @@
 //! What an opened session holds, for odd sessions that are right, and half-finished ones.
 
 use super::room::{MANIFEST, RATE_HZ, good, sweep_samples};
-use scrimcheck::judge::{Missing, missing_takes};
 use scrimcheck::ingest::error::IngestError;
 use scrimcheck::ingest::session::{OpenMode, Session};
 use scrimcheck::ingest::wav::write_wav_24_channels;
+use scrimcheck::judge::{Missing, missing_takes};
 use std::fs;
 use std::path::Path;
 

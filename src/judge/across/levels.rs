@@ -1,4 +1,4 @@
-//! Levels of takes against each other: gain steps, exchanged conditions, scatter of spots.
+//! Levels of takes against each other: gain steps, scatter of spots.
 //!
 //! All by the levels in third-octave bands while the sweep passes them, without any
 //! transfer function: the room is in both takes of a difference.
@@ -13,16 +13,12 @@ use crate::warning::Topic;
 use std::collections::BTreeMap;
 
 /// Bands in which sheets lose next to nothing: 100 to 315 Hz.
-const LOW: std::ops::RangeInclusive<i32> = -10..=-5;
-/// Bands in which they lose most: 1 to 16 kHz.
-const HIGH: std::ops::RangeInclusive<i32> = 0..=12;
+pub(super) const LOW: std::ops::RangeInclusive<i32> = -10..=-5;
 /// Bands for the scatter between spots: 250 Hz to 1 kHz. There it grows in proportion to the
 /// distance between the placements; above, it soon stays at 1 dB whatever the distance.
 const SCATTER: std::ops::RangeInclusive<i32> = -6..=0;
 /// A deviation of one seat's low-frequency loss from that of the others that counts, dB.
 const SEAT_STEP_DB: f64 = 0.6;
-/// Loss at high against low frequencies below which the conditions are exchanged, dB.
-const SWAPPED_DB: f64 = -0.42;
 /// Scatter of one pair of spots that counts, dB rms.
 const PAIR_SCATTER_DB: f64 = 1.0;
 /// Scatter of all pairs together that counts, dB rms: in simulated rooms 0.1 to 0.2 dB where
@@ -157,7 +153,10 @@ pub fn rough_losses(entries: &[Entry], source: SoundSource) -> RoughLosses {
     RoughLosses { bands, seats }
 }
 
-fn mean_over(loss: &BTreeMap<i32, f64>, bands: std::ops::RangeInclusive<i32>) -> Option<f64> {
+pub(super) fn mean_over(
+    loss: &BTreeMap<i32, f64>,
+    bands: std::ops::RangeInclusive<i32>,
+) -> Option<f64> {
     let inside: Vec<f64> = loss.range(bands).map(|(_, db)| *db).collect();
     (inside.len() >= 4).then(|| inside.iter().sum::<f64>() / inside.len() as f64)
 }
@@ -181,54 +180,22 @@ pub(super) fn seat_steps(entries: &[Entry]) -> TakeFindings {
     let mut found = TakeFindings::new();
     for (takes, db) in low {
         let step_db = db - middle;
-        let Some(index) = takes.first().filter(|_| step_db.abs() > SEAT_STEP_DB) else { continue };
-        found.push((
-            *index,
-            Finding::new(
-                TakeVerdict::Doubt,
-                Topic::GainStep,
-                format!(
-                    "From 100 to 315 Hz this seat loses {db:.1} dB, the other seats {middle:.1} \
-                     dB: between its takes without and with the screen a gain was changed.",
-                ),
-                "Check playback and recording gain; repeat this seat's takes in the condition \
-                 whose gain differs.",
+        if step_db.abs() <= SEAT_STEP_DB {
+            continue;
+        }
+        let finding = Finding::new(
+            TakeVerdict::Repeat,
+            Topic::GainStep,
+            format!(
+                "From 100 to 315 Hz this seat loses {db:.1} dB, the other seats {middle:.1} dB: \
+                 between its takes without and with the screen a gain was changed by about {:.1} \
+                 dB, and the level of this seat is not known.",
+                step_db.abs()
             ),
-        ));
-    }
-    found
-}
-
-/// Seats that get louder at high frequencies with the screen.
-pub(super) fn swapped(entries: &[Entry]) -> TakeFindings {
-    let mut found = TakeFindings::new();
-    for (_, takes, loss) in losses(entries, SoundSource::Centre) {
-        let (Some(high), Some(low)) = (mean_over(&loss, HIGH), mean_over(&loss, LOW)) else {
-            continue;
-        };
-        let tilt_db = high - low;
-        let negative = loss.range(HIGH).filter(|(_, db)| **db - low < 0.0).count();
-        let most = 4 * negative >= 3 * loss.range(HIGH).count();
-        if tilt_db > SWAPPED_DB || !most {
-            continue;
-        }
-        for index in takes {
-            found.push((
-                index,
-                Finding::new(
-                    TakeVerdict::Repeat,
-                    Topic::Swapped,
-                    format!(
-                        "With the screen this seat is {:.1} dB louder from 1 to 16 kHz, relative \
-                         to low frequencies: a screen cannot do that. The takes without and with \
-                         were exchanged.",
-                        -tilt_db
-                    ),
-                    "Compare with your notes and exchange the files' names, or record this seat \
-                     again.",
-                ),
-            ));
-        }
+            "Check playback and recording gain; repeat this seat's takes in the condition whose \
+             gain differs.",
+        );
+        found.extend(takes.into_iter().map(|index| (index, finding.clone())));
     }
     found
 }

@@ -4,7 +4,9 @@
 //! |---|---|
 //! | `duplicates` | one recording under two names |
 //! | `gain_steps` | a gain changed between the spots of a seat |
-//! | `levels` | a gain changed between the conditions of a seat, exchanged conditions, spots that disagree |
+//! | `levels` | a gain changed between the conditions of a seat, spots that disagree |
+//! | `swapped` | takes without and with exchanged, at a seat or in one pair |
+//! | `places` | takes of one seat under the name of another |
 //! | `order` | polarity, disturbances that come back at the same frequency |
 //! | `conditions` | what differs between the days: clock, air, number of spots |
 
@@ -13,12 +15,14 @@ mod duplicates;
 mod gain_steps;
 mod levels;
 mod order;
+mod places;
+mod swapped;
 
 pub use conditions::{Drifts, Weather, judge_conditions};
 pub use levels::{RoughLosses, rough_losses, session_scatter};
 
 use super::facts::{TakeAnalyser, TakeFacts};
-use super::verdict::Finding;
+use super::verdict::{Finding, TakeVerdict};
 use crate::ingest::session::Take;
 
 /// A take with its facts, as far as it could be read and used.
@@ -51,12 +55,18 @@ pub type TakeFindings = Vec<(usize, Finding)>;
 ///
 /// Cost grows with the number of takes, not with that of their pairs.
 pub fn judge_across(entries: &[Entry], analyser: &TakeAnalyser) -> TakeFindings {
-    let mut found = duplicates::find(entries);
-    found.extend(gain_steps::find(entries));
-    found.extend(levels::repeatability(entries));
-    found.extend(levels::seat_steps(entries));
-    found.extend(levels::swapped(entries));
-    found.extend(order::polarity(entries, analyser));
+    // A take that is not what its name says is compared no further: the others would be blamed.
+    let mut entries = entries.to_vec();
+    let mut found = TakeFindings::new();
+    for step in [duplicates::find, places::find, swapped::find, gain_steps::find] {
+        for (index, finding) in step(&entries) {
+            entries[index].usable &= finding.verdict != TakeVerdict::Repeat;
+            found.push((index, finding));
+        }
+    }
+    found.extend(levels::repeatability(&entries));
+    found.extend(levels::seat_steps(&entries));
+    found.extend(order::polarity(&entries, analyser));
     found
 }
 

@@ -1,4 +1,4 @@
-//! Which sweeps were recorded at one place: their responses resemble each other.
+//! Which takes were recorded at one place: their responses resemble each other.
 //!
 //! Below 1 kHz a microphone that was put back to a centimetre sees the same reflections, and a
 //! screen takes next to nothing away; another seat has other reflections at other times.
@@ -19,15 +19,19 @@ const SHIFTS: i32 = 12;
 
 /// Spectrum of a response, energy 1.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Print {
+pub struct Print {
     first_hz: f64,
     step_hz: f64,
     bins: Vec<Complex<f64>>,
 }
 
 /// The print of a circular response; `None` where it is silent.
-pub(super) fn print_of(response: &[f64], rate_hz: f64) -> Option<Print> {
-    let onset = crate::transfer::onset::find_onset(response, rate_hz)?;
+pub fn print_of(response: &[f64], rate_hz: f64) -> Option<Print> {
+    print_at(response, super::onset::find_onset(response, rate_hz)?, rate_hz)
+}
+
+/// The print of a circular response whose direct sound is at `onset`.
+pub fn print_at(response: &[f64], onset: usize, rate_hz: f64) -> Option<Print> {
     let n = response.len();
     let before = (BEFORE_S * rate_hz) as usize;
     let n_part = ((BEFORE_S + AFTER_S) * rate_hz) as usize;
@@ -56,7 +60,7 @@ pub(super) fn print_of(response: &[f64], rate_hz: f64) -> Option<Print> {
 }
 
 /// How alike two responses are: 1 for equal ones, about 0 for those that share nothing.
-pub(super) fn likeness(a: &Print, b: &Print) -> f64 {
+pub fn likeness(a: &Print, b: &Print) -> f64 {
     let products: Vec<Complex<f64>> =
         a.bins.iter().zip(&b.bins).map(|(a, b)| a * b.conj()).collect();
     (-SHIFTS..=SHIFTS)

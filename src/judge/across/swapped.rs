@@ -1,0 +1,96 @@
+//! Takes without and with the screen exchanged: of a whole seat, or of one pair.
+//!
+//! A screen takes treble away; a seat that has more of it with the screen was recorded the other
+//! way round.
+
+use super::super::facts::TakeFacts;
+use super::super::verdict::{Finding, TakeVerdict};
+use super::levels::{LOW, groups, level, mean_over};
+use super::{Entry, TakeFindings};
+use crate::ingest::manifest::{Condition, SoundSource};
+use crate::warning::Topic;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Bands in which sheets lose most: 1 to 16 kHz.
+const HIGH: std::ops::RangeInclusive<i32> = 0..=12;
+/// Loss at high against low frequencies below which the conditions are exchanged, dB.
+const SWAPPED_DB: f64 = -0.42;
+
+/// Takes whose condition is not what their name says.
+pub(super) fn find(entries: &[Entry]) -> TakeFindings {
+    let groups = groups(entries);
+    let seats: BTreeSet<usize> = groups.keys().map(|key| key.0).collect();
+    let mut found = TakeFindings::new();
+    for seat in seats {
+        let of = |condition| groups.get(&(seat, SoundSource::Centre, condition));
+        let (Some(without), Some(with)) = (of(Condition::Without), of(Condition::With)) else {
+            continue;
+        };
+        let pairs: Vec<[(usize, &TakeFacts); 2]> = without
+            .iter()
+            .filter_map(|a| {
+                let same =
+                    |b: &&(usize, &TakeFacts)| entries[b.0].take.spot == entries[a.0].take.spot;
+                Some([*a, *with.iter().find(same)?])
+            })
+            .collect();
+        let turned: Vec<(usize, usize, f64)> =
+            pairs.iter().filter_map(|[a, b]| Some((a.0, b.0, louder_db(&[*a], &[*b])?))).collect();
+        let all = louder_db(without, with);
+        if let Some(louder_db) = all
+            && turned.len() == pairs.len()
+        {
+            let takes = without.iter().chain(with).map(|(index, _)| *index);
+            found.extend(takes.map(|index| (index, whole_seat(louder_db))));
+        } else if turned.len() < pairs.len() {
+            // Others of the seat are the right way round.
+            for (a, b, louder_db) in turned {
+                found.extend([a, b].map(|index| (index, one_pair(entries, [a, b], louder_db))));
+            }
+        }
+    }
+    found
+}
+
+/// How much louder it is at high frequencies, relative to low ones, with the screen than without
+/// it, where that is more than a screen can do.
+fn louder_db(without: &[(usize, &TakeFacts)], with: &[(usize, &TakeFacts)]) -> Option<f64> {
+    let mean = |takes: &[(usize, &TakeFacts)], k: i32| {
+        let levels: Vec<f64> = takes.iter().filter_map(|(_, facts)| level(facts, k)).collect();
+        (levels.len() == takes.len()).then(|| levels.iter().sum::<f64>() / takes.len() as f64)
+    };
+    let loss: BTreeMap<i32, f64> =
+        (-10..=12).filter_map(|k| Some((k, mean(without, k)? - mean(with, k)?))).collect();
+    let (high, low) = (mean_over(&loss, HIGH)?, mean_over(&loss, LOW)?);
+    let tilt_db = high - low;
+    let negative = loss.range(HIGH).filter(|(_, db)| **db - low < 0.0).count();
+    let most = 4 * negative >= 3 * loss.range(HIGH).count();
+    (tilt_db <= SWAPPED_DB && most).then_some(-tilt_db)
+}
+
+fn whole_seat(louder_db: f64) -> Finding {
+    Finding::new(
+        TakeVerdict::Repeat,
+        Topic::Swapped,
+        format!(
+            "With the screen this seat is {louder_db:.1} dB louder from 1 to 16 kHz, relative to \
+             low frequencies: a screen cannot do that. The takes without and with were exchanged."
+        ),
+        "Compare with your notes and exchange the files' names, or record this seat again.",
+    )
+}
+
+fn one_pair(entries: &[Entry], [without, with]: [usize; 2], louder_db: f64) -> Finding {
+    let name = |index: usize| entries[index].name();
+    Finding::new(
+        TakeVerdict::Repeat,
+        Topic::Swapped,
+        format!(
+            "{} has {louder_db:.1} dB more from 1 to 16 kHz than {}, relative to low frequencies; \
+             the other takes of this seat have less. These two were exchanged.",
+            name(with),
+            name(without)
+        ),
+        "Compare with your notes and exchange the names of these two files, or record both again.",
+    )
+}

@@ -1,0 +1,73 @@
+//! Every take read once: its facts and its response.
+
+use super::facts::{TakeAnalyser, TakeFacts};
+use super::session::TakeRead;
+use crate::ingest::error::IngestError;
+use crate::ingest::manifest::Condition;
+use crate::ingest::session::Session;
+use crate::transfer::drift::TakeDrift;
+use crate::transfer::measure::{ReadTake, Responder};
+use crate::transfer::take::TakeResponse;
+use rayon::prelude::*;
+
+/// What was heard of all takes, in the order of the session.
+pub struct Heard {
+    /// Facts, or why a take cannot be read.
+    pub reads: Vec<TakeRead>,
+    /// Responses, `None` where there is none.
+    pub responses: Vec<Option<TakeResponse>>,
+}
+
+/// Reads all takes, in parallel; a take that cannot be used is told in its place, not a failure.
+/// `tick` is called once for each, from any thread.
+pub fn hear(
+    session: &Session,
+    analyser: &TakeAnalyser,
+    responder: &Responder,
+    read: &ReadTake,
+    tick: &(dyn Fn() + Sync),
+) -> Heard {
+    let one = |index: usize| -> (TakeRead, Option<TakeResponse>) {
+        let heard = match read(index) {
+            Err(error) => (Err(error), None),
+            Ok(recording) => {
+                let mut facts = analyser.facts(&recording);
+                let response = responder.respond(index, recording, 0.0);
+                facts.place = response.as_ref().and_then(|r| r.print.clone());
+                match &response {
+                    Some(_) => (Ok(facts), response),
+                    None => (Err(nothing_heard(session, index)), None),
+                }
+            }
+        };
+        tick();
+        heard
+    };
+    let (reads, responses) = (0..session.takes.len()).into_par_iter().map(one).unzip();
+    Heard { reads, responses }
+}
+
+fn nothing_heard(session: &Session, index: usize) -> IngestError {
+    let take = &session.takes[index];
+    IngestError::Silent {
+        seat: session.seat_id(take).to_owned(),
+        path: session.root.join(&take.file),
+        channel: session.manifest.recording.mic_channel,
+    }
+}
+
+impl Heard {
+    /// Clock drift of the takes without and with the screen that are worth it by themselves.
+    pub fn drifts(&self, session: &Session) -> [Vec<TakeDrift>; 2] {
+        let worth = |facts: &TakeFacts| facts.pace.is_none();
+        [Condition::Without, Condition::With].map(|condition| {
+            let of = self.responses.iter().zip(&self.reads).filter_map(|(r, read)| {
+                let response = r.as_ref().filter(|_| read.as_ref().is_ok_and(worth))?;
+                let take = &session.takes[response.take];
+                let ppm = response.drift_ppm.filter(|_| take.condition == condition)?;
+                Some(TakeDrift { seat: take.seat, ppm })
+            });
+            of.collect()
+        })
+    }
+}
