@@ -10,6 +10,7 @@
 use rayon::prelude::*;
 use scrimcheck::analysis::claims::{Verdict, judge_claims};
 use scrimcheck::analysis::level::shared_level;
+use scrimcheck::analysis::open_level::OpenLevel;
 use scrimcheck::chain::{Losses, losses_of};
 use scrimcheck::ingest::manifest::{Claim, ClaimQuantity, ClaimScope, CurvePoint};
 use scrimcheck::simulate::memory::InMemory;
@@ -77,7 +78,8 @@ fn study(kind: Kind, seed: u64) -> Result<Vec<(&'static str, Count)>, String> {
     let passed = |above_db: f64| -> Vec<(&'static str, bool)> {
         let named = claims(&memory.simulated.truth, above_db);
         let (names, claims): (Vec<_>, Vec<_>) = named.into_iter().unzip();
-        let verdicts = judge_claims(&claims, &table, shared_level(step.as_ref()));
+        let verdicts =
+            judge_claims(&claims, &table, shared_level(step.as_ref(), OpenLevel::Controlled));
         names.into_iter().zip(verdicts.iter().map(|v| v.verdict == Verdict::Pass)).collect()
     };
     let at_limit = passed(0.0).into_iter();

@@ -1,7 +1,7 @@
 //! The chain from an opened session to the finished result, top to bottom.
 
 use crate::analysis::budget::{Budget, Term};
-use crate::analysis::claims::judge_claims;
+use crate::analysis::claims::{hold_to_seats, judge_claims};
 use crate::analysis::correction::{CorrectionError, fit_with_seats};
 use crate::analysis::geometry::survey;
 use crate::analysis::joint::{self, Joint};
@@ -9,6 +9,7 @@ use crate::analysis::level::{
     ControlLoss, ControlStep, find_level, level_warnings, measure_step, shared_level, widen_by_step,
 };
 use crate::analysis::loss::{DIRECT_FROM_HZ, LossTable, losses, losses_from, shows_loss};
+use crate::analysis::open_level::open_level;
 use crate::analysis::picture::{assess_light, judge_light_claims};
 use crate::analysis::power::correction_power;
 use crate::analysis::seats::judge_seats;
@@ -105,11 +106,15 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
         warnings.extend(warn_of_drive(with, corrected));
     }
     let Losses { step, gap, joint, table, budget } = losses_of(session, &mut transfers);
-    let level = find_level(&table.bands, &mean_loss_db(&table), step.as_ref());
+    let mut level = find_level(&table.bands, &mean_loss_db(&table), step.as_ref());
+    let open = open_level(manifest, level.low_band_loss_db, step.as_ref());
+    level.open = Some(open);
     warnings.extend(level_warnings(&level, step.as_ref()));
 
     // What the maker says.
-    let mut claims = judge_claims(&manifest.claim, &table, shared_level(step.as_ref()));
+    let mut claims = judge_claims(&manifest.claim, &table, shared_level(step.as_ref(), open));
+    let ids = judged.seats_left_out(session).into_iter().filter_map(|w| w.seat);
+    hold_to_seats(&mut claims, &ids.collect::<Vec<_>>(), manifest.seat.len());
 
     // What kind of loss it is, and what can be done about it: neither needs the other.
     let dependence = judge_seats(&table);

@@ -7,6 +7,7 @@
 
 use super::claims::SharedLevel;
 use super::loss::LossTable;
+use super::open_level::OpenLevel;
 use crate::units::ThirdOctave;
 use crate::warning::{Topic, Warning};
 use serde::Serialize;
@@ -80,6 +81,8 @@ pub struct LevelFinding {
     pub step_db: Option<f64>,
     /// What it was measured with.
     pub source: LevelKnowledge,
+    /// What is known of a gain step, for absolute figures.
+    pub open: Option<OpenLevel>,
     /// What this means, in plain words.
     pub statement: String,
 }
@@ -136,9 +139,9 @@ pub fn widen_by_step(table: &mut LossTable, step: &ControlStep) {
     }
 }
 
-/// What every band shares, for claims about differences.
-pub fn shared_level(step: Option<&ControlStep>) -> SharedLevel {
-    SharedLevel { u_db: step.map_or(0.0, |step| step.u_db), controlled: step.is_some() }
+/// What every band shares, for claims.
+pub fn shared_level(step: Option<&ControlStep>, open: OpenLevel) -> SharedLevel {
+    SharedLevel { u_db: step.map_or(0.0, |step| step.u_db), open }
 }
 
 /// Mean loss from 100 to 315 Hz; `None` with fewer than four of its six bands.
@@ -187,6 +190,7 @@ pub fn find_level(
         low_band_loss_db: low,
         step_db: step.map(|step| step.step_db),
         source,
+        open: None,
         statement,
     }
 }

@@ -9,6 +9,7 @@ pub mod geometry;
 pub mod joint;
 pub mod level;
 pub mod loss;
+pub mod open_level;
 pub mod passage;
 pub mod picture;
 pub mod power;

@@ -9,6 +9,7 @@ use crate::analysis::claims::Verdict;
 use crate::chain;
 use crate::ingest::error::shown;
 use crate::ingest::session::{OpenMode, Session};
+use crate::judge::TakeState;
 use crate::report::error::ReportError;
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
@@ -37,7 +38,8 @@ pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
         terminal::print(&table_text(&result, terminal::look()))?;
         terminal::print(&format!("\nReport: {}\n", shown(&out)))?;
     }
-    let shown = result.claims.iter().all(|claim| claim.verdict == Verdict::Pass);
+    let shown = result.claims.iter().all(|claim| claim.verdict == Verdict::Pass)
+        && result.takes.iter().all(|take| take.state != TakeState::LeftOut);
     Ok(if args.strict && !shown { ExitCode::from(NOT_SHOWN) } else { ExitCode::SUCCESS })
 }
 

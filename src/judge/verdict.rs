@@ -3,6 +3,7 @@
 use super::bursts::Burst;
 use super::facts::TakeFacts;
 use super::track::{Course, Found};
+use crate::transfer::median::median;
 use crate::units::ThirdOctave;
 use crate::warning::{Topic, Warning};
 use serde::Serialize;
@@ -27,6 +28,10 @@ const LOW_PEAK_DBFS: f64 = -43.0;
 const NOISE_DB: f64 = 10.0;
 /// Below this distance hum is worth a doubt, dB.
 const HUM_NEAR_DB: f64 = 20.0;
+/// Fewest steps of the sweep's frequency from which the noise beside it is judged.
+const BREATHING_STEPS: usize = 12;
+/// Change of the noise while the sweep plays below which a gain follows the level, dB.
+const BREATHING_DB: f64 = -1.5;
 /// Offset worth a word, re full scale.
 const OFFSET: f64 = 0.014;
 /// A burst this near to the sweep's level spoils the take, dB.
@@ -118,6 +123,7 @@ pub fn judge_take(facts: &TakeFacts, sweep_rate_hz: u32) -> Vec<Finding> {
     found.extend(gap(facts, &course, &sweep));
     found.extend(second(facts));
     found.extend(low_level(facts));
+    found.extend(breathing(facts));
     found.extend(noise(facts));
     found.extend(hum(facts));
     if facts.amplitudes.clipping.is_none() {
@@ -310,6 +316,30 @@ fn low_level(facts: &TakeFacts) -> Option<Finding> {
         let advice = "Raise the recording gain for all takes of both conditions alike, so that \
                       peaks come to about -12 dB.";
         Finding::new(Doubt, Topic::LowLevel, message, advice)
+    })
+}
+
+/// The noise of the room above the sweep, which sinks while the sweep plays: no room does that, a
+/// gain that follows the level does.
+fn breathing(facts: &TakeFacts) -> Option<Finding> {
+    let excess: Vec<f64> = facts.rattle.as_ref()?.excess_db.iter().flatten().copied().collect();
+    if excess.len() < BREATHING_STEPS {
+        return None;
+    }
+    let change_db = median(excess)?;
+    (change_db < BREATHING_DB).then(|| {
+        Finding::new(
+            Repeat,
+            Topic::Linearity,
+            format!(
+                "The noise of the room is {:.1} dB softer while the sweep plays than before it: an \
+                 automatic gain, a limiter or a noise filter follows the level, and no loss can \
+                 be read from that.",
+                -change_db
+            ),
+            "Switch automatic gain, limiter, compressor and noise reduction off, in the recorder \
+             and in its app, and make all takes again.",
+        )
     })
 }
 

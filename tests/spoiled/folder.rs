@@ -215,8 +215,7 @@ pub fn slower(by: f64) -> impl Fn(Vec<f64>) -> Vec<f64> {
 /// release 200 ms.
 pub fn automatic_gain(rate_hz: f64) -> impl Fn(Vec<f64>) -> Vec<f64> {
     move |x| {
-        let (attack, release) =
-            ((-1.0 / (0.002 * rate_hz)).exp(), (-1.0 / (0.2 * rate_hz)).exp());
+        let (attack, release) = ((-1.0 / (0.002 * rate_hz)).exp(), (-1.0 / (0.2 * rate_hz)).exp());
         let mut envelope = 0f64;
         x.into_iter()
             .map(|x| {

@@ -70,6 +70,59 @@ pub struct Judgement {
 
 const NOTHING: Judgement = Judgement { verdict: Verdict::NotShown, probability: None, guard: None };
 
+/// How far the truth may lie beyond a figure besides its uncertainty: an interval that is known,
+/// not a spread.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Open {
+    /// Above the figure.
+    pub higher: f64,
+    /// Below the figure.
+    pub lower: f64,
+}
+
+/// Points of the interval over which the probability of conformity is averaged.
+const OPEN_POINTS: usize = 65;
+
+/// As [`judge_between`], of a figure whose truth may lie higher or lower by `open`: the interval
+/// is added to the guard band on the side where it counts, and the probability of conformity is
+/// the mean over the interval (every value in it is as likely as any other: JCGM 100:2008, 4.3.7).
+pub fn judge_open(measured: f64, u: f64, dof: f64, limits: Limits, open: Open) -> Judgement {
+    let centre = judge_between(measured, u, dof, limits);
+    let (Some(w), true) = (centre.guard, open.higher + open.lower > 0.0) else { return centre };
+    if !(open.higher.is_finite() && open.lower.is_finite()) {
+        return NOTHING;
+    }
+    // Per side: distance inside, what is open towards the limit, and away from it.
+    let sides = [
+        limits.upper.map(|upper| (upper - measured, open.higher, open.lower)),
+        limits.lower.map(|lower| (measured - lower, open.lower, open.higher)),
+    ];
+    let verdict_of = |(inside, towards, away): (f64, f64, f64)| {
+        if inside >= w + towards {
+            Verdict::Pass
+        } else if inside >= 0.0 {
+            Verdict::ConditionalPass
+        } else if inside >= -(w + away) {
+            Verdict::ConditionalFail
+        } else {
+            Verdict::Fail
+        }
+    };
+    let nearest = sides.into_iter().flatten().max_by_key(|side| verdict_of(*side));
+    let Some(side) = nearest else { return NOTHING };
+    let verdict = verdict_of(side);
+    let guard = w + if side.0 >= 0.0 { side.1 } else { side.2 };
+    let probabilities: Option<Vec<f64>> = (0..OPEN_POINTS)
+        .map(|i| {
+            let part = (i as f64 + 0.5) / OPEN_POINTS as f64;
+            let truth = measured - open.lower + part * (open.higher + open.lower);
+            judge_between(truth, u, dof, limits).probability
+        })
+        .collect();
+    let probability = probabilities.map(|p| p.iter().sum::<f64>() / p.len() as f64);
+    Judgement { verdict, probability, guard: Some(guard) }
+}
+
 /// Judges `measured` against a lower limit, an upper limit, or both.
 ///
 /// With both, a pass needs `lower + w <= y <= upper - w`; each side is one test at 95 %, and
@@ -283,6 +336,32 @@ mod tests {
         // Closer together than two guard bands: no value can be shown to be inside.
         let narrow = Limits { lower: Some(1.4), upper: Some(1.6) };
         assert_eq!(judge_between(1.5, 0.1, 3.0, narrow).verdict, Verdict::ConditionalPass);
+    }
+
+    #[test]
+    fn what_is_open_adds_to_the_guard_band_on_its_side() {
+        let w = 2.353_363_434_801_823_6 * 0.1; // t(0.95, 3), table: 2.35
+        let upper = Limits { lower: None, upper: Some(2.0) };
+        let open = Open { higher: 0.4, lower: 0.2 };
+        let at = |y: f64| judge_open(y, 0.1, 3.0, upper, open).verdict;
+        let step = 1e-6;
+        assert_eq!(at(2.0 - w - 0.4 - step), Verdict::Pass);
+        assert_eq!(at(2.0 - w - 0.4 + step), Verdict::ConditionalPass);
+        assert_eq!(at(2.0 + w + 0.2 - step), Verdict::ConditionalFail);
+        assert_eq!(at(2.0 + w + 0.2 + step), Verdict::Fail);
+        let lower = Limits { lower: Some(1.0), upper: None };
+        let at = |y: f64| judge_open(y, 0.1, 3.0, lower, open).verdict;
+        assert_eq!(at(1.0 + w + 0.2 + step), Verdict::Pass);
+        assert_eq!(at(1.0 + w + 0.2 - step), Verdict::ConditionalPass);
+        assert_eq!(at(1.0 - w - 0.4 + step), Verdict::ConditionalFail);
+        assert_eq!(at(1.0 - w - 0.4 - step), Verdict::Fail);
+        // Half of the interval lies beyond the limit and u is nothing: one half.
+        let half = Open { higher: 0.3, lower: 0.3 };
+        let p = judge_open(2.0, 1e-9, 3.0, upper, half).probability.expect("shown");
+        assert!((p - 0.5).abs() < 0.01, "{p}");
+        let none = judge_open(1.7, 0.1, 3.0, upper, Open::default());
+        assert_eq!(none, judge_between(1.7, 0.1, 3.0, upper));
+        assert_eq!(judge_open(f64::NAN, 0.1, 3.0, upper, open), NOTHING);
     }
 
     #[test]

@@ -20,9 +20,12 @@ mod judge;
 mod measured;
 mod words;
 
-pub use judge::{Judgement, Limits, Verdict, judge_between, student_quantile, student_sf};
+pub use judge::{
+    Judgement, Limits, Open, Verdict, judge_between, judge_open, student_quantile, student_sf,
+};
 
 use super::loss::LossTable;
+use super::open_level::OpenLevel;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
 use measured::Figure;
 use serde::Serialize;
@@ -127,8 +130,8 @@ pub struct SharedLevel {
     /// Standard uncertainty of the level between the conditions that is contained in every
     /// band's `u_db` alike, dB; it cancels in differences between bands.
     pub u_db: f64,
-    /// Whether control takes measured the step; without them sentences say so.
-    pub controlled: bool,
+    /// What is known of a gain step between the conditions.
+    pub open: OpenLevel,
 }
 
 /// A light figure with standard uncertainty, for [`judge_light`].
@@ -250,11 +253,15 @@ fn judge_loss(claim: &Claim, table: &LossTable, level: SharedLevel) -> ClaimVerd
     if let Err(error) = check_claim(claim) {
         return not_shown(claim, error.to_string());
     }
+    let open = match open_of(claim.quantity, level.open) {
+        Ok(open) => open,
+        Err(reason) => return not_shown(claim, reason),
+    };
     let found = measured::figures(claim, table, level.u_db);
     let judged: Vec<(&Figure, Judgement)> = found
         .figures
         .iter()
-        .map(|figure| (figure, judge_between(figure.value, figure.u, figure.dof, figure.limits)))
+        .map(|f| (f, judge_open(f.value, f.u, f.dof, f.limits, open)))
         .collect();
     let mut absent = found.absent;
     absent.extend(judged.iter().filter(|(_, j)| j.verdict == Verdict::NotShown).map(|(f, _)| {
@@ -290,6 +297,55 @@ fn judge_loss(claim: &Claim, table: &LossTable, level: SharedLevel) -> ClaimVerd
     };
     verdict.sentence = words::loss_sentence(claim, &verdict, figure, shown, table, level);
     verdict
+}
+
+/// Whether a figure is the same whatever the gain between the conditions was.
+fn is_relative(quantity: ClaimQuantity) -> bool {
+    matches!(quantity, ClaimQuantity::RelativeLoss | ClaimQuantity::SeatSpread)
+}
+
+/// What the level leaves open of a claim's figure.
+///
+/// # Errors
+/// Why nothing can be shown of an absolute figure.
+fn open_of(quantity: ClaimQuantity, level: OpenLevel) -> Result<Open, String> {
+    match level {
+        _ if is_relative(quantity) => Ok(Open::default()),
+        OpenLevel::Controlled | OpenLevel::Attested => Ok(Open::default()),
+        OpenLevel::Bounded { higher_db, lower_db } => {
+            Ok(Open { higher: higher_db, lower: lower_db })
+        }
+        OpenLevel::GainChanged { .. } | OpenLevel::Unknown => Err(level.in_words()),
+    }
+}
+
+/// Names the seats that are left out in every verdict on a loss, and takes back verdicts that rest
+/// on fewer than half of the `n_seats` of the session.
+pub fn hold_to_seats(verdicts: &mut [ClaimVerdict], left_out: &[String], n_seats: usize) {
+    if left_out.is_empty() {
+        return;
+    }
+    let named = match left_out {
+        [one] => format!("seat {one} is left out"),
+        many => format!("seats {} are left out", many.join(", ")),
+    };
+    let n_used = n_seats.saturating_sub(left_out.len());
+    for verdict in verdicts.iter_mut().filter(|v| !is_light(v.quantity)) {
+        if 2 * n_used < n_seats {
+            let reason = format!(
+                "{named}, and {n_used} of {n_seats} seats are too few to stand for the session"
+            );
+            verdict.sentence = format!("Nothing is shown: {reason}.");
+            verdict.reason = Some(reason);
+            verdict.verdict = Verdict::NotShown;
+            (verdict.measured_db, verdict.u95_db, verdict.guard) = (None, None, None);
+            (verdict.probability, verdict.governing_hz) = (None, None);
+            verdict.governing_seat = None;
+        } else {
+            let text = format!(" Of {n_seats} seats {named}; this holds for the others.");
+            verdict.sentence.push_str(&text);
+        }
+    }
 }
 
 /// The figure that decides: the worst verdict, then the smallest probability of conformity;

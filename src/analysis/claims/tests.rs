@@ -2,13 +2,14 @@
 
 use super::*;
 use crate::analysis::loss::{Absence, Estimate, MeanLoss, SeatLoss};
+use crate::analysis::open_level::OpenLevel;
 use crate::ingest::manifest::CurvePoint;
 use crate::units::ThirdOctave;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
 
-const LEVEL: SharedLevel = SharedLevel { u_db: 0.0, controlled: true };
+const LEVEL: SharedLevel = SharedLevel { u_db: 0.0, open: OpenLevel::Controlled };
 
 fn estimate(value_db: f64, u_db: f64, dof: f64) -> Estimate {
     let u95_db = student_quantile(0.975, dof).unwrap_or(f64::NAN) * u_db;
@@ -177,7 +178,7 @@ fn average_at_relative_and_curve() {
     // u = 0.1 + 0.1 with the smaller degrees of freedom, 3: t(0.95, 3) = 2.353.
     assert!((v.guard.expect("shown") - 2.353 * 0.2).abs() < 0.001, "{:?}", v.guard);
     // A level step is in both bands alike and leaves the difference.
-    let shared = SharedLevel { u_db: 0.06, controlled: true };
+    let shared = SharedLevel { u_db: 0.06, open: OpenLevel::Controlled };
     let less = judge_claims(&[relative], &t, shared).remove(0);
     assert!((less.guard.expect("shown") - 2.353 * 0.08 * 2.0).abs() < 0.001);
 
@@ -207,7 +208,7 @@ fn spread_compares_seats_without_the_level_they_share() {
         limit_db: Some(limit),
         ..claim(ClaimQuantity::SeatSpread)
     };
-    let level = SharedLevel { u_db: 0.06, controlled: true };
+    let level = SharedLevel { u_db: 0.06, open: OpenLevel::Controlled };
     let judged = |limit| judge_claims(&[spread(limit)], &t, level).remove(0);
     let v = judged(1.2);
     assert!((v.measured_db.expect("shown") - 1.0).abs() < 1e-12);
@@ -337,17 +338,18 @@ fn light_claims_use_the_same_rule() {
 #[test]
 fn the_ambiguity_of_the_level_is_said_without_control_takes() {
     let t = rising(1);
-    let without = SharedLevel { u_db: 0.0, controlled: false };
+    let without =
+        SharedLevel { u_db: 0.0, open: OpenLevel::Bounded { higher_db: 0.3, lower_db: 0.3 } };
     let spoken = |c: Claim| judge_claims(&[c], &t, without).remove(0).sentence;
-    assert!(spoken(maximum(3.0)).contains("no control takes"));
-    assert!(!verdict_of(&maximum(3.0), &t).sentence.contains("no control takes"));
+    assert!(spoken(maximum(3.0)).contains("No control takes"));
+    assert!(!verdict_of(&maximum(3.0), &t).sentence.contains("No control takes"));
     let relative = Claim {
         at_hz: Some(6000.0),
         reference_hz: Some(500.0),
         limit_db: Some(3.0),
         ..claim(ClaimQuantity::RelativeLoss)
     };
-    assert!(!spoken(relative).contains("no control takes"), "a step cancels in a difference");
+    assert!(!spoken(relative).contains("No control takes"), "a step cancels in a difference");
 }
 
 /// Rate of passes over `n` simulated tables whose truth sits exactly at the limit 2 dB in

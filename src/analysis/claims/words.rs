@@ -141,13 +141,11 @@ pub(super) fn loss_sentence(
         ));
     }
     // Differences between bands or seats do not depend on the gain of the recordings.
-    let levelled =
-        matches!(claim.quantity, ClaimQuantity::RelativeLoss | ClaimQuantity::SeatSpread);
-    if !level.controlled && !levelled {
-        text.push_str(
-            " This holds if the gain of playback and recording was the same in both conditions; \
-             no control takes were made that would show it.",
-        );
+    if !super::is_relative(claim.quantity) {
+        let condition = level.open.in_words();
+        if !condition.is_empty() {
+            text.push_str(&format!(" {condition}"));
+        }
     }
     text
 }

@@ -65,6 +65,9 @@ pub struct SessionInfo {
     /// How well the microphone goes back to its mark, mm (default 10).
     #[serde(default = "default_tolerance_mm")]
     pub placement_tolerance_mm: f64,
+    /// The installer attests that no gain was touched between the conditions.
+    #[serde(default)]
+    pub gain_untouched: bool,
     /// Air temperature, degrees Celsius.
     pub temperature_c: Option<PerCondition>,
     /// Relative humidity, percent.

@@ -119,7 +119,8 @@ fn a_gain_step_between_spots_is_found_and_half_of_it_is_not() {
 fn a_gain_step_at_one_seat_between_the_conditions_is_found() {
     let mut room = Room::new();
     room.recordings[6..8].iter_mut().for_each(|x| gain(x, 1.0));
-    assert_eq!(room.judged(), [(6, Topic::GainStep, TakeVerdict::Doubt)]);
+    let step = |take| (take, Topic::GainStep, TakeVerdict::Repeat);
+    assert_eq!(room.judged(), [step(6), step(7)]);
     let mut room = Room::new();
     room.recordings[6..8].iter_mut().for_each(|x| gain(x, 0.5));
     assert_eq!(room.judged(), vec![]);
@@ -138,13 +139,18 @@ fn exchanged_conditions_are_found_seat_by_seat() {
     room.recordings.swap(5, 7);
     let swapped: Vec<usize> =
         room.judged().into_iter().filter(|f| f.1 == Topic::Swapped).map(|f| f.0).collect();
-    assert_eq!(swapped, [6, 7]);
+    assert_eq!(swapped, [4, 5, 6, 7]);
     let mut room = Room::new();
     for seat in 0..3 {
         room.recordings.swap(4 * seat, 4 * seat + 2);
         room.recordings.swap(4 * seat + 1, 4 * seat + 3);
     }
-    assert_eq!(room.judged().iter().filter(|f| f.1 == Topic::Swapped).count(), 6);
+    assert_eq!(room.judged().iter().filter(|f| f.1 == Topic::Swapped).count(), 12);
+    // One pair of two: those two and no others, and no gain is blamed.
+    let mut room = Room::new();
+    room.recordings.swap(4, 6);
+    let swapped = |take| (take, Topic::Swapped, TakeVerdict::Repeat);
+    assert_eq!(room.judged(), [swapped(4), swapped(6)]);
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! Simulated sessions, short ones, with one thing wrong.
 
 use super::*;
+use crate::judge::{missing_takes, next_take};
 use crate::analysis::rough_level::rough_level_warnings;
 use crate::simulate::memory::InMemory;
 use crate::simulate::scenario::{Fault, TakeKey};

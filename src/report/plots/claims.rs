@@ -129,6 +129,7 @@ fn finding(result: &SessionResult) -> String {
 mod tests {
     use super::*;
     use crate::analysis::claims::{SharedLevel, judge_claims};
+    use crate::analysis::open_level::OpenLevel;
     use crate::ingest::manifest::Manifest;
     use crate::report::example::{example_losses, example_result};
 
@@ -142,7 +143,7 @@ mod tests {
              [[claim]]\nquantity = \"gain_on_axis\"\nminimum = 0.9\n"
         );
         let manifest: Manifest = toml::from_str(&claims).unwrap();
-        let level = SharedLevel { u_db: 0.0, controlled: true };
+        let level = SharedLevel { u_db: 0.0, open: OpenLevel::Controlled };
         let mut result = example_result(3);
         result.claims = judge_claims(&manifest.claim, &example_losses(3).1, level);
         result
@@ -180,7 +181,7 @@ mod tests {
              points = [{ hz = 1000, loss_db = 0.3 }, { hz = 10000, loss_db = 1.5 },\
              { hz = 4100, loss_db = 0.8 }, { hz = 50, loss_db = 0.0 }]\n";
         let manifest: Manifest = toml::from_str(claim).unwrap();
-        let level = SharedLevel { u_db: 0.0, controlled: true };
+        let level = SharedLevel { u_db: 0.0, open: OpenLevel::Controlled };
         result.claims = judge_claims(&manifest.claim, &example_losses(3).1, level);
         let figure = claims_figure(&result).unwrap();
         let limits = limits_of(&figure);
