@@ -11,7 +11,7 @@ use realfft::RealFftPlanner;
 use scrimcheck::analysis::correction::fit_correction;
 use scrimcheck::analysis::loss::losses;
 use scrimcheck::chain::{analyze, explain, find_gap};
-use scrimcheck::ingest::session::{OpenMode, Session};
+use scrimcheck::ingest::session::Session;
 use scrimcheck::ingest::wav::read_wav;
 use scrimcheck::judge::TakeAnalyser;
 use scrimcheck::report::csv::{bands_csv, curve_csv};
@@ -59,7 +59,7 @@ fn floor(session: &Session) {
 /// The main job as one run: the folder opened, everything computed, and the loss written down:
 /// `result.json`, both tables, and the plots of loss, spread and levels (SVG, PNG in two sizes).
 fn main_job(folder: &Path, out: &Path) {
-    let session = Session::open(folder, OpenMode::Strict).expect("the session");
+    let session = Session::open(folder).expect("the session");
     let result = analyze(&session, &|| ()).expect("a session that can be analysed");
     let mut plots = drawings(&result, session.manifest.handover.units);
     plots.retain(|plot| ["loss", "spread", "levels"].contains(&plot.id));

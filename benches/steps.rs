@@ -6,7 +6,7 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use scrimcheck::analysis::joint;
 use scrimcheck::analysis::loss::losses;
 use scrimcheck::chain::{analyze, explain, find_gap};
-use scrimcheck::ingest::session::{OpenMode, Session};
+use scrimcheck::ingest::session::Session;
 use scrimcheck::judge::TakeAnalyser;
 use scrimcheck::report::html::html_page;
 use scrimcheck::report::json::json_text;
@@ -51,7 +51,7 @@ fn session_steps(c: &mut Criterion) {
     let mut group = c.benchmark_group("session");
     group.sample_size(10);
     group.bench_function("open", |b| {
-        b.iter(|| black_box(Session::open(&session.root, OpenMode::Strict).expect("a session")));
+        b.iter(|| black_box(Session::open(&session.root).expect("a session")));
     });
     let read = |take: usize| session.read_take(&session.takes[take]);
     let transfers = || measure(&session, &read, session.manifest.screen.gap_m, &|| ());

@@ -4,7 +4,7 @@
 //! finished result, and the middle time of each is printed.
 
 use scrimcheck::chain;
-use scrimcheck::ingest::session::{OpenMode, Session};
+use scrimcheck::ingest::session::Session;
 use scrimcheck::report::html::html_page;
 use scrimcheck::report::paper::content::paper;
 use scrimcheck::report::pdf::drawing::Sheet;
@@ -17,7 +17,7 @@ use std::time::Instant;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let dir = std::env::args().nth(1).map(PathBuf::from).ok_or("usage: paper_time SESSION_DIR")?;
-    let session = Session::open(&dir, OpenMode::Strict)?;
+    let session = Session::open(&dir)?;
     let result = chain::analyze(&session, &|| ())?;
     let units = session.manifest.handover.units;
     let seats: Vec<String> = result.seats.iter().map(|seat| seat.id.clone()).collect();

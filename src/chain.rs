@@ -24,6 +24,7 @@ use crate::ingest::error::{IngestError, shown};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
+use crate::ingest::takes::{TAKES_FOLDER, default_name};
 use crate::judge::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
 use crate::judge::{Judged, TakeAnalyser, TakeState, hear, judge_session, seats_in_use};
 use crate::report::budget::budget_terms;
@@ -114,7 +115,8 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     // What the maker says.
     let mut claims = judge_claims(&manifest.claim, &table, shared_level(step.as_ref(), open));
     let ids = judged.seats_left_out(session).into_iter().filter_map(|w| w.seat);
-    hold_to_seats(&mut claims, &ids.collect::<Vec<_>>(), manifest.seat.len());
+    let in_doubt = judged.seats_in_doubt(session);
+    hold_to_seats(&mut claims, &ids.collect::<Vec<_>>(), &in_doubt, manifest.seat.len());
 
     // What kind of loss it is, and what can be done about it: neither needs the other.
     let dependence = judge_seats(&table);
@@ -161,7 +163,8 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     claims.extend(judge_light_claims(&manifest.claim, light.as_ref()));
 
     let mut result = SessionResult::new(session, &table, warnings);
-    result.takes = judged.outcomes(session);
+    result.add_takes(judged.outcomes(session));
+    result.linearity = judged.linearity;
     result.levels = Some(levels(session, &transfers));
     result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
     result.level = Some(level);
@@ -224,6 +227,13 @@ pub fn losses_of(session: &Session, transfers: &mut Transfers) -> Losses {
 
 /// The refusal of a session of which no seat is left.
 fn nothing_used(session: &Session, judged: &Judged) -> ChainError {
+    let is_empty = session.takes.is_empty() && session.warnings.iter().all(|w| w.take.is_none());
+    if is_empty {
+        let seat = session.manifest.seat.first().map_or("R1C", |seat| &seat.id);
+        let name = default_name(seat, Condition::Without, SoundSource::Centre, 1);
+        let path = session.root.join(TAKES_FOLDER);
+        return IngestError::NoTakes { path, example: format!("{TAKES_FOLDER}/{name}") }.into();
+    }
     let mut reasons: Vec<String> = Vec::new();
     for outcome in judged.outcomes(session).iter().filter(|o| o.state == TakeState::LeftOut) {
         let Some(reason) = outcome.reason.as_ref().filter(|r| r.topic != Topic::Missing) else {
@@ -239,7 +249,7 @@ fn nothing_used(session: &Session, judged: &Judged) -> ChainError {
     }
     ChainError::NothingUsed {
         root: session.root.clone(),
-        n_left_out: judged.takes.len() - judged.in_use().len(),
+        n_left_out: judged.takes.iter().filter(|t| t.state == TakeState::LeftOut).count(),
         n_takes: judged.takes.len(),
         reasons: reasons.join(" "),
     }

@@ -38,7 +38,7 @@ fn a_complete_clean_session_ends_with_status_0() {
     check(dir.path())
         .assert()
         .code(0)
-        .stdout(contains("8 takes: 8 good").and(contains("Nothing is missing")));
+        .stdout(contains("8 takes: 8 used").and(contains("Nothing is missing")));
     assert!(!dir.path().join("report").exists(), "check writes nothing");
 }
 
@@ -57,10 +57,9 @@ fn a_half_finished_session_says_what_comes_next() {
         }
     }
     let next = format!("takes/{}_with_1.wav", s.seats[0].id);
-    check(dir.path())
-        .assert()
-        .code(0)
-        .stdout(contains("4 takes: 4 good").and(contains("Missing: 2 takes")).and(contains(next)));
+    check(dir.path()).assert().code(0).stdout(
+        contains("4 takes: 4 waiting").and(contains("Missing: 2 takes")).and(contains(next)),
+    );
 }
 
 #[test]

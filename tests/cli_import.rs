@@ -186,7 +186,7 @@ fn a_long_stereo_recording_gives_the_losses_of_takes_cut_by_hand() {
         .stdout(
             contains("12 sweeps found, 12 for takes.")
                 .and(contains("12 takes were written"))
-                .and(contains("12 takes: 12 good"))
+                .and(contains("12 takes: 12 used"))
                 .and(contains("Nothing is missing")),
         );
     assert!(fs::read(&recording).unwrap() == before, "the original was changed");
@@ -215,7 +215,7 @@ fn another_rate_gives_the_same_losses() {
         .args(["--condition", "with", "--yes"])
         .assert()
         .code(0)
-        .stdout(contains("REC0007.flac has 44100 Hz").and(contains("12 takes: 12 good")));
+        .stdout(contains("REC0007.flac has 44100 Hz").and(contains("12 takes: 12 used")));
     assert_close("losses", &losses(dir.path()), &by_hand(), 0.03);
     let origin = fs::read_to_string(dir.path().join("takes/origin.csv")).unwrap();
     assert!(origin.contains("R1L_with_1.wav,REC0007.flac,") && origin.contains(",44100,true"));

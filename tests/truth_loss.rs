@@ -2,13 +2,13 @@
 //!
 //! Truth comes from `src/simulate`, which shares no code with what is tested here. The
 //! limits are wider than what `examples/accuracy` measures on many sessions (see the table in
-//! `DEVELOPERS.md`), so that they fail on a fault and not on a draw.
+//! `examples/accuracy/measured.md`), so that they fail on a fault and not on a draw.
 
 mod support;
 
 use scrimcheck::analysis::loss::{LossTable, losses};
 use scrimcheck::ingest::manifest::Condition;
-use scrimcheck::ingest::session::{OpenMode, Recording, Session};
+use scrimcheck::ingest::session::{Recording, Session};
 use scrimcheck::simulate::demo::demo_scenario;
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Kind, Scenario, simulate};
@@ -102,7 +102,7 @@ fn the_true_loss_is_found_and_lies_within_its_uncertainty() {
 #[test]
 fn a_session_on_disk_gives_its_truth() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("sessions/three-seats");
-    let session = Session::open(&root, OpenMode::Strict).expect("the kept session opens");
+    let session = Session::open(&root).expect("the kept session opens");
     let read = |take: usize| session.read_take(&session.takes[take]);
     let transfers =
         measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("it is measured");

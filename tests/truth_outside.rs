@@ -177,17 +177,13 @@ fn where_nothing_hangs_nothing_is_found() {
         assert_eq!(scenario.sheet, Sheet::None);
         let folder = tempfile::tempdir().expect("a folder");
         scrimcheck::simulate::write(&simulate(&scenario), folder.path()).expect("written");
-        let session = scrimcheck::ingest::session::Session::open(
-            folder.path(),
-            scrimcheck::ingest::session::OpenMode::Strict,
-        )
-        .expect("opened");
+        let session = scrimcheck::ingest::session::Session::open(folder.path()).expect("opened");
         let result = analyze(&session, &|| ()).expect("analysed");
         let sheet = result.sheet.expect("a finding");
         assert_eq!(sheet.gap.found, None, "seed {seed}");
         assert!(sheet.evidence.fits.is_empty(), "seed {seed}: {:?}", sheet.evidence);
         let setting = result.correction.expect("a statement");
         assert!(setting.sections.is_empty(), "seed {seed}: {setting:?}");
-        assert_eq!(setting.trim_setting_db, 0.0, "seed {seed}");
+        assert_eq!(setting.trim_db, 0.0, "seed {seed}");
     }
 }

@@ -42,7 +42,7 @@ fn setting() -> &'static Equaliser {
             .map(|s| ["b0", "b1", "b2", "a1", "a2"].map(|key| number(&s[key])))
             .collect();
         assert!(!sections.is_empty(), "this cloth needs filters");
-        let trim_db = number(&result["correction"]["trim_setting_db"]);
+        let trim_db = number(&result["correction"]["trim_db"]);
         assert!(trim_db >= 1.0, "a level that can be missed: {trim_db} dB");
         Equaliser { trim_db, sections, rate_hz: number(&file["rate_hz"]) }
     })

@@ -3,7 +3,7 @@
 // Each bench uses its own share of these.
 #![allow(dead_code)]
 
-use scrimcheck::ingest::session::{OpenMode, Session};
+use scrimcheck::ingest::session::Session;
 use scrimcheck::simulate::{demo_scenario, simulate, write};
 use std::fs;
 use std::path::Path;
@@ -15,7 +15,7 @@ pub fn reference() -> (TempDir, Session) {
     let home = tempfile::tempdir().expect("a temporary folder");
     let room = home.path().join("room");
     write(&simulate(&demo_scenario()), &room).expect("a simulated session");
-    let session = Session::open(&room, OpenMode::Strict).expect("the session just written");
+    let session = Session::open(&room).expect("the session just written");
     let takes = session.takes.len();
     assert!(takes >= 24, "{takes} takes");
     (home, session)
@@ -52,6 +52,6 @@ pub fn many_seats(session: &Session, n_seats: usize) -> (TempDir, Session) {
         }
     }
     fs::write(room.join("session.toml"), text).expect("a manifest");
-    let session = Session::open(room, OpenMode::Strict).expect("the session just written");
+    let session = Session::open(room).expect("the session just written");
     (home, session)
 }

@@ -3,7 +3,7 @@
 //!
 //! `cargo run --release --example fault_table [SESSIONS [WORDS [SIZE ...]]]`
 //!
-//! Prints the table of `DEVELOPERS.md`. The default of 20 sessions of 12 takes makes 240
+//! Prints the table of `examples/measured/faults.md`. The default of 20 sessions of 12 takes makes 240
 //! clean takes. A fault counts as found when its own topic is named at the take (or for the
 //! session) that carries it. With WORDS only the faults whose name holds them are tried, with
 //! sizes at those sizes: for finding out where a fault begins to be seen.

@@ -4,7 +4,7 @@
 //! inputs then pass the headers and reach the arithmetic.
 
 use scrimcheck::chain::analyze;
-use scrimcheck::ingest::session::{OpenMode, Session};
+use scrimcheck::ingest::session::Session;
 use scrimcheck::ingest::sweep::{SweepParams, generate};
 use scrimcheck::ingest::wav::write_wav_24;
 use scrimcheck::judge::{TakeAnalyser, hear, judge_session, missing_takes, next_take};
@@ -258,7 +258,7 @@ pub fn run(input: &[u8]) {
         fs::write(folder.path().join(name), content).expect("a file");
     }
     check(folder.path());
-    if let Ok(session) = Session::open(folder.path(), OpenMode::Strict)
+    if let Ok(session) = Session::open(folder.path())
         && let Ok(result) = analyze(&session, &|| {})
     {
         // A figure that is not finite is an error here.
@@ -276,7 +276,7 @@ pub fn run(input: &[u8]) {
 }
 
 fn check(folder: &Path) {
-    let Ok(session) = Session::open(folder, OpenMode::Lenient) else { return };
+    let Ok(session) = Session::open(folder) else { return };
     let analyser = TakeAnalyser::new(&session.sweep);
     let responder = Responder::new(&session);
     let read = |take: usize| session.read_take(&session.takes[take]);

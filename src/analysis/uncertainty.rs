@@ -2,7 +2,7 @@
 //!
 //! The size of each term is computed from the session; how far that size falls short of
 //! what the estimator really does was calibrated once on simulated sessions with known
-//! truth ([`WEIGHTS`]), see the table and its command in `DEVELOPERS.md`.
+//! truth ([`WEIGHTS`]), see the table and its command in `examples/measured/loss.md`.
 
 use super::budget::{Budget, Combined, Term};
 use super::joint::Assumption;

@@ -6,9 +6,9 @@ use super::progress::Progress;
 use super::terminal;
 use super::unimported::open_with_hint;
 use crate::analysis::claims::Verdict;
-use crate::chain;
-use crate::ingest::error::shown;
-use crate::ingest::session::{OpenMode, Session};
+use crate::chain::{self, ChainError};
+use crate::ingest::error::{IngestError, shown};
+use crate::ingest::session::Session;
 use crate::judge::TakeState;
 use crate::report::error::ReportError;
 use crate::report::json::json_text;
@@ -26,7 +26,7 @@ use std::process::ExitCode;
 /// [`Failure`] when the session is refused or the report cannot be written;
 /// nothing is then left behind.
 pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
-    let session = open_with_hint(&args.session, OpenMode::Strict)?;
+    let session = open_with_hint(&args.session)?;
     let out = match &args.out {
         Some(out) => out.clone(),
         None => usual_place(&args.session)?,
@@ -81,5 +81,12 @@ pub fn measure(session: &Session) -> Result<SessionResult, Failure> {
     let progress = Progress::new("takes", session.takes.len());
     let result = chain::analyze(session, &|| progress.tick());
     progress.done();
-    Ok(result?)
+    result.map_err(|error| match (error, session.warnings.iter().find(|w| w.take.is_none())) {
+        // Nothing was recorded yet, or it was not brought in.
+        (ChainError::Ingest(error @ IngestError::NoTakes { .. }), Some(said)) => {
+            let hint = format!("{} {}", said.message, said.advice);
+            Failure::Unimported { error, hint }
+        }
+        (error, _) => error.into(),
+    })
 }

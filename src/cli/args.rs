@@ -45,8 +45,18 @@ pub struct StartArgs {
     #[arg(value_name = "DIR")]
     pub folder: PathBuf,
     /// Seats, e.g. R1L,R1C,R1R
-    #[arg(long, value_name = "ID,ID,...", value_delimiter = ',', required = true)]
+    #[arg(
+        long,
+        value_name = "ID,ID,...",
+        value_delimiter = ',',
+        required_unless_present = "like",
+        conflicts_with = "like"
+    )]
     pub seats: Vec<String>,
+    /// A session beside the new one with the same sweep, seats and takes without a screen: for a
+    /// second cloth on the same evening
+    #[arg(long, value_name = "DIR")]
+    pub like: Option<PathBuf>,
     /// Title of the job [default: name of the folder]
     #[arg(long)]
     pub title: Option<String>,

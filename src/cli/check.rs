@@ -7,15 +7,15 @@ use super::unimported::open_with_hint;
 use crate::analysis::rough_level::rough_level_warnings;
 use crate::ingest::error::plain;
 use crate::ingest::manifest::{Condition, SoundSource};
-use crate::ingest::session::{OpenMode, Session};
+use crate::ingest::session::Session;
 use crate::judge::{
-    Judged, Missing, NextTake, TakeAnalyser, TakeRead, TakeVerdict, hear, judge_session,
-    missing_takes, next_take,
+    Judged, JudgedTake, Missing, NextTake, TakeAnalyser, TakeRead, TakeState, TakeVerdict, hear,
+    judge_session, missing_takes, next_take,
 };
 use crate::report::findings::warnings_text;
 use crate::report::look::{Look, paragraph};
 use crate::transfer::measure::Responder;
-use crate::warning::Warning;
+use crate::warning::{Topic, Warning};
 use serde::Serialize;
 use std::path::Path;
 use std::process::ExitCode;
@@ -51,7 +51,7 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
 /// # Errors
 /// As [`run`].
 pub fn judged_text(folder: &Path, json: bool) -> Result<(String, bool), Failure> {
-    let session = open_with_hint(folder, OpenMode::Lenient)?;
+    let session = open_with_hint(folder)?;
     let analyser = TakeAnalyser::new(&session.sweep);
     let responder = Responder::new(&session);
     let read = |take: usize| session.read_take(&session.takes[take]);
@@ -97,21 +97,34 @@ fn text(
 ) -> String {
     let mut out = String::new();
     for take in &judged.takes {
-        let head = format!("{:<18}{}", take.verdict.label(), take.file);
-        out += &paragraph(&plain(&head), "", "    ", look.width);
-        for finding in &take.findings {
-            let said = format!("{} {}", finding.message, finding.advice).replace('\n', " ");
-            out += &paragraph(&plain(&said), "    ", "    ", look.width);
+        out += &paragraph(
+            &plain(&format!("{}: {}", take.file, becomes(take))),
+            "",
+            "    ",
+            look.width,
+        );
+        let own = take.findings.iter().map(|f| format!("{} {}", f.message, f.advice));
+        // A reason that another take gives.
+        let others =
+            take.reason.iter().filter(|_| take.verdict < TakeVerdict::Repeat && !waits(take));
+        let others = others.filter(|r| take.findings.iter().all(|f| f.message != r.message));
+        for said in own.chain(others.map(|r| format!("{} {}", r.message, r.advice))) {
+            out += &paragraph(&plain(&said.replace('\n', " ")), "    ", "    ", look.width);
         }
     }
-    let count = |verdict| judged.takes.iter().filter(|take| take.verdict == verdict).count();
-    out += &format!(
-        "\n{} takes: {} good, {} usable with doubt, {} to repeat.\n",
-        judged.takes.len(),
-        count(TakeVerdict::Good),
-        count(TakeVerdict::Doubt),
-        count(TakeVerdict::Repeat)
-    );
+    let count = |state: TakeState| {
+        judged.takes.iter().filter(|take| take.state == state && !waits(take)).count()
+    };
+    let waiting = judged.takes.iter().filter(|take| waits(take)).count();
+    let counted = [TakeState::Used, TakeState::Doubtful, TakeState::LeftOut]
+        .map(|state| (count(state), state.label()))
+        .into_iter()
+        .chain([(waiting, "waiting")])
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, word)| format!("{n} {word}"));
+    let counted: Vec<String> = counted.collect();
+    out += &format!("\n{} takes: {}.\n", judged.takes.len(), counted.join(", "));
+    out += &paragraph(&judged.linearity.in_words(), "", "    ", look.width);
     out += &warnings_text(&warnings.iter().collect::<Vec<_>>(), look);
     for missing in missing {
         let said = format!(
@@ -134,6 +147,22 @@ fn text(
         ),
     };
     out + "\n" + &paragraph(&plain(&last), "", "    ", look.width)
+}
+
+/// Whether a take is left out for now alone, because what it stands against is not there yet.
+fn waits(take: &JudgedTake) -> bool {
+    take.state == TakeState::LeftOut
+        && take.reason.as_ref().is_some_and(|reason| reason.topic == Topic::Missing)
+        && take.verdict < TakeVerdict::Repeat
+}
+
+/// What becomes of a take, in words.
+fn becomes(take: &JudgedTake) -> &'static str {
+    match take.condition {
+        _ if !waits(take) => take.state.label(),
+        Condition::Without => "waits for a take with the screen",
+        _ => "waits for a take without the screen",
+    }
 }
 
 fn place_words(condition: Condition, source: SoundSource) -> String {

@@ -11,7 +11,7 @@ use crate::analysis::predict::{Plan, forecast};
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
 use crate::ingest::error::{plain, shown};
-use crate::ingest::session::{OpenMode, Session};
+use crate::ingest::session::Session;
 use crate::report::compare_page::compare_page;
 use crate::report::compare_table::{comparison_csv, comparison_table};
 use crate::report::error::ReportError;
@@ -107,7 +107,7 @@ fn tell_apart(summaries: &mut [Summary]) {
 
 /// A session under the name of its folder and its title.
 fn summary(root: &Path) -> Result<Summary, Failure> {
-    let session = Session::open(root, OpenMode::Strict)?;
+    let session = Session::open(root)?;
     let result = measure(&session)?;
     // "." has a name too.
     let root = root.canonicalize().unwrap_or_else(|_| root.to_owned());

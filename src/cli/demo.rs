@@ -5,7 +5,7 @@ use super::args::DemoArgs;
 use super::failure::Failure;
 use super::terminal;
 use crate::ingest::error::shown;
-use crate::ingest::session::{OpenMode, Session};
+use crate::ingest::session::Session;
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
 use crate::report::table::table_text;
@@ -22,7 +22,7 @@ pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
     simulate::write(&simulate::simulate(&simulate::demo_scenario()), &folder.staging_path()?)?;
     folder.publish()?;
 
-    let session = Session::open(&args.folder, OpenMode::Strict)?;
+    let session = Session::open(&args.folder)?;
     let report = usual_place(&args.folder)?;
     let result = analyze_into(&session, &report, args.force)?;
     if args.json {

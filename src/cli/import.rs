@@ -13,7 +13,7 @@ use crate::import::{
 };
 use crate::ingest::error::{IngestError, shown};
 use crate::ingest::manifest::Condition;
-use crate::ingest::session::{OpenMode, Session};
+use crate::ingest::session::Session;
 use std::cell::Cell;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -26,7 +26,7 @@ use std::process::ExitCode;
 /// the takes cannot be written; nothing is then left behind. Exit status 1 when a take must be
 /// made again.
 pub fn run(args: &ImportArgs) -> Result<ExitCode, Failure> {
-    let session = Session::open(&args.session, OpenMode::Lenient)?;
+    let session = Session::open(&args.session)?;
     let recordings = recordings(&args.recordings)?;
     let survey = listen(&session, &recordings, &options(args))?;
     if !args.json {

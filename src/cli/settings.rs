@@ -42,5 +42,6 @@ pub fn start_options(args: &StartArgs) -> Result<StartOptions, Failure> {
         title: args.title.clone(),
         sweep: sweep_params(&args.sweep)?,
         n_spots: args.spots,
+        like: None,
     })
 }

@@ -4,7 +4,7 @@ use super::args::StartArgs;
 use super::failure::Failure;
 use super::{settings, terminal};
 use crate::ingest::error::{IngestError, shown};
-use crate::ingest::start::{start_with, take_sheet};
+use crate::ingest::start::{like, start_with, take_sheet};
 use crate::report::take_sheet::{TAKE_SHEET_PDF, take_sheet_pdf};
 use std::process::ExitCode;
 use time::UtcDateTime;
@@ -16,17 +16,20 @@ use time::UtcDateTime;
 /// [`Failure::Ingest`] when the folder is not free or cannot be written.
 pub fn run(args: &StartArgs) -> Result<ExitCode, Failure> {
     let options = settings::start_options(args)?;
-    let sheet = take_sheet(&args.folder, &args.seats, &options);
+    let (seats, options) = match &args.like {
+        Some(other) => like(&args.folder, other, options)?,
+        None => (args.seats.clone(), options),
+    };
+    let sheet = take_sheet(&args.folder, &seats, &options);
     let pdf = take_sheet_pdf(&sheet, UtcDateTime::now())?;
     let more = [(TAKE_SHEET_PDF, pdf)];
-    let files =
-        start_with(&args.folder, &args.seats, &options, &more).map_err(|error| match error {
-            // What was typed is wrong, not a session.
-            IngestError::EmptySeatName { .. }
-            | IngestError::SeatName { .. }
-            | IngestError::SweepParams(_) => Failure::Usage { message: error.to_string() },
-            other => Failure::Ingest(other),
-        })?;
+    let files = start_with(&args.folder, &seats, &options, &more).map_err(|error| match error {
+        // What was typed is wrong, not a session.
+        IngestError::EmptySeatName { .. }
+        | IngestError::SeatName { .. }
+        | IngestError::SweepParams(_) => Failure::Usage { message: error.to_string() },
+        other => Failure::Ingest(other),
+    })?;
     let mut text = format!("New session in {}:\n", shown(&args.folder));
     for file in &files {
         text += &format!("  {}\n", shown(file));

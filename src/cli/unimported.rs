@@ -4,7 +4,7 @@ use super::failure::Failure;
 use crate::import::unimported;
 use crate::ingest::error::shown;
 use crate::ingest::manifest;
-use crate::ingest::session::{OpenMode, Session};
+use crate::ingest::session::Session;
 use crate::warning::{Topic, Warning};
 use std::path::{Path, PathBuf};
 
@@ -16,11 +16,11 @@ const NAMED: usize = 3;
 ///
 /// # Errors
 /// As [`Session::open`].
-pub fn open_with_hint(folder: &Path, mode: OpenMode) -> Result<Session, Failure> {
+pub fn open_with_hint(folder: &Path) -> Result<Session, Failure> {
     // Where not even the manifest can be read, that is what is to be said.
     let found = manifest::load(folder).map(|(manifest, _)| unimported(folder, &manifest));
     let found = found.unwrap_or_default();
-    match Session::open(folder, mode) {
+    match Session::open(folder) {
         Ok(mut session) => {
             session.warnings.extend(warning(folder, &found));
             Ok(session)

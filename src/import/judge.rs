@@ -49,8 +49,7 @@ impl<'a> Judge<'a> {
     }
 
     pub(super) fn judge(&self, mic: Vec<f64>) -> Judged {
-        let recording =
-            Recording { rate_hz: self.sweep.rate_hz, mic, loopback: None, integer_bits: None };
+        let recording = Recording::of_microphone(self.sweep.rate_hz, mic, None);
         let facts = self.analyser.facts(&recording);
         let findings = judge_take(&facts, self.sweep.rate_hz);
         let peak = facts.amplitudes.peak;

@@ -1,6 +1,5 @@
 //! Why a session is refused: the culprit, what was expected, what was found, what to do.
 
-use super::manifest::Condition;
 use super::manifest::refusal::ManifestRefusal;
 use super::wav::{WavError, WavWriteError};
 use std::io;
@@ -94,28 +93,6 @@ pub enum IngestError {
         /// Where it leads.
         target: PathBuf,
     },
-    /// A recording whose name says no seat or condition.
-    #[error("{}: {problem}; {advice}", shown(.path))]
-    TakeName {
-        /// The file.
-        path: PathBuf,
-        /// What does not fit.
-        problem: String,
-        /// What to do.
-        advice: String,
-    },
-    /// Two takes that would be the same recording or the same number.
-    #[error("{} and {}: {problem}; {advice}", shown(.path), shown(.other))]
-    TakeTwice {
-        /// The file.
-        path: PathBuf,
-        /// The other one.
-        other: PathBuf,
-        /// What is equal.
-        problem: String,
-        /// What to do.
-        advice: &'static str,
-    },
     /// No recording at all.
     #[error(
         "{}: there is no take in this session; record as the take sheet says, for example {example}",
@@ -138,19 +115,6 @@ pub enum IngestError {
         found: usize,
         /// How many are allowed.
         limit: usize,
-    },
-    /// A seat that lacks one of the two conditions.
-    #[error(
-        "seat {seat}: there is no take {} the screen; record it ({example}), or take the seat out of the session",
-        condition_words(*.condition)
-    )]
-    MissingCondition {
-        /// Seat id.
-        seat: String,
-        /// The condition that is missing.
-        condition: Condition,
-        /// A file name that would do.
-        example: String,
     },
     /// A WAV file that cannot be read.
     #[error(transparent)]
@@ -205,6 +169,35 @@ pub enum IngestError {
         path: PathBuf,
         /// Channel, counted from 1.
         channel: u16,
+        /// A channel that is not silent, where there is one.
+        other: Option<u16>,
+    },
+    /// The sweep is on another channel than the one that is named.
+    #[error(
+        "seat {seat}: {}: channel {channel} is silent, channel {found} holds the sweep: set mic_channel = {found} under [recording] in session.toml",
+        shown(.path)
+    )]
+    OtherChannel {
+        /// Seat id.
+        seat: String,
+        /// The take.
+        path: PathBuf,
+        /// Channel that the manifest names, counted from 1.
+        channel: u16,
+        /// Channel that holds the sweep.
+        found: u16,
+    },
+    /// Takes without a screen cannot be taken from another session.
+    #[error("{}: the takes without a screen are to be those of {}: {problem}; {advice}", shown(.path), shown(.other))]
+    Borrow {
+        /// This session's folder.
+        path: PathBuf,
+        /// The other one's, as named.
+        other: PathBuf,
+        /// What does not fit.
+        problem: String,
+        /// What to do.
+        advice: &'static str,
     },
     /// The file of the played signal does not hold what the manifest says.
     #[error("{}: {problem}; {advice}", shown(.path))]
@@ -292,14 +285,6 @@ impl IngestError {
     /// True where writing failed, not the session: the exit status differs.
     pub fn is_output(&self) -> bool {
         matches!(self, Self::Write { .. } | Self::WriteWav(_) | Self::Exists { .. })
-    }
-}
-
-fn condition_words(condition: Condition) -> &'static str {
-    match condition {
-        Condition::Without => "without",
-        Condition::With => "with",
-        Condition::Corrected => "corrected with",
     }
 }
 

@@ -4,9 +4,9 @@ use super::calibration::read_calibration;
 use super::error::IngestError;
 use super::manifest::{self, Condition, MANIFEST_FILE, Manifest, SoundSource};
 use super::sweep::load_sweep;
-use super::takes::discover;
 use super::takes::paths::inside;
-use super::wav::read_wav;
+use super::takes::{borrow_without, discover};
+use super::wav::{WavInfo, read_wav, wav_info};
 use crate::warning::{Topic, Warning};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -26,18 +26,22 @@ pub struct Session {
     pub takes: Vec<Take>,
     /// Microphone correction, (Hz, dB) with rising frequency, where a file is named.
     pub calibration: Option<Vec<(f64, f64)>>,
-    /// What was passed over in a half-finished session.
+    /// What is left out because it is no take, and what may be wrong with the signal.
     pub warnings: Vec<Warning>,
+    /// The session whose takes without a screen are used here: how the manifest names its folder,
+    /// and its title.
+    pub without_from: Option<Borrowed>,
 }
 
-/// How complete a session must be.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum OpenMode {
-    /// For a result: every seat has takes without and with the screen, every listed
-    /// file is there, every recording's name fits.
-    Strict,
-    /// Between takes: what is missing or misnamed becomes a warning.
-    Lenient,
+/// Another session that lends its takes without a screen.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Borrowed {
+    /// Its folder, relative to this one: `../NAME`.
+    pub folder: PathBuf,
+    /// Its title.
+    pub title: String,
+    /// Its date, as written.
+    pub date: Option<String>,
 }
 
 /// The played signal as recorded in its file.
@@ -66,6 +70,9 @@ pub struct Take {
     pub spot: u32,
     /// Loudspeaker that played.
     pub source: SoundSource,
+    /// Whether the sweep was played 10 dB lower: it shows that the chain is linear, and no loss
+    /// rests on it.
+    pub quiet: bool,
     /// File relative to the session folder, as shown to people.
     pub file: PathBuf,
 }
@@ -79,8 +86,20 @@ pub struct Recording {
     pub mic: Vec<f64>,
     /// Electrical reference, full scale = 1, where the session names one.
     pub loopback: Option<Vec<f64>>,
+    /// Another channel of the file that is far louder than the microphone's, counted from 1.
+    pub louder_channel: Option<u16>,
+    /// Whether the header says how long the recording is; a recorder that was cut off leaves it
+    /// open, and what is there is read.
+    pub closed: bool,
     /// Bits of the integer format, `None` for float files.
     pub integer_bits: Option<u16>,
+}
+
+impl Recording {
+    /// A recording of the microphone alone, `integer_bits` deep.
+    pub fn of_microphone(rate_hz: u32, mic: Vec<f64>, integer_bits: Option<u16>) -> Self {
+        Self { rate_hz, mic, loopback: None, louder_channel: None, closed: true, integer_bits }
+    }
 }
 
 /// Difference between highest and lowest sample below which a channel is silent:
@@ -93,9 +112,9 @@ impl Session {
     ///
     /// # Errors
     /// [`IngestError`], which names the culprit and what to do.
-    pub fn open(root: &Path, mode: OpenMode) -> Result<Self, IngestError> {
+    pub fn open(root: &Path) -> Result<Self, IngestError> {
         let (mut manifest, text) = manifest::load(root)?;
-        let mut found = discover(root, &manifest, &text, mode)?;
+        let mut found = discover(root, &manifest, &text)?;
         found.warnings.extend(other_manifest(root));
         manifest.seat = found.seats;
         let sweep_path = &manifest.sweep.file;
@@ -104,7 +123,8 @@ impl Session {
             sweep_path,
             "put the played signal there, or correct sweep.file in session.toml",
         )?;
-        let sweep = load_sweep(&root.join(sweep_path), &manifest.sweep)?;
+        let (sweep, doubt) = load_sweep(&root.join(sweep_path), &manifest.sweep)?;
+        found.warnings.extend(doubt);
         let calibration = match &manifest.recording.calibration_file {
             None => None,
             Some(file) => {
@@ -116,14 +136,28 @@ impl Session {
                 Some(read_calibration(&root.join(file))?)
             }
         };
-        Ok(Self {
+        let mut session = Self {
             root: root.to_path_buf(),
             manifest,
             sweep,
             takes: found.takes,
             calibration,
             warnings: found.warnings,
-        })
+            without_from: None,
+        };
+        if let Some(other) = session.manifest.session.without_from.clone() {
+            borrow_without(&mut session, &other, &text)?;
+        }
+        Ok(session)
+    }
+
+    /// The folder that a take's file is confined to, and the file within it.
+    fn place_of<'a>(&self, take: &'a Take) -> (PathBuf, &'a Path) {
+        let lent = self.without_from.as_ref().and_then(|other| {
+            let inside = take.file.strip_prefix(&other.folder).ok()?;
+            Some((self.root.join(&other.folder), inside))
+        });
+        lent.unwrap_or_else(|| (self.root.clone(), &take.file))
     }
 
     /// A further file of the session (light readings, logo), named relative to its
@@ -168,46 +202,90 @@ impl Session {
     /// played signal, a channel that is not there or silent, non-finite samples,
     /// shorter than the played signal.
     pub fn read_take(&self, take: &Take) -> Result<Recording, IngestError> {
+        self.read_channel(take, self.manifest.recording.mic_channel)
+    }
+
+    /// As [`Session::read_take`], with another channel for the microphone's, counted from 1.
+    ///
+    /// # Errors
+    /// As [`Session::read_take`].
+    pub fn read_channel(&self, take: &Take, mic_channel: u16) -> Result<Recording, IngestError> {
         let seat = || self.seat_id(take).to_owned();
-        let path = self.root.join(&take.file);
-        inside(&self.root, &take.file, "record this take")?;
-        let recording = &self.manifest.recording;
-        let channels: Vec<u16> = [Some(recording.mic_channel), recording.loopback_channel]
-            .into_iter()
-            .flatten()
-            .collect();
-        let wav =
-            read_wav(&path, &channels).map_err(|wav| IngestError::TakeWav { seat: seat(), wav })?;
-        if wav.info.rate_hz != self.sweep.rate_hz {
+        let (root, file) = self.place_of(take);
+        inside(&root, file, "record this take")?;
+        let path = root.join(file);
+        let loopback = self.manifest.recording.loopback_channel;
+        let named: Vec<u16> = [Some(mic_channel), loopback].into_iter().flatten().collect();
+        let wav_error = |wav| IngestError::TakeWav { seat: seat(), wav };
+        let info = wav_info(&path).map_err(wav_error)?;
+        if info.rate_hz != self.sweep.rate_hz {
             return Err(IngestError::SampleRate {
                 seat: seat(),
                 path,
-                found_hz: wav.info.rate_hz,
+                found_hz: info.rate_hz,
                 expected_hz: self.sweep.rate_hz,
             });
         }
-        if wav.info.n_frames < self.sweep.active.len() as u64 {
+        if info.n_frames < self.sweep.active.len() as u64 {
             return Err(IngestError::TooShort {
                 seat: seat(),
                 path,
-                found_s: wav.info.duration_s(),
+                found_s: info.duration_s(),
                 expected_s: self.sweep.active.len() as f64 / f64::from(self.sweep.rate_hz),
             });
         }
-        for (&channel, samples) in channels.iter().zip(&wav.channels) {
+        let wav = read_wav(&path, &named).map_err(wav_error)?;
+        let louder_channel = louder_channel(&path, &info, &named, &wav.channels);
+        for (&channel, samples) in named.iter().zip(&wav.channels) {
             if is_silent(samples) {
-                return Err(IngestError::Silent { seat: seat(), path, channel });
+                let other = louder_channel.filter(|_| channel == mic_channel);
+                return Err(IngestError::Silent { seat: seat(), path, channel, other });
             }
         }
         let mut read = wav.channels.into_iter();
         Ok(Recording {
-            rate_hz: wav.info.rate_hz,
+            rate_hz: info.rate_hz,
             mic: read.next().unwrap_or_default(),
             loopback: read.next(),
-            integer_bits: wav.info.integer_bits,
+            louder_channel,
+            closed: info.closed,
+            integer_bits: info.integer_bits,
         })
     }
 }
+
+/// So much louder than the microphone's channel must another be to be taken for it, in power:
+/// 30 dB.
+const FAR_LOUDER: f64 = 1e3;
+
+/// A channel that is not named in the manifest and far louder than the microphone's.
+fn louder_channel(
+    path: &Path,
+    info: &WavInfo,
+    named: &[u16],
+    channels: &[Vec<f64>],
+) -> Option<u16> {
+    let others: Vec<u16> =
+        (1..=info.n_channels.min(MOST_CHANNELS)).filter(|c| !named.contains(c)).collect();
+    if others.is_empty() {
+        return None;
+    }
+    let power = |samples: &[f64]| {
+        let mean = samples.iter().sum::<f64>() / samples.len() as f64;
+        samples.iter().map(|x| (x - mean).powi(2)).sum::<f64>()
+    };
+    let least = FAR_LOUDER * power(channels.first()?).max(SILENCE * SILENCE);
+    // One after the other, so that a recording of many channels needs no more memory than of two.
+    let powers = others.into_iter().filter_map(|channel| {
+        let read = read_wav(path, &[channel]).ok()?;
+        Some((channel, power(read.channels.first()?)))
+    });
+    let (channel, loudest) = powers.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    (loudest > least).then_some(channel)
+}
+
+/// Channels that are looked at.
+const MOST_CHANNELS: u16 = 32;
 
 /// A second manifest, whose name differs in small and capital letters: on a system that
 /// does not tell them apart it would be in the place of the first.

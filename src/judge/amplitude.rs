@@ -9,18 +9,28 @@ const TOP: f64 = 0.98;
 const FLAT_SHARE: f64 = 0.38;
 /// Shorter half-waves (above 3 kHz at 48 kHz) have too few samples for a statement.
 const SHORTEST_HALF_WAVE: usize = 8;
+/// What a limit cuts lies at one level: neighbours this near to the take's peak. A sine has 4 % of a
+/// half-wave there, and above 3 kHz the two samples beside its crest are 2 % below it ...
+const AT_LIMIT: f64 = 0.998;
+/// ... where so much of a half-wave, and two samples, are flat ...
+const LIMIT_SHARE: f64 = 0.36;
+/// ... in so many half-waves, not next to each other.
+const LIMITED: usize = 4;
 /// So many flat half-waves of one sign, next to each other, are needed.
 const FLAT_IN_A_ROW: usize = 2;
 /// Flat tops count where the crest reaches this part of the take's peak.
 const NEAR_PEAK: f64 = 0.9;
 /// Largest magnitude that is still full scale, as distance from 1 in steps of 2^-15.
 const FULL_SCALE: f64 = 1.0 - 1.5 / 32768.0;
+/// A file with samples above this, re full scale, holds floats that no converter's limit cut.
+const ABOVE_FULL_SCALE: f64 = 1.0 + 1e-6;
 /// Two neighbouring samples at full scale are a clipped top, a single one may be chance.
 const FULL_SCALE_RUN: usize = 2;
 /// Digital silence shorter than this may be quantised noise, s.
 const GAP_S: f64 = 0.002;
 
-/// Clipped tops of a take. Below full scale they are judged up to about 3 kHz.
+/// Clipped tops of a take. Below full scale and above about 3 kHz only those are seen that lie at
+/// the take's peak.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Clipping {
     /// When it first happens, s from the start of the file.
@@ -31,6 +41,9 @@ pub struct Clipping {
     pub n_half_waves: usize,
     /// At the converter's limit (true) or below it: something in front of it limits.
     pub full_scale: bool,
+    /// How far the tops that are missing would reach above what is there, dB: the most of all
+    /// half-waves, each taken for a sine.
+    pub missing_db: f64,
 }
 
 /// What the samples alone tell.
@@ -153,20 +166,27 @@ fn next(
 /// shape of a resonance matters. Only those that come near the take's peak are looked at.
 fn clipping(samples: &[f64], survey: &Survey, offset: f64, rate: f64) -> Option<Clipping> {
     let mut found: Option<Clipping> = None;
-    let mut note = |start: usize, n: usize, level: f64, full_scale: bool| {
+    let mut note = |start: usize, n: usize, level: f64, top: f64, full_scale: bool| {
         let level_dbfs = 20.0 * level.log10();
         let first_s = start as f64 / rate;
-        let seen =
-            found.get_or_insert(Clipping { first_s, level_dbfs, n_half_waves: 0, full_scale });
+        let seen = found.get_or_insert(Clipping {
+            first_s,
+            level_dbfs,
+            n_half_waves: 0,
+            full_scale,
+            missing_db: 0.0,
+        });
         seen.n_half_waves += n;
         seen.full_scale |= full_scale;
         seen.level_dbfs = seen.level_dbfs.max(level_dbfs);
+        seen.missing_db = seen.missing_db.max(missing_db(top));
     };
     // Flat half-waves in a row, and where the last one near the peak ended, for positive and
     // negative ones.
     let mut row = [0usize; 2];
     let mut last_end = [None; 2];
     let mut from = 0;
+    let mut limited: Vec<(usize, f64, f64)> = Vec::new();
     let near = NEAR_PEAK * survey.peak;
     // A hair less, for the rounding of the difference.
     let least = (1.0 - 1e-12) * (near - offset.abs());
@@ -186,21 +206,35 @@ fn clipping(samples: &[f64], survey: &Survey, offset: f64, rate: f64) -> Option<
         (last_end[side], from) = (Some(end), end);
         let crest = wave.iter().fold(0f64, |a, x| a.max((x - offset).abs()));
         let level = wave.iter().fold(0f64, |a, x| a.max(x.abs()));
-        let at_limit =
-            level >= FULL_SCALE && longest_run(wave, |x| x.abs() >= FULL_SCALE) >= FULL_SCALE_RUN;
+        let at_limit = survey.peak <= ABOVE_FULL_SCALE
+            && level >= FULL_SCALE
+            && longest_run(wave, |x| x.abs() >= FULL_SCALE) >= FULL_SCALE_RUN;
         let n_top = wave.iter().filter(|x| (**x - offset).abs() >= TOP * crest).count();
-        let flat =
-            wave.len() >= SHORTEST_HALF_WAVE && n_top as f64 > FLAT_SHARE * wave.len() as f64;
+        let top = n_top as f64 / wave.len() as f64;
+        let flat = wave.len() >= SHORTEST_HALF_WAVE && top > FLAT_SHARE;
+        let run = longest_run(wave, |x| x.abs() >= AT_LIMIT * survey.peak);
+        if run >= FULL_SCALE_RUN && run as f64 >= LIMIT_SHARE * wave.len() as f64 {
+            limited.push((start, level, top));
+        }
         row[side] = if flat { row[side] + 1 } else { 0 };
         if at_limit {
-            note(start, 1, level, true);
+            note(start, 1, level, top, true);
         } else if row[side] == FLAT_IN_A_ROW {
-            note(start, FLAT_IN_A_ROW, level, false);
+            note(start, FLAT_IN_A_ROW, level, top, false);
         } else if row[side] > FLAT_IN_A_ROW {
-            note(start, 1, level, false);
+            note(start, 1, level, top, false);
         }
     }
+    if limited.len() >= LIMITED {
+        limited.into_iter().for_each(|(start, level, top)| note(start, 1, level, top, false));
+    }
     found
+}
+
+/// How far a sine of which the part `top` of each half-wave is flat would reach above that, dB.
+fn missing_db(top: f64) -> f64 {
+    let crest = (0.5 * std::f64::consts::PI * (1.0 - top)).sin() / TOP;
+    -20.0 * crest.clamp(0.05, 1.0).log10()
 }
 
 fn longest_run(samples: &[f64], inside: impl Fn(f64) -> bool) -> usize {
@@ -261,12 +295,37 @@ mod tests {
     }
 
     #[test]
+    fn floats_above_full_scale_that_nothing_cut_are_no_limit() {
+        let scene = Scene { level: 1.9, ..Scene::default() };
+        assert_eq!(measure(&scene.take().mic, scene.rate_hz).clipping, None);
+    }
+
+    #[test]
     fn flat_tops_below_full_scale_are_found_and_half_as_much_is_not() {
         let free = clipped(0.2, 9.0).peak;
         let cut = |db: f64| clipped(0.2, free * 10f64.powf(-db / 20.0)).clipping;
         let found = cut(2.0).expect("2 dB of the highest peak gone");
         assert!(!found.full_scale && found.first_s > 0.5, "{found:?}");
+        // To about a decibel: half-waves are no sines, and have few samples.
+        assert!((found.missing_db - 2.0).abs() < 1.0, "{found:?}");
         assert_eq!(cut(1.0), None);
+    }
+
+    #[test]
+    fn flat_tops_of_high_tones_are_found_and_sharp_ones_are_not() {
+        // A tone that glides from 3 to 7 kHz, as a resonance of a tweeter would show.
+        let tone = |cut: f64| -> Vec<f64> {
+            let mut phase = 0.0f64;
+            (0..48_000)
+                .map(|i| {
+                    phase += std::f64::consts::TAU * (3000.0 + 4000.0 * i as f64 / 48e3) / 48e3;
+                    (0.5 * phase.sin()).clamp(-cut, cut)
+                })
+                .collect()
+        };
+        assert_eq!(measure(&tone(1.0), 48_000).clipping, None);
+        let found = measure(&tone(0.5 * 10f64.powf(-3.0 / 20.0)), 48_000).clipping.expect("cut");
+        assert!(!found.full_scale && (found.level_dbfs + 9.02).abs() < 0.01, "{found:?}");
     }
 
     #[test]

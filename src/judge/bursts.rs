@@ -52,6 +52,8 @@ pub struct Burst {
     pub below_sweep_db: f64,
     /// Frequency of the sweep at that moment, Hz; absent outside the sweep.
     pub sweep_hz: Option<f64>,
+    /// Whether it came before the sweep.
+    pub before_sweep: bool,
 }
 
 /// All bursts of a take whose sweep starts at `start_s`.
@@ -150,6 +152,7 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
                 excess_db,
                 below_sweep_db,
                 sweep_hz,
+                before_sweep: time_s < start_s,
             }),
         }
     }

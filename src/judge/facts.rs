@@ -3,6 +3,7 @@
 use super::amplitude::{self, Amplitudes};
 use super::bursts::{self, Burst};
 use super::hum::{self, Hum, HumFinder};
+use super::linearity::BandPowers;
 use super::noise::{self, BandLevels};
 use super::signature::{Signature, SignaturePlan};
 use super::spectrogram::{Analyser, Spectrogram};
@@ -26,6 +27,11 @@ pub struct TakeFacts {
     pub file_s: f64,
     /// Bits of the integer format, `None` for float files.
     pub integer_bits: Option<u16>,
+    /// Whether the file's header says how long it is.
+    pub closed: bool,
+    /// Another channel, counted from 1, that is far louder than the microphone's and holds the
+    /// sweep.
+    pub heard_in: Option<u16>,
     /// Peak, offset, clipping, gaps.
     pub amplitudes: Amplitudes,
     /// Bands of all per-band values.
@@ -47,6 +53,8 @@ pub struct TakeFacts {
     pub rattle: Option<rattle::Profile>,
     /// Which place the response is of; `None` until the take has been deconvolved.
     pub place: Option<Print>,
+    /// Band powers of the response; `None` until the take has been deconvolved.
+    pub powers: Option<BandPowers>,
     /// Speed at which the sweep was played where that is clearly not its own: 0.919 for a file of
     /// 48 kHz played at 44.1.
     pub pace: Option<f64>,
@@ -90,6 +98,8 @@ impl TakeAnalyser {
             rate_hz,
             file_s: take.mic.len() as f64 / f64::from(rate_hz),
             integer_bits: take.integer_bits,
+            closed: take.closed,
+            heard_in: None,
             amplitudes,
             bands: Vec::new(),
             sweep: None,
@@ -100,6 +110,7 @@ impl TakeAnalyser {
             bursts: Vec::new(),
             rattle: None,
             place: None,
+            powers: None,
             pace: None,
             signature: None,
             print: print(&take.mic),
@@ -181,8 +192,7 @@ mod tests {
     fn broken_takes_give_facts_without_a_sweep() {
         let scene = Scene::default();
         let analyser = TakeAnalyser::new(&scene.sweep());
-        let take =
-            |mic: Vec<f64>, rate_hz| Recording { rate_hz, mic, loopback: None, integer_bits: None };
+        let take = |mic: Vec<f64>, rate_hz| Recording::of_microphone(rate_hz, mic, None);
         for (mic, rate) in [
             (vec![], 48_000),
             (vec![0.0; 48_000], 48_000),

@@ -1,7 +1,9 @@
 //! Every take read once: its facts and its response.
 
 use super::facts::{TakeAnalyser, TakeFacts};
+use super::linearity::BandPowers;
 use super::session::TakeRead;
+use super::verdict::SHARE_AT_LEAST;
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::Condition;
 use crate::ingest::session::Session;
@@ -29,11 +31,19 @@ pub fn hear(
 ) -> Heard {
     let one = |index: usize| -> (TakeRead, Option<TakeResponse>) {
         let heard = match read(index) {
-            Err(error) => (Err(error), None),
+            Err(error) => (Err(with_right_channel(session, analyser, index, error)), None),
             Ok(recording) => {
                 let mut facts = analyser.facts(&recording);
+                facts.heard_in = recording
+                    .louder_channel
+                    .filter(|channel| holds_sweep(session, analyser, index, *channel));
                 let response = responder.respond(index, recording, 0.0);
                 facts.place = response.as_ref().and_then(|r| r.print.clone());
+                facts.powers = response.as_ref().map(|r| BandPowers {
+                    bands: responder.bands().to_vec(),
+                    power: r.power[..responder.bands().len()].to_vec(),
+                    noise: r.noise[..responder.bands().len()].to_vec(),
+                });
                 match &response {
                     Some(_) => (Ok(facts), response),
                     None => (Err(nothing_heard(session, index)), None),
@@ -47,12 +57,38 @@ pub fn hear(
     Heard { reads, responses }
 }
 
+/// Whether a channel of a take's file, counted from 1, holds the sweep.
+fn holds_sweep(session: &Session, analyser: &TakeAnalyser, index: usize, channel: u16) -> bool {
+    let recording = session.read_channel(&session.takes[index], channel);
+    recording.is_ok_and(|recording| {
+        analyser.facts(&recording).sweep.is_some_and(|sweep| sweep.share >= SHARE_AT_LEAST)
+    })
+}
+
+/// The error of a silent channel where another one holds the sweep.
+fn with_right_channel(
+    session: &Session,
+    analyser: &TakeAnalyser,
+    index: usize,
+    error: IngestError,
+) -> IngestError {
+    match error {
+        IngestError::Silent { seat, path, channel, other: Some(found) }
+            if holds_sweep(session, analyser, index, found) =>
+        {
+            IngestError::OtherChannel { seat, path, channel, found }
+        }
+        other => other,
+    }
+}
+
 fn nothing_heard(session: &Session, index: usize) -> IngestError {
     let take = &session.takes[index];
     IngestError::Silent {
         seat: session.seat_id(take).to_owned(),
         path: session.root.join(&take.file),
         channel: session.manifest.recording.mic_channel,
+        other: None,
     }
 }
 

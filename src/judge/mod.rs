@@ -14,6 +14,7 @@
 //! | `signature` | polarity against another take, and likeness |
 //! | `verdict` | what the facts of one take mean |
 //! | `across` | what takes tell about each other |
+//! | `linearity` | a quiet take against the loud one beside it |
 //! | `session` | all takes of a session judged |
 //! | `state` | used, doubtful, left out |
 //! | `settle` | the last word on each take |
@@ -26,6 +27,7 @@ pub mod bursts;
 pub mod facts;
 mod hear;
 pub mod hum;
+pub mod linearity;
 pub mod noise;
 mod plan;
 pub mod rattle;
@@ -41,6 +43,7 @@ pub mod verdict;
 
 pub use facts::{TakeAnalyser, TakeFacts};
 pub use hear::{Heard, hear};
+pub use linearity::Linearity;
 pub use plan::{Missing, NextTake, missing_takes, next_take};
 pub use session::{Judged, JudgedTake, TakeRead, judge_session};
 pub use settle::seats_in_use;

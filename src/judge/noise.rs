@@ -2,11 +2,16 @@
 
 use super::spectrogram::Spectrogram;
 use super::track::Course;
+use crate::transfer::median::median;
 
 /// Silence nearer to the sweep than this is not used, s.
 const GUARD_S: f64 = 0.04;
 /// Decay that is given to the room before the tail counts as silence, s.
 const DECAY_S: f64 = 0.6;
+/// No more of the lead than this is listened to, s.
+const LEAD_S: f64 = 1.0;
+/// So much louder than the tail, in power, is no silence.
+const TALK: f64 = 4.0;
 /// Fewest silent frames for a statement on noise.
 const FEWEST_FRAMES: usize = 6;
 /// After its passage a band is listened to for this long, s: early decay belongs to it.
@@ -31,17 +36,25 @@ pub struct BandLevels {
     pub silent: Option<(usize, usize)>,
 }
 
-/// Frames of silence: the lead if it is long enough, else the end of the tail.
+/// Frames of silence: the last second of the lead if it is long enough, or the end of the tail where
+/// that is clearly quieter: somebody talked.
 pub fn silent_frames(s: &Spectrogram, course: &Course, start_s: f64) -> Option<(usize, usize)> {
-    let lead = (0..s.n_frames)
+    let n_lead = (0..s.n_frames)
         .take_while(|frame| s.time_s(*frame) + 0.5 * s.frame_s < start_s - GUARD_S)
         .count();
-    if lead >= FEWEST_FRAMES {
-        return Some((0, lead - 1));
-    }
+    let first = n_lead.saturating_sub((LEAD_S / s.hop_s) as usize);
+    let lead = (n_lead >= FEWEST_FRAMES).then(|| (first, n_lead - 1));
     let end_s = start_s + course.duration_s() + DECAY_S;
-    let first = (0..s.n_frames).find(|frame| s.time_s(*frame) - 0.5 * s.frame_s > end_s)?;
-    (s.n_frames - first >= FEWEST_FRAMES).then(|| (first, s.n_frames - 1))
+    let tail = (0..s.n_frames)
+        .find(|frame| s.time_s(*frame) - 0.5 * s.frame_s > end_s)
+        .filter(|first| s.n_frames - first >= FEWEST_FRAMES)
+        .map(|first| (first, s.n_frames - 1));
+    let (Some(before), Some(after)) = (lead, tail) else { return lead.or(tail) };
+    let power = |(first, last): (usize, usize)| {
+        let frame = |f: usize| (0..s.bands.len()).map(|b| s.at(f, b)).sum::<f64>();
+        median((first..=last).map(frame).collect()).unwrap_or(0.0)
+    };
+    Some(if power(before) > TALK * power(after) { after } else { before })
 }
 
 /// Noise floor of a band over some frames; `None` with too few. The median, so that a cough

@@ -47,7 +47,7 @@ type Place = (usize, SoundSource, Condition);
 /// Placements by seat, loudspeaker and condition.
 fn spots(session: &Session) -> BTreeMap<Place, BTreeSet<u32>> {
     let mut spots: BTreeMap<Place, BTreeSet<u32>> = BTreeMap::new();
-    for take in &session.takes {
+    for take in session.takes.iter().filter(|take| !take.quiet) {
         spots.entry((take.seat, take.source, take.condition)).or_default().insert(take.spot);
     }
     spots

@@ -318,8 +318,7 @@ mod tests {
     #[test]
     fn broken_takes_have_no_profile() {
         let scene = Scene::default();
-        let take =
-            Recording { rate_hz: 48_000, mic: vec![0.0; 9000], loopback: None, integer_bits: None };
+        let take = Recording::of_microphone(48_000, vec![0.0; 9000], None);
         assert_eq!(TakeAnalyser::new(&scene.sweep()).facts(&take).rattle, None);
     }
 }

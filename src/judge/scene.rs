@@ -128,6 +128,6 @@ impl Scene {
         for (x, noise) in mic.iter_mut().zip(noise) {
             *x += noise;
         }
-        Recording { rate_hz: self.rate_hz, mic, loopback: None, integer_bits: Some(24) }
+        Recording::of_microphone(self.rate_hz, mic, Some(24))
     }
 }

@@ -5,6 +5,7 @@
 use super::across::{
     Drifts, Entry, Weather, judge_across, judge_conditions, recurring_bursts, session_scatter,
 };
+use super::linearity::{self, Linearity};
 use super::rattle::{RattleSearch, SeatProfiles, search};
 use super::settle::{seats_in_use, settle};
 use super::state::{Outcome, Reason, TakeState};
@@ -36,6 +37,8 @@ pub struct JudgedTake {
     pub spot: u32,
     /// Loudspeaker that played.
     pub source: SoundSource,
+    /// Whether the sweep was played 10 dB lower.
+    pub quiet: bool,
     /// The worst of the findings.
     pub verdict: TakeVerdict,
     /// What was found.
@@ -55,6 +58,8 @@ pub struct Judged {
     pub session: Vec<Finding>,
     /// Rattle that only the screen brings.
     pub rattle: RattleSearch,
+    /// Whether the chain is linear.
+    pub linearity: Linearity,
 }
 
 impl Judged {
@@ -149,9 +154,28 @@ impl Judged {
         left_out.map(warning).collect()
     }
 
+    /// Ids of the seats whose figures rest on takes in doubt in a way that touches the loss. Hum, noise
+    /// and what lies outside the bands is in the uncertainty of the bands, or in none of them.
+    pub fn seats_in_doubt(&self, session: &Session) -> Vec<String> {
+        let touches = |topic| {
+            matches!(
+                topic,
+                Topic::GainStep | Topic::Repeatability | Topic::Disturbance | Topic::WrongSignal
+            )
+        };
+        let in_doubt = |take: &&JudgedTake| {
+            take.state == TakeState::Doubtful
+                && take.source == SoundSource::Centre
+                && take.findings.iter().any(|f| f.verdict == TakeVerdict::Doubt && touches(f.topic))
+        };
+        let seats = session.manifest.seat.iter().map(|seat| &seat.id);
+        let doubted = |id: &&String| self.takes.iter().filter(in_doubt).any(|t| t.seat == **id);
+        seats.filter(doubted).cloned().collect()
+    }
+
     /// Indices of the takes that figures rest on.
     pub fn in_use(&self) -> Vec<usize> {
-        let used = self.takes.iter().filter(|take| take.state != TakeState::LeftOut);
+        let used = self.takes.iter().filter(|t| t.state != TakeState::LeftOut && !t.quiet);
         used.map(|take| take.index).collect()
     }
 
@@ -181,6 +205,12 @@ pub fn judge_session(
             Err(error) => vec![unreadable(error)],
         })
         .collect();
+    for (_, own) in session.takes.iter().zip(&mut findings).filter(|(take, _)| take.quiet) {
+        // It is meant to be soft; that too little of it stands above the noise is told by itself.
+        own.retain(|f| {
+            f.verdict == TakeVerdict::Repeat || !matches!(f.topic, Topic::LowLevel | Topic::Noise)
+        });
+    }
     let entries: Vec<Entry> = session
         .takes
         .iter()
@@ -190,7 +220,7 @@ pub fn judge_session(
             take,
             seat_id: session.seat_id(take),
             facts: read.as_ref().ok(),
-            usable: worst(own) != TakeVerdict::Repeat,
+            usable: worst(own) != TakeVerdict::Repeat && !take.quiet,
         })
         .collect();
     let recurring = recurring_bursts(&entries);
@@ -198,6 +228,10 @@ pub fn judge_session(
         recast_disturbance(&mut findings[index]);
     }
     for (index, finding) in judge_across(&entries, analyser) {
+        findings[index].push(finding);
+    }
+    let (linearity, of_quiet) = linearity::judge(&entries, &findings);
+    for (index, finding) in of_quiet {
         findings[index].push(finding);
     }
     let manifest = &session.manifest;
@@ -237,21 +271,22 @@ pub fn judge_session(
             condition: take.condition,
             spot: take.spot,
             source: take.source,
+            quiet: take.quiet,
             verdict: worst(&findings),
             findings,
             state: TakeState::Used,
             reason: None,
         })
         .collect();
-    settle(session, &mut takes);
-    Judged { takes, session: about_session, rattle }
+    settle(session, &mut takes, &linearity);
+    Judged { takes, session: about_session, rattle, linearity }
 }
 
 /// A take whose file cannot be used.
 fn unreadable(error: &IngestError) -> Finding {
     let topic = match error {
         IngestError::TooShort { .. } => Topic::Truncation,
-        IngestError::Silent { .. } => Topic::LowLevel,
+        IngestError::Silent { .. } | IngestError::OtherChannel { .. } => Topic::LowLevel,
         IngestError::NoFile { .. } => Topic::Missing,
         _ => Topic::WrongSignal,
     };
@@ -261,7 +296,10 @@ fn unreadable(error: &IngestError) -> Finding {
         message = format!("{message}: {cause}");
         source = cause.source();
     }
-    let advice = "Put the right file there, or make this take again.";
+    let advice = match error {
+        IngestError::OtherChannel { .. } => "Correct the manifest; no take need be repeated.",
+        _ => "Put the right file there, or make this take again.",
+    };
     Finding::new(TakeVerdict::Repeat, topic, message, advice)
 }
 

@@ -1,18 +1,27 @@
 //! The last word on each take: its own faults, then whether its seat still has a pair.
 
+use super::linearity::Linearity;
 use super::session::JudgedTake;
 use super::state::{Reason, TakeState};
 use super::verdict::TakeVerdict;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;
+use crate::ingest::takes::default_name;
 use crate::warning::Topic;
 
 /// Settles the state of every take, which belong to the session's takes in their order.
-pub(super) fn settle(session: &Session, takes: &mut [JudgedTake]) {
+pub(super) fn settle(session: &Session, takes: &mut [JudgedTake], linearity: &Linearity) {
     for take in takes.iter_mut() {
         take.state = TakeState::of(take.verdict);
         let worst = take.findings.iter().find(|f| f.verdict == take.verdict);
         take.reason = worst.filter(|f| f.verdict > TakeVerdict::Good).map(Reason::from);
+    }
+    if let Linearity::Contradicted { take } = linearity {
+        let reason = takes.iter().find(|t| t.file == *take).and_then(|t| t.reason.clone());
+        for take in takes.iter_mut().filter(|t| t.state != TakeState::LeftOut) {
+            take.state = TakeState::LeftOut;
+            take.reason.clone_from(&reason);
+        }
     }
     for seat in 0..session.manifest.seat.len() {
         for source in [SoundSource::Centre, SoundSource::Control] {
@@ -30,7 +39,7 @@ fn leave_out_singles(
 ) {
     let here = |take: &JudgedTake| {
         let own = &session.takes[take.index];
-        own.seat == seat && own.source == source && take.state != TakeState::LeftOut
+        own.seat == seat && own.source == source && !own.quiet && take.state != TakeState::LeftOut
     };
     let has = |condition| takes.iter().any(|t| t.condition == condition && here(t));
     let missing: Vec<Condition> =
@@ -50,16 +59,18 @@ fn leave_out_singles(
     for at in alone {
         let take = &mut takes[at];
         take.state = TakeState::LeftOut;
-        let absent = match needs(take.condition) {
-            [Condition::Without] => "without a screen",
+        let [needed] = needs(take.condition);
+        let absent = match needed {
+            Condition::Without => "without a screen",
             _ => "with the screen",
         };
+        let name = default_name(&take.seat, needed, source, take.spot);
         let speaker =
             if source == SoundSource::Control { " of the control loudspeaker" } else { "" };
         take.reason = Some(Reason {
             topic: Topic::Missing,
             message: format!("Seat {} has no usable take {absent}{speaker}.", take.seat),
-            advice: "Make that take, and this one counts again.".into(),
+            advice: format!("Make that take (takes/{name}), and this one counts again."),
         });
     }
 }
@@ -70,7 +81,9 @@ pub fn seats_in_use(session: &Session, takes: &[JudgedTake]) -> Vec<usize> {
         takes.iter().any(|t| {
             let take = &session.takes[t.index];
             let place = (take.seat, take.source, take.condition);
-            t.state != TakeState::LeftOut && place == (seat, SoundSource::Centre, condition)
+            t.state != TakeState::LeftOut
+                && !take.quiet
+                && place == (seat, SoundSource::Centre, condition)
         })
     };
     (0..session.manifest.seat.len())

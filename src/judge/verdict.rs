@@ -9,7 +9,7 @@ use crate::warning::{Topic, Warning};
 use serde::Serialize;
 
 /// Fewer of the expected frames than this: another signal, or a drowned one.
-const SHARE_AT_LEAST: f64 = 0.5;
+pub(super) const SHARE_AT_LEAST: f64 = 0.5;
 /// A sweep that runs this much more slowly or faster is another one.
 const SLOWNESS: f64 = 0.03;
 /// A second sweep is one that is heard in this part of its frames ...
@@ -20,6 +20,8 @@ const SECOND_FRAMES: usize = 60;
 const CUT_S: f64 = 0.06;
 /// Recording should go on after the sweep for this long, s: the window of the room's part.
 const TAIL_S: f64 = 0.25;
+/// A room decays within this, s.
+const DECAY_S: f64 = 1.0;
 /// The bands of a report, Hz: lower edge of 100 Hz, upper edge of 16 kHz.
 const REPORT_HZ: [f64; 2] = [89.1, 17_783.0];
 /// Peaks below this are too low, dB re full scale.
@@ -32,6 +34,8 @@ const HUM_NEAR_DB: f64 = 20.0;
 const BREATHING_STEPS: usize = 12;
 /// Change of the noise while the sweep plays below which a gain follows the level, dB.
 const BREATHING_DB: f64 = -1.5;
+/// Room to leave above what is missing, dB.
+const HEADROOM_DB: f64 = 3.0;
 /// Offset worth a word, re full scale.
 const OFFSET: f64 = 0.014;
 /// A burst this near to the sweep's level spoils the take, dB.
@@ -112,6 +116,8 @@ pub fn judge_take(facts: &TakeFacts, sweep_rate_hz: u32) -> Vec<Finding> {
     if let Some(finding) = unusable(facts, sweep_rate_hz) {
         return vec![finding];
     }
+    found.extend(other_channel(facts));
+    found.extend(open_header(facts));
     found.extend(clipping(facts));
     found.extend(offset(facts));
     let (Some(course), Some(sweep)) = (facts.course, facts.sweep) else {
@@ -121,7 +127,7 @@ pub fn judge_take(facts: &TakeFacts, sweep_rate_hz: u32) -> Vec<Finding> {
     found.extend(cut_start(facts, &course, &sweep));
     found.extend(cut_end(facts, &course, &sweep));
     found.extend(gap(facts, &course, &sweep));
-    found.extend(second(facts));
+    found.extend(second(facts, &course, &sweep));
     found.extend(low_level(facts));
     found.extend(breathing(facts));
     found.extend(noise(facts));
@@ -160,6 +166,13 @@ fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
         ));
     }
     facts.course?;
+    let heard = facts.sweep.is_some_and(|sweep| sweep.share >= SHARE_AT_LEAST);
+    if let Some(channel) = facts.heard_in.filter(|_| !heard) {
+        return wrong(
+            format!("The sweep is not in the microphone's channel; channel {channel} holds it."),
+            &format!("Write mic_channel = {channel} under [recording] in session.toml."),
+        );
+    }
     if let Some(pace) = facts.pace {
         return wrong(wrong_pace(pace), WRONG_PACE_ADVICE);
     }
@@ -212,22 +225,61 @@ fn wrong_pace(pace: f64) -> String {
 
 fn clipping(facts: &TakeFacts) -> Option<Finding> {
     let clipping = facts.amplitudes.clipping?;
+    // Room above what is missing, and a step that a knob has.
+    let less_db = (clipping.missing_db + HEADROOM_DB).ceil();
     let (what, advice) = if clipping.full_scale {
         (
             "reaches the converter's limit".to_string(),
-            "Turn the recording gain down by 6 dB. Then all takes of both conditions must be \
-             made with that gain.",
+            format!(
+                "Turn the recording gain down by {less_db:.0} dB. Then all takes of both \
+                 conditions must be made with that gain."
+            ),
         )
     } else {
         (
             format!("has flat tops at {:.1} dB re full scale", clipping.level_dbfs),
-            "Something in front of the recorder limits: microphone, preamplifier, or the \
-             amplifier of the loudspeaker. Lower the playback level and record again, in both \
-             conditions alike.",
+            format!(
+                "Something in front of the recorder limits: microphone, preamplifier, or the \
+                 amplifier of the loudspeaker. Play {less_db:.0} dB softer and record again, in \
+                 both conditions alike."
+            ),
         )
     };
-    let message = format!("The take {what}, first {:.1} s after its start.", clipping.first_s);
+    let message = format!(
+        "The take {what}, first {:.1} s after its start; about {:.1} dB are missing.",
+        clipping.first_s, clipping.missing_db
+    );
     Some(Finding::new(Repeat, Topic::Clipping, message, advice))
+}
+
+/// Another channel holds the sweep far louder than the microphone's, which holds it too.
+fn other_channel(facts: &TakeFacts) -> Option<Finding> {
+    facts.heard_in.map(|channel| {
+        Finding::new(
+            Doubt,
+            Topic::WrongSignal,
+            format!("Channel {channel} holds the sweep far louder than the microphone's channel."),
+            format!(
+                "If the microphone is on it, write mic_channel = {channel} under [recording] in \
+                 session.toml; if it is an electrical reference, loopback_channel = {channel}."
+            ),
+        )
+    })
+}
+
+fn open_header(facts: &TakeFacts) -> Option<Finding> {
+    (!facts.closed).then(|| {
+        Finding::new(
+            Good,
+            Topic::Truncation,
+            format!(
+                "The file does not say how long it is, as when a recorder was cut off; the {:.1} s \
+                 of sound in it were read.",
+                facts.file_s
+            ),
+            "Nothing needs to be done if the take is whole.",
+        )
+    })
 }
 
 fn offset(facts: &TakeFacts) -> Option<Finding> {
@@ -292,20 +344,22 @@ fn gap(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
     Some(Finding::new(Repeat, Topic::Truncation, message, advice))
 }
 
-fn second(facts: &TakeFacts) -> Option<Finding> {
+fn second(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
     let (found, expected) = facts.second?;
-    let loud = found.share >= SECOND_SHARE && expected >= SECOND_FRAMES;
-    loud.then(|| {
-        Finding::new(
-            Repeat,
-            Topic::DoubleSweep,
-            format!(
-                "The take holds a second sweep, which starts {:.2} s after the start of the file.",
-                found.start_s
-            ),
-            "Record one sweep a take: the second one lies over the decay of the first.",
-        )
-    })
+    if found.share < SECOND_SHARE || expected < SECOND_FRAMES {
+        return None;
+    }
+    let message = format!(
+        "The take holds a second sweep, which starts {:.2} s after the start of the file.",
+        found.start_s
+    );
+    let apart_s = (found.start_s - sweep.start_s).abs() - course.duration_s();
+    let advice = if apart_s > DECAY_S {
+        "A take holds one sweep. `scrimcheck import` cuts a recording of several sweeps into takes."
+    } else {
+        "Record one sweep a take: the second one lies over the decay of the first."
+    };
+    Some(Finding::new(Repeat, Topic::DoubleSweep, message, advice))
 }
 
 fn low_level(facts: &TakeFacts) -> Option<Finding> {
@@ -413,13 +467,17 @@ fn hum(facts: &TakeFacts) -> Option<Finding> {
 }
 
 fn bursts(bursts: &[Burst]) -> Option<Finding> {
-    let worst = bursts.iter().max_by(|a, b| a.excess_db.total_cmp(&b.excess_db))?;
+    // What lies outside the sweep touches nothing.
+    let during: Vec<&Burst> = bursts.iter().filter(|b| b.sweep_hz.is_some()).collect();
+    let heard = if during.is_empty() { bursts.iter().collect() } else { during };
+    let worst = *heard.iter().max_by(|a, b| a.excess_db.total_cmp(&b.excess_db))?;
     let spoils = |b: &Burst| b.sweep_hz.is_some() && b.below_sweep_db < BURST_NEAR_DB;
     let when = match worst.sweep_hz {
         Some(hz) => format!(", while the sweep passed {hz:.0} Hz"),
-        None => ", outside the sweep".into(),
+        None if worst.before_sweep => ", before the sweep".into(),
+        None => ", after the sweep".into(),
     };
-    let more = match bursts.len() {
+    let more = match heard.len() {
         1 => String::new(),
         n => format!(" In all there were {n}; this was the loudest."),
     };
@@ -429,6 +487,10 @@ fn bursts(bursts: &[Burst]) -> Option<Finding> {
          rattles.{more}",
         worst.excess_db, worst.from_s, worst.to_s
     );
+    if worst.sweep_hz.is_none() {
+        let advice = "It touches no figure. Keep still all the same: the silence tells the noise.";
+        return Some(Finding::new(Good, Topic::Disturbance, message, advice));
+    }
     let verdict = if bursts.iter().any(spoils) { Repeat } else { Doubt };
     let advice = "Keep still and record again. If it comes back at the same frequency, look for \
                   what rattles.";

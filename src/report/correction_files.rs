@@ -137,7 +137,6 @@ pub fn correction_csv(c: &Correction) -> Result<String, CorrectionFileError> {
         "type",
         "frequency_hz",
         "gain_db",
-        "gain_to_set_db",
         "q",
         "bandwidth_analog_oct",
         "bandwidth_digital_oct",
@@ -150,13 +149,7 @@ pub fn correction_csv(c: &Correction) -> Result<String, CorrectionFileError> {
         "a2",
     ];
     out.write_record(header).map_err(CorrectionFileError::Csv)?;
-    let mut level = vec![
-        "1".to_string(),
-        "level".into(),
-        String::new(),
-        format!("{:.3}", file.trim_db),
-        c.trim_setting_db.to_string(),
-    ];
+    let mut level = vec!["1".to_string(), "level".into(), String::new(), file.trim_db.to_string()];
     level.resize(header.len(), String::new());
     out.write_record(&level).map_err(CorrectionFileError::Csv)?;
     for (i, (s, section)) in file.sections.iter().zip(&c.sections).enumerate() {
@@ -169,7 +162,6 @@ pub fn correction_csv(c: &Correction) -> Result<String, CorrectionFileError> {
             (i + 2).to_string(),
             kind.into(),
             s.frequency_hz.to_string(),
-            s.gain_db.to_string(),
             s.gain_db.to_string(),
             s.q.to_string(),
             // A shelf is set by its slope, a peak by its bandwidth.
@@ -268,7 +260,6 @@ mod tests {
         };
         assert_eq!(&rows[0][column("type", &headers)], "level");
         assert_close("level", &[number(&rows[0], "gain_db")], &[c.trim_db], 5e-4);
-        assert_eq!(number(&rows[0], "gain_to_set_db"), c.trim_setting_db);
         assert_eq!(&rows[0][column("b0", &headers)], "");
         for (row, s) in rows[1..].iter().zip(&c.sections) {
             assert_eq!(number(row, "b1"), s.biquad.b1);

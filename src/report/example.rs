@@ -128,6 +128,7 @@ fn session(ids: &[String]) -> Session {
     }
     let manifest: Manifest = toml::from_str(&text).expect("the example's manifest");
     Session {
+        without_from: None,
         root: "example".into(),
         manifest,
         sweep: SweepSignal {

@@ -20,6 +20,7 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
     if let Some(level) = &result.level {
         text.head("Level");
         text.say(&level.statement);
+        text.say(&result.linearity.in_words());
     }
     if let Some(sheet) = &result.sheet {
         text.head("Sheet");
@@ -118,7 +119,7 @@ impl Sections {
 
 /// The setting as a small table to type in; empty where nothing is to be set.
 fn setting_lines(correction: &Correction) -> Vec<String> {
-    if correction.sections.is_empty() && correction.trim_setting_db == 0.0 {
+    if correction.sections.is_empty() && correction.trim_db == 0.0 {
         return Vec::new();
     }
     let mut lines = vec![
@@ -126,7 +127,7 @@ fn setting_lines(correction: &Correction) -> Vec<String> {
             "{:12} {:>9} {:>8} {:>6} {:>16} {:>17}",
             "", "Hz", "dB", "Q", "octaves (analog)", "octaves (digital)"
         ),
-        format!("{:12} {:>9} {:>8}", "trim", "", signed(correction.trim_setting_db, 1)),
+        format!("{:12} {:>9} {:>8}", "trim", "", signed(correction.trim_db, 1)),
     ];
     lines.extend(correction.sections.iter().map(|section| {
         let kind = match section.setting.kind {

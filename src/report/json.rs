@@ -81,6 +81,8 @@ mod tests {
         seats: Vec<SeatKeys>,
         mean: MeanKeys,
         curve: CurveKeys,
+        takes: Vec<serde_json::Value>,
+        linearity: serde_json::Value,
         levels: Option<LevelsKeys>,
         budget: Vec<BudgetKeys>,
         level: Option<LevelKeys>,
@@ -135,6 +137,7 @@ mod tests {
         direct_loss_db: Vec<Option<f64>>,
         absent: Vec<Option<String>>,
         doubtful: Vec<bool>,
+        doubtful_takes: Vec<String>,
     }
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
@@ -191,6 +194,7 @@ mod tests {
         low_band_loss_db: Option<f64>,
         step_db: Option<f64>,
         source: String,
+        open: Option<serde_json::Value>,
         statement: String,
     }
     #[derive(Deserialize)]

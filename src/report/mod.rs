@@ -20,6 +20,7 @@ pub mod result;
 pub mod result_build;
 pub mod table;
 pub mod take_sheet;
+pub mod takes;
 pub mod words;
 pub mod write;
 

@@ -13,7 +13,7 @@ use crate::analysis::power::PowerCost;
 use crate::analysis::seats::SeatDependence;
 use crate::analysis::sheet::finding::SheetFinding;
 use crate::analysis::verification::Verification;
-use crate::judge::Outcome;
+use crate::judge::{Linearity, Outcome};
 use crate::transfer::distortion::Distortion;
 use crate::warning::Warning;
 use serde::Serialize;
@@ -47,6 +47,8 @@ pub struct SessionResult {
     pub curve: Curve,
     /// What became of each recording: used, doubtful or left out.
     pub takes: Vec<Outcome>,
+    /// Whether the recording chain was shown to be linear.
+    pub linearity: Linearity,
     /// Sound pressure levels by condition, and the noise under them.
     pub levels: Option<Levels>,
     /// What the uncertainty of the losses is made of.
@@ -129,7 +131,7 @@ pub struct SeatResult {
     pub name: String,
     /// Importance in the equaliser fit.
     pub weight: f64,
-    /// Metres ahead of the loudspeaker, to the right seen from it, above the floor.
+    /// Metres ahead of the loudspeaker, to the right as the audience sees it, above the floor.
     pub position_m: Option<[f64; 3]>,
     /// Number of microphone placements used.
     pub spots: Spots,
@@ -148,6 +150,8 @@ pub struct SeatResult {
     pub absent: Vec<Option<String>>,
     /// Bands whose level stands only 4 to 10 dB above the noise.
     pub doubtful: Vec<bool>,
+    /// Doubtful takes that its figures rest on.
+    pub doubtful_takes: Vec<String>,
 }
 
 /// Microphone placements at a seat.

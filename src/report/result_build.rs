@@ -7,6 +7,7 @@ use super::result::{
 use crate::analysis::loss::{Absence, Estimate, LossTable, SeatLoss};
 use crate::ingest::manifest::SeatInfo;
 use crate::ingest::session::Session;
+use crate::judge::{Linearity, Outcome, TakeState};
 use crate::warning::Warning;
 
 impl SessionResult {
@@ -48,6 +49,7 @@ impl SessionResult {
             },
             seats,
             takes: Vec::new(),
+            linearity: Linearity::NotShown,
             levels: None,
             budget: Vec::new(),
             level: None,
@@ -64,6 +66,19 @@ impl SessionResult {
             picture: None,
             warnings,
         }
+    }
+}
+
+impl SessionResult {
+    /// Adds what became of the takes, and marks the seats whose figures rest on doubtful ones.
+    pub fn add_takes(&mut self, takes: Vec<Outcome>) {
+        for seat in &mut self.seats {
+            let own = takes
+                .iter()
+                .filter(|t| t.seat.as_ref() == Some(&seat.id) && t.state == TakeState::Doubtful);
+            seat.doubtful_takes = own.map(|t| t.file.clone()).collect();
+        }
+        self.takes = takes;
     }
 }
 
@@ -92,6 +107,7 @@ fn seat_result(seat: &SeatLoss, info: Option<&SeatInfo>) -> SeatResult {
         direct_loss_db: all_finite(&seat.direct_db),
         absent,
         doubtful: seat.doubtful.clone(),
+        doubtful_takes: Vec::new(),
     }
 }
 

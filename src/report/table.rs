@@ -3,6 +3,7 @@
 use super::findings::{findings_text, further_warnings, warnings_text};
 use super::look::{BOLD, DIM, Look, cut, paragraph};
 use super::result::SessionResult;
+use super::takes::{all_used, seats_in_doubt, takes_sentences};
 use super::words::{frequency_words, list_words, signed};
 use crate::ingest::error::plain;
 use std::collections::BTreeMap;
@@ -15,6 +16,11 @@ pub fn table_text(result: &SessionResult, look: Look) -> String {
     out += &look.paint(BOLD, &format!("{}{date}", plain(&result.title)));
     out += "\nLoss by the screen, dB, in third-octave bands; positive = the screen takes energy away.\n\n";
     out += &Grid::of(result, look.width).text(look);
+    if !all_used(result) {
+        for line in takes_sentences(result) {
+            out += &paragraph(&line, "  ", "    ", look.width);
+        }
+    }
     for line in legend(result) {
         out += &paragraph(&line, "  ", "    ", look.width);
     }
@@ -53,7 +59,10 @@ impl Grid {
 
     fn with_seats(result: &SessionResult, uncertainty: bool) -> Self {
         let mut header = vec!["Hz".to_owned()];
-        header.extend(result.seats.iter().map(|s| cut(&plain(&s.id), NAME_COLUMNS)));
+        header.extend(result.seats.iter().map(|s| {
+            let mark = if s.doubtful_takes.is_empty() { "" } else { "?" };
+            cut(&plain(&s.id), NAME_COLUMNS) + mark
+        }));
         let mut grid = Self {
             after_seats: header.len(),
             header,
@@ -211,6 +220,10 @@ fn legend(result: &SessionResult) -> Vec<String> {
             "?: doubtful, only 4 to 10 dB above the noise: {}.",
             list_words(&places)
         ));
+    }
+    let in_doubt = seats_in_doubt(result);
+    if !in_doubt.is_empty() {
+        lines.push(format!("? behind a seat: it rests on doubtful takes ({}).", seats(&in_doubt)));
     }
     const MOST: usize = 6;
     for ((reason, bands), ids) in absent.iter().take(MOST) {

@@ -41,6 +41,7 @@ impl InMemory {
                 condition: t.condition,
                 spot: t.spot,
                 source: t.source,
+                quiet: false,
                 file: PathBuf::from(&t.file),
             })
             .collect();
@@ -51,6 +52,7 @@ impl InMemory {
             takes,
             calibration: None,
             warnings: Vec::new(),
+            without_from: None,
         };
         Ok(Self { session, simulated })
     }
@@ -59,6 +61,8 @@ impl InMemory {
     pub fn recording(&self, take: usize) -> Recording {
         let take = &self.simulated.takes[take];
         Recording {
+            louder_channel: None,
+            closed: true,
             rate_hz: self.simulated.rate_hz,
             mic: take.samples.clone(),
             loopback: take.loopback.clone(),

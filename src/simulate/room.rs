@@ -1,7 +1,7 @@
 //! A shoebox room by image sources (Allen and Berkley, JASA 65, 943, 1979).
 //!
 //! Axes: x from the front wall into the room, y from the left wall to the
-//! right (seen from the loudspeaker), z up from the floor.
+//! right (as the audience sees it), z up from the floor.
 
 use super::sheet::shelf;
 use rand::{RngExt, SeedableRng};

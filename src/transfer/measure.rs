@@ -139,6 +139,11 @@ impl<'a> Responder<'a> {
         Self { session, plan, deconvolvers: Deconvolvers::new(session) }
     }
 
+    /// Third-octave bands of the powers.
+    pub fn bands(&self) -> &[ThirdOctave] {
+        &self.plan.bands
+    }
+
     /// Response of the take with this index, whose recorder's clock is `eps` too fast; `None` where
     /// no sound is found.
     pub fn respond(&self, index: usize, recording: Recording, eps: f64) -> Option<TakeResponse> {
@@ -339,7 +344,7 @@ fn spot_responses(
     let mut spots: Vec<(u32, Vec<&TakeResponse>)> = Vec::new();
     for response in responses {
         let take = &session.takes[response.take];
-        if (take.seat, take.condition, take.source) != (seat, condition, source) {
+        if take.quiet || (take.seat, take.condition, take.source) != (seat, condition, source) {
             continue;
         }
         match spots.iter_mut().find(|(spot, _)| *spot == take.spot) {

@@ -38,7 +38,7 @@ pub fn cases() -> Vec<Case> {
         }),
         case(
             "a seat with one condition",
-            Refused,
+            Warned,
             &["R1C", "with the screen", "R1C_with_1.wav"],
             |d| {
                 fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
@@ -46,31 +46,31 @@ pub fn cases() -> Vec<Case> {
         ),
         case(
             "a seat without takes",
-            Refused,
+            Warned,
             &["R1_L", "without the screen", "R1_L_without_1.wav"],
             |d| {
                 fs::remove_file(d.join("takes/R1_L_with_1.wav")).unwrap();
                 fs::remove_file(d.join("takes/R1_L_without_1.wav")).unwrap();
             },
         ),
-        case("a seat whose only take is a control", Refused, &["R1C", "with the screen"], |d| {
+        case("a seat whose only take is a control", Warned, &["R1C", "with the screen"], |d| {
             fs::rename(d.join("takes/R1C_with_1.wav"), d.join("takes/R1C_with_control_1.wav"))
                 .unwrap();
         }),
         case(
             "a name of no seat",
-            Refused,
+            Warned,
             &["R1X_with_1.wav", "no seat is called `R1X`", "did you mean R1C"],
             |d| {
                 fs::copy(d.join("takes/R1C_with_1.wav"), d.join("takes/R1X_with_1.wav")).unwrap();
             },
         ),
-        case("a name without condition", Refused, &["R1C_2.wav", "_without_", "rename"], |d| {
+        case("a name without condition", Warned, &["R1C_2.wav", "_without_", "rename"], |d| {
             fs::copy(d.join("takes/R1C_with_1.wav"), d.join("takes/R1C_2.wav")).unwrap();
         }),
         case(
             "a name without number",
-            Refused,
+            Warned,
             &["R1C_with.wav", "number", "R1C_without_1.wav"],
             |d| {
                 fs::copy(d.join("takes/R1C_with_1.wav"), d.join("takes/R1C_with.wav")).unwrap();
@@ -78,16 +78,16 @@ pub fn cases() -> Vec<Case> {
         ),
         case(
             "the same number twice",
-            Refused,
+            Warned,
             &["R1C_with_01.wav", "R1C_with_1.wav", "number 1 of seat R1C"],
             |d| {
                 fs::copy(d.join("takes/R1C_with_1.wav"), d.join("takes/R1C_with_01.wav")).unwrap();
             },
         ),
-        case("a name that drives the terminal", Refused, &["\\u{1b}[2J"], |d| {
+        case("a name that drives the terminal", Warned, &["\\u{1b}[2J"], |d| {
             fs::write(d.join("takes/\u{1b}[2J_with_1.wav"), "x").unwrap();
         }),
-        case("a folder called like a take", Refused, &["R1C_with_1.wav", "folder"], |d| {
+        case("a folder called like a take", Warned, &["R1C_with_1.wav", "folder"], |d| {
             fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
             fs::create_dir(d.join("takes/R1C_with_1.wav")).unwrap();
         }),
@@ -114,7 +114,7 @@ pub fn cases() -> Vec<Case> {
             .command(&["analyze", &"x/".repeat(2100)]),
         case(
             "names that differ in case alone",
-            Refused,
+            Warned,
             &["R1C_with_1.wav", "number 1 of seat R1C"],
             |d| {
                 fs::copy(d.join("takes/R1C_with_1.wav"), d.join("takes/r1c_WITH_1.wav")).unwrap();
@@ -126,17 +126,27 @@ pub fn cases() -> Vec<Case> {
         case("two manifests", Warned, &["Session.toml", "session.toml"], |d| {
             fs::copy(d.join("session.toml"), d.join("Session.toml")).unwrap();
         }),
-        case("notes of the system beside recordings", Accepted, &[], |d| {
-            for name in [".DS_Store", "._R1C_with_1.wav", "notes.txt", "R1C.wav.bak"] {
-                fs::write(d.join("takes").join(name), "x").unwrap();
-            }
-            fs::create_dir(d.join("takes/old")).unwrap();
-        }),
-        case("ten thousand other files beside recordings", Accepted, &[], |d| {
-            for i in 0..10_000 {
-                fs::write(d.join(format!("takes/note{i}.txt")), "").unwrap();
-            }
-        }),
+        case(
+            "notes of the system beside recordings",
+            Warned,
+            &["notes.txt", "not a WAV file", "takes/old", "folder"],
+            |d| {
+                for name in [".DS_Store", "._R1C_with_1.wav", "notes.txt", "R1C.wav.bak"] {
+                    fs::write(d.join("takes").join(name), "x").unwrap();
+                }
+                fs::create_dir(d.join("takes/old")).unwrap();
+            },
+        ),
+        case(
+            "ten thousand other files beside recordings",
+            Warned,
+            &["note0.txt", "9999 others", "no WAV files"],
+            |d| {
+                for i in 0..10_000 {
+                    fs::write(d.join(format!("takes/note{i}.txt")), "").unwrap();
+                }
+            },
+        ),
         case("more recordings than can be", Refused, &["takes", "10000", "split"], |d| {
             for i in 2..5100 {
                 for condition in ["with", "without"] {
@@ -144,7 +154,7 @@ pub fn cases() -> Vec<Case> {
                 }
             }
         }),
-        case("a take of a huge number", Refused, &["R1C_with_99999999999999999999.wav"], |d| {
+        case("a take of a huge number", Warned, &["R1C_with_99999999999999999999.wav"], |d| {
             fs::copy(
                 d.join("takes/R1C_with_1.wav"),
                 d.join("takes/R1C_with_99999999999999999999.wav"),

@@ -2,15 +2,15 @@
 
 use super::room::{MANIFEST, RATE_HZ, good, sweep_samples};
 use scrimcheck::ingest::error::IngestError;
-use scrimcheck::ingest::session::{OpenMode, Session};
+use scrimcheck::ingest::session::Session;
 use scrimcheck::ingest::wav::write_wav_24_channels;
 use scrimcheck::judge::{Missing, missing_takes};
 use std::fs;
 use std::path::Path;
 
-/// Opens strictly and reads every take.
+/// Opens and reads every take.
 fn read_all(dir: &Path) -> Result<Session, IngestError> {
-    let session = Session::open(dir, OpenMode::Strict)?;
+    let session = Session::open(dir)?;
     for take in &session.takes {
         session.read_take(take)?;
     }
@@ -123,7 +123,7 @@ fn channels_and_samples_arrive_as_recorded() {
     let quarter: Vec<f64> = x.iter().map(|v| 0.25 * v).collect();
     write_wav_24_channels(&home.path().join("takes/R1C_with_1.wav"), RATE_HZ, &[&x, &quarter])
         .unwrap();
-    let session = Session::open(home.path(), OpenMode::Strict).unwrap();
+    let session = Session::open(home.path()).unwrap();
     let take = session.takes.iter().find(|t| t.file.ends_with("R1C_with_1.wav")).unwrap();
     let recording = session.read_take(take).unwrap();
     assert_eq!(
@@ -136,14 +136,13 @@ fn channels_and_samples_arrive_as_recorded() {
 }
 
 #[test]
-fn a_half_finished_session_opens_leniently_and_says_what_is_missing() {
+fn a_half_finished_session_opens_and_says_what_is_missing() {
     let home = tempfile::tempdir().unwrap();
     let d = home.path();
     good(d);
     fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
     fs::write(d.join("takes/Untitled.wav"), "x").unwrap();
-    assert!(Session::open(d, OpenMode::Strict).is_err());
-    let session = Session::open(d, OpenMode::Lenient).unwrap();
+    let session = Session::open(d).unwrap();
     assert_eq!(session.takes.len(), 3);
     assert_eq!(missing(&session), [(0, "With".to_owned())]);
     assert_eq!(session.warnings.len(), 1);
@@ -154,20 +153,20 @@ fn a_half_finished_session_opens_leniently_and_says_what_is_missing() {
 
     let list = "[[take]]\nseat = \"R1C\"\ncondition = \"with\"\nfile = \"takes/later.wav\"";
     fs::write(d.join("session.toml"), format!("{MANIFEST}{list}")).unwrap();
-    let session = Session::open(d, OpenMode::Lenient).unwrap();
+    let session = Session::open(d).unwrap();
     assert!(
         session.takes.is_empty() && session.warnings[0].take.as_deref() == Some("takes/later.wav")
     );
     // A path out of the folder is refused all the same.
     fs::write(d.join("session.toml"), format!("{MANIFEST}{}", list.replace("takes/", "../")))
         .unwrap();
-    assert!(Session::open(d, OpenMode::Lenient).is_err());
+    assert!(Session::open(d).is_err());
 }
 
 #[test]
 fn a_path_that_is_no_session_folder_is_named() {
     let home = tempfile::tempdir().unwrap();
-    let open = |p: &Path| Session::open(p, OpenMode::Strict).unwrap_err().to_string();
+    let open = |p: &Path| Session::open(p).unwrap_err().to_string();
     let text = open(&home.path().join("nowhere"));
     assert!(text.contains("nowhere") && text.contains("no such folder"), "{text}");
     let file = home.path().join("file");

@@ -319,21 +319,26 @@ fn open_of(quantity: ClaimQuantity, level: OpenLevel) -> Result<Open, String> {
     }
 }
 
-/// Names the seats that are left out in every verdict on a loss, and takes back verdicts that rest
-/// on fewer than half of the `n_seats` of the session.
-pub fn hold_to_seats(verdicts: &mut [ClaimVerdict], left_out: &[String], n_seats: usize) {
-    if left_out.is_empty() {
+/// Names the seats that are left out, and those that rest on doubtful takes, in every verdict on a
+/// loss, and takes back verdicts that rest on fewer than half of the `n_seats` of the session.
+pub fn hold_to_seats(
+    verdicts: &mut [ClaimVerdict],
+    left_out: &[String],
+    in_doubt: &[String],
+    n_seats: usize,
+) {
+    if left_out.is_empty() && in_doubt.is_empty() {
         return;
     }
-    let named = match left_out {
-        [one] => format!("seat {one} is left out"),
-        many => format!("seats {} are left out", many.join(", ")),
-    };
-    let n_used = n_seats.saturating_sub(left_out.len());
+    let mut named = Vec::new();
+    named.extend(seats_that(left_out, ["is left out", "are left out"]));
+    named.extend(seats_that(in_doubt, ["rests on doubtful takes", "rest on doubtful takes"]));
+    let named = named.join(", ");
+    let n_clear = n_seats.saturating_sub(left_out.len() + in_doubt.len());
     for verdict in verdicts.iter_mut().filter(|v| !is_light(v.quantity)) {
-        if 2 * n_used < n_seats {
+        if 2 * n_clear < n_seats {
             let reason = format!(
-                "{named}, and {n_used} of {n_seats} seats are too few to stand for the session"
+                "{named}, and {n_clear} of {n_seats} seats are too few to stand for the session"
             );
             verdict.sentence = format!("Nothing is shown: {reason}.");
             verdict.reason = Some(reason);
@@ -342,9 +347,17 @@ pub fn hold_to_seats(verdicts: &mut [ClaimVerdict], left_out: &[String], n_seats
             (verdict.probability, verdict.governing_hz) = (None, None);
             verdict.governing_seat = None;
         } else {
-            let text = format!(" Of {n_seats} seats {named}; this holds for the others.");
-            verdict.sentence.push_str(&text);
+            let rest = if left_out.is_empty() { "" } else { "; this holds for the others" };
+            verdict.sentence.push_str(&format!(" Of {n_seats} seats {named}{rest}."));
         }
+    }
+}
+
+fn seats_that(ids: &[String], [one, many]: [&str; 2]) -> Option<String> {
+    match ids {
+        [] => None,
+        [id] => Some(format!("seat {id} {one}")),
+        ids => Some(format!("seats {} {many}", ids.join(", "))),
     }
 }
 

@@ -131,14 +131,14 @@ pub struct CorrectionBand {
 pub struct Correction {
     /// Sample rate of the processor the coefficients are for, Hz.
     pub rate_hz: f64,
-    /// Level to be made up: mean loss over [`TRIM_RANGE_HZ`], dB; 0 where the loss lies
-    /// within its uncertainty of nothing.
+    /// Mean loss over [`TRIM_RANGE_HZ`], dB; 0 where the loss lies within its uncertainty of
+    /// nothing.
+    pub level_loss_db: f64,
+    /// Level to make up, dB: `level_loss_db` in steps of the processor. Everything told of the
+    /// setting rests on it.
     pub trim_db: f64,
     /// Expanded uncertainty of the trim, dB.
     pub trim_u95_db: f64,
-    /// The trim rounded to the processor's gain step, dB. The rounding shifts the level and
-    /// leaves the shape alone, so all predictions hold with `trim_db`.
-    pub trim_setting_db: f64,
     /// Whether this one setting brings every seat within the tolerance.
     pub serves_all_seats: bool,
     /// Whether that is shown with the uncertainty counted in.
@@ -206,12 +206,13 @@ impl Correction {
             .into_iter()
             .filter(|hz| *hz < 0.5 * self.rate_hz)
             .collect();
-        let before = |b: &CorrectionBand| b.mean_loss_db.map(|l| l - self.trim_db);
+        let before = |b: &CorrectionBand| b.mean_loss_db.map(|l| l - self.level_loss_db);
+        let after = |b: &CorrectionBand| Some(before(b)? - b.gain_db);
         CorrectionSeries {
             exact_hz: self.bands.iter().map(|b| b.exact_hz).collect(),
             before_db: self.bands.iter().map(before).collect(),
             filter_db: self.bands.iter().map(|b| b.gain_db).collect(),
-            after_db: self.bands.iter().map(|b| b.left_db).collect(),
+            after_db: self.bands.iter().map(after).collect(),
             u95_db: self.bands.iter().map(|b| b.mean_u95_db).collect(),
             fine_filter_db: fine_hz.iter().map(|hz| self.filter_gain_db(*hz)).collect(),
             fine_hz,
@@ -258,7 +259,7 @@ pub fn fit_with_seats(
         .iter()
         .filter_map(|s| Section::new(*s, limits.processor_rate_hz).ok())
         .collect();
-    Ok(finish(table, limits, dependence, target, sections, found.tried, steps.gain_step_db))
+    Ok(finish(table, limits, dependence, target, sections, found.tried))
 }
 
 /// Mean over the bands of the fit of the variance over seats, dB^2.
@@ -280,7 +281,6 @@ fn finish(
     target: target::Target,
     sections: Vec<Section>,
     tried: Vec<FilterStep>,
-    gain_step_db: f64,
 ) -> Correction {
     let biquads: Vec<Biquad> = sections.iter().map(|s| s.biquad).collect();
     let gains = BandNodes::new(&table.bands, limits.processor_rate_hz).band_gains_db(&biquads);
@@ -303,7 +303,7 @@ fn finish(
             }
         })
         .collect();
-    let seats = predict::predict(table, target.trim_db, &gains, limits);
+    let seats = predict::predict(table, [target.level_db, target.trim_db], &gains, limits);
     let counted: Vec<&SeatPrediction> = seats.iter().filter(|s| s.weight > 0.0).collect();
     let pooled = |f: &dyn Fn(&SeatPrediction) -> Option<f64>| {
         let parts: Vec<(f64, f64)> = counted
@@ -319,10 +319,9 @@ fn finish(
         .max_by(|a, b| a.left_db.abs().total_cmp(&b.left_db.abs()));
     let mut correction = Correction {
         rate_hz: limits.processor_rate_hz,
+        level_loss_db: target.level_db,
         trim_db: target.trim_db,
         trim_u95_db: target.trim_u95_db,
-        trim_setting_db: ((target.trim_db / gain_step_db).round() * gain_step_db * 1e6).round()
-            / 1e6,
         serves_all_seats: !counted.is_empty() && counted.iter().all(|s| s.served),
         shown: counted.iter().all(|s| s.shown),
         reason: String::new(),

@@ -42,7 +42,7 @@ pub struct SeatPrediction {
     pub n_bands: usize,
     /// Bands from 500 Hz to 16 kHz without one: nothing is said there. Nominal, Hz.
     pub absent_hz: Vec<f64>,
-    /// Shape of the loss before (loss less trim), 500 Hz-16 kHz, dB rms.
+    /// Shape of the loss before (loss less its level), 500 Hz-16 kHz, dB rms.
     pub before_rms_db: Option<f64>,
     /// The same after the filters.
     pub after_rms_db: Option<f64>,
@@ -59,29 +59,31 @@ pub struct SeatPrediction {
     pub shown: bool,
 }
 
-/// Predicts every seat. `gains_db` follows `table.bands`.
+/// Predicts every seat. `levels` holds the level of the loss and the trim; `gains_db` follows `table.bands`.
 pub(super) fn predict(
     table: &LossTable,
-    trim_db: f64,
+    levels: [f64; 2],
     gains_db: &[f64],
     limits: &CorrectionLimits,
 ) -> Vec<SeatPrediction> {
     let judged = judged(table);
-    table.seats.iter().map(|s| predict_seat(table, s, &judged, trim_db, gains_db, limits)).collect()
+    table.seats.iter().map(|s| predict_seat(table, s, &judged, levels, gains_db, limits)).collect()
 }
 
 fn predict_seat(
     table: &LossTable,
     seat: &SeatLoss,
     judged: &[usize],
-    trim_db: f64,
+    [level_db, trim_db]: [f64; 2],
     gains_db: &[f64],
     limits: &CorrectionLimits,
 ) -> SeatPrediction {
     let cell = |b: usize| seat.loss.get(b).copied().flatten().filter(usable);
-    let left = |b: usize, e: &Estimate| e.value_db - trim_db - gains_db[b];
+    // Shapes are told from the level of the loss; what is left, with what is typed in.
+    let left = |b: usize, e: &Estimate| e.value_db - level_db - gains_db[b];
+    let off_db = level_db - trim_db;
     let predicted = (0..table.bands.len())
-        .map(|b| cell(b).map(|e| Predicted { value_db: left(b, &e), u95_db: e.u95_db }))
+        .map(|b| cell(b).map(|e| Predicted { value_db: left(b, &e) + off_db, u95_db: e.u95_db }))
         .collect();
     let present: Vec<(usize, Estimate)> =
         judged.iter().filter_map(|&b| Some((b, cell(b)?))).collect();
@@ -120,10 +122,11 @@ fn predict_seat(
         predicted,
         n_bands: present.len(),
         absent_hz,
-        before_rms_db: rms(&|_, e| e.value_db - trim_db),
+        before_rms_db: rms(&|_, e| e.value_db - level_db),
         after_rms_db,
         after_rms_u95_db,
-        level_db: (n > 0.0).then(|| present.iter().map(|(b, e)| left(*b, e)).sum::<f64>() / n),
+        level_db: (n > 0.0)
+            .then(|| off_db + present.iter().map(|(b, e)| left(*b, e)).sum::<f64>() / n),
         worst_band,
         served,
         shown,

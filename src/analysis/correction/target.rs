@@ -48,6 +48,9 @@ pub(super) struct Row {
 /// Everything the fit needs of the losses.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Target {
+    /// Mean loss over [`TRIM_RANGE_HZ`]: what shapes are told from.
+    pub level_db: f64,
+    /// The same in steps of the processor: what is typed in.
     pub trim_db: f64,
     pub trim_u95_db: f64,
     pub rows: Vec<Row>,
@@ -76,14 +79,14 @@ impl Target {
         let seats = weighted_seats(table)?;
         let mean_db: Vec<Option<(f64, f64)>> =
             (0..table.bands.len()).map(|b| weighted_mean(&seats, b)).collect();
-        let (trim_db, trim_u95_db) = trim(table, &mean_db)?;
+        let (level_db, trim_u95_db) = trim(table, &mean_db)?;
         let dips = dips_by_seat(table, &seats);
         let step = if limits.gain_step_db > 0.0 { limits.gain_step_db } else { 0.1 };
         let mut rows = Vec::new();
         for (b, &band) in table.bands.iter().enumerate() {
             if asked(band, limits) {
                 let common = dependence.bands.get(b).is_none_or(|d| d.common);
-                rows.extend(row(&seats, b, band, trim_db, step, common, &dips, limits));
+                rows.extend(row(&seats, b, band, level_db, step, common, &dips, limits));
             } else if guarded(band, limits) {
                 rows.push(Row {
                     band,
@@ -94,7 +97,9 @@ impl Target {
                 });
             }
         }
-        Ok(Self { trim_db, trim_u95_db, rows, mean_db })
+        // Without the dust of binary fractions.
+        let trim_db = ((level_db / step).round() * step * 1e6).round() / 1e6;
+        Ok(Self { level_db, trim_db, trim_u95_db, rows, mean_db })
     }
 
     /// Rows that hold a loss.

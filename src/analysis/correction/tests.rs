@@ -31,7 +31,7 @@ pub(super) fn true_shape(
     let (mut before, mut after) = (0.0, 0.0);
     for s in 0..n_seats {
         for (band, gain) in bands.iter().zip(&gains) {
-            let shape = band_loss_db(*band, |hz| truth(s, hz)) - c.trim_db;
+            let shape = band_loss_db(*band, |hz| truth(s, hz)) - c.level_loss_db;
             before += shape * shape;
             after += (shape - gain) * (shape - gain);
         }
@@ -115,9 +115,9 @@ fn nothing_is_corrected_where_nothing_is_lost() {
             let c = fit_correction(&t, &limits()).unwrap();
             assert!(c.sections.is_empty(), "u {u}, seed {seed}: {:?}", c.sections);
             // The mean of 7 bands and 6 seats scatters by size / sqrt(42).
-            assert!(c.trim_db.abs() <= 0.5 * size, "{}", c.trim_db);
+            assert!(c.level_loss_db.abs() <= 0.5 * size, "{}", c.level_loss_db);
             if size == 0.0 {
-                assert_eq!(c.trim_db, 0.0);
+                assert_eq!((c.level_loss_db, c.trim_db), (0.0, 0.0));
                 assert!(c.serves_all_seats && c.reason.starts_with("No correction is needed"));
             }
         }
@@ -127,9 +127,9 @@ fn nothing_is_corrected_where_nothing_is_lost() {
 #[test]
 fn a_loss_without_shape_is_made_up_by_level_alone() {
     let c = fit_correction(&table(3, |_, _| 2.3, |_, _| 0.0, 0.1, 0.02), &limits()).unwrap();
-    assert_close("trim", &[c.trim_db, c.trim_setting_db], &[2.3, 2.5], 1e-9);
+    assert_close("trim", &[c.level_loss_db, c.trim_db], &[2.3, 2.5], 1e-9);
     assert!(c.sections.is_empty() && c.serves_all_seats);
-    assert!(c.reason.starts_with("Level alone (+2.3 dB)"), "{}", c.reason);
+    assert!(c.reason.starts_with("Level alone (+2.5 dB)"), "{}", c.reason);
 }
 
 #[test]
@@ -138,7 +138,7 @@ fn a_trim_within_its_uncertainty_is_no_trim() {
     let trim = |loss: f64| {
         fit_correction(&table(4, move |_, _| loss, |_, _| 0.0, 0.2, 0.0), &limits())
             .unwrap()
-            .trim_db
+            .level_loss_db
     };
     assert_eq!(trim(0.19), 0.0);
     assert_close("trim", &[trim(0.21)], &[0.21], 1e-9);

@@ -121,6 +121,7 @@ fn settle(desc: &[u8; DESC_BYTES]) -> Result<Format, Refusal> {
     // Out of range where it is no number; the caller refuses such rates.
     let rate_hz = if rate_hz.fract() == 0.0 { rate_hz as u32 } else { 0 };
     let info = WavInfo {
+        closed: true,
         rate_hz,
         n_channels,
         n_frames: 0,

@@ -60,6 +60,7 @@ pub(super) fn read_layout<R: Read + Seek>(
             }
             return Ok(Layout {
                 info: WavInfo {
+                    closed: true,
                     rate_hz: format.rate_hz,
                     n_channels: format.n_channels,
                     n_frames: body_bytes / per_frame,

@@ -4,7 +4,7 @@ use super::text::ManifestText;
 use super::{Manifest, PerCondition, suggest};
 use crate::ingest::error::IngestError;
 use crate::ingest::takes::paths::relative_problem;
-use std::path::Path;
+use std::path::{Component, Path};
 
 /// Most seats of a session.
 pub(crate) const MAX_SEATS: usize = 1000;
@@ -18,6 +18,17 @@ pub(crate) const MAX_ID_CHARS: usize = 64;
 const MAX_TEXT_CHARS: usize = 2000;
 /// The words of `correction.frequency_step`.
 const FREQUENCY_STEPS: [&str; 5] = ["iso_1_3", "iso_1_6", "iso_1_12", "iso_1_24", "free"];
+
+/// The folder's name in a path of the form `../NAME`; `None` for any other path.
+pub(crate) fn sibling_name(path: &Path) -> Option<&std::ffi::OsStr> {
+    if path.to_string_lossy().contains('\\') {
+        return None;
+    }
+    match path.components().collect::<Vec<_>>()[..] {
+        [Component::ParentDir, Component::Normal(name)] => Some(name),
+        _ => None,
+    }
+}
 
 pub(super) type Checked = Result<(), IngestError>;
 
@@ -152,6 +163,15 @@ impl Checker<'_> {
         if s.title.trim().is_empty() {
             let advice = "say which room and screen this is, in a few words";
             return Err(self.text.refuse("session.title", "the title is empty", advice));
+        }
+        if let Some(other) = &s.without_from
+            && sibling_name(other).is_none()
+        {
+            return Err(self.text.refuse(
+                "session.without_from",
+                format!("without_from is \"{}\"", other.display()),
+                "name the folder of a session that lies beside this one, as \"../first-cloth\"",
+            ));
         }
         self.number(
             "session.placement_tolerance_mm",

@@ -1,5 +1,6 @@
 //! Reading the manifest: text, syntax, keys and types; then `check` for the meaning.
 
+use super::slip::slip;
 use super::text::{ManifestText, check_depth, check_values, read_text};
 use super::translate::translate;
 use super::{Manifest, check};
@@ -7,6 +8,7 @@ use crate::ingest::error::IngestError;
 use crate::ingest::takes::paths::inside;
 use std::path::Path;
 use toml::de::DeTable;
+use unicode_normalization::UnicodeNormalization;
 
 /// Name of the manifest in a session folder.
 pub const MANIFEST_FILE: &str = "session.toml";
@@ -64,12 +66,17 @@ pub fn parse(text: &ManifestText) -> Result<Manifest, IngestError> {
         text.refuse_span(
             error.span().unwrap_or(0..0),
             format!("this is not valid TOML: {}", error.message()),
-            "",
+            slip(&text.text, &error.span().unwrap_or(0..0)),
         )
     })?;
     check_values(text, document.get_ref())?;
-    let manifest: Manifest =
+    let mut manifest: Manifest =
         toml::from_str(&text.text).map_err(|error| translate(text, document.get_ref(), &error))?;
+    // An accent can be written as one character or as two; a seat is the same either way.
+    let ids = manifest.seat.iter_mut().map(|seat| &mut seat.id);
+    for id in ids.chain(manifest.take.iter_mut().map(|take| &mut take.seat)) {
+        *id = id.nfc().collect();
+    }
     check::check(&manifest, text)?;
     Ok(manifest)
 }

@@ -9,6 +9,7 @@ pub(crate) mod check_seats;
 mod claim;
 mod load;
 pub mod refusal;
+mod slip;
 #[cfg(test)]
 mod tests;
 mod text;
@@ -68,6 +69,9 @@ pub struct SessionInfo {
     /// The installer attests that no gain was touched between the conditions.
     #[serde(default)]
     pub gain_untouched: bool,
+    /// Another session beside this one, `../NAME`, whose takes without a screen are used here:
+    /// several cloths in one evening.
+    pub without_from: Option<PathBuf>,
     /// Air temperature, degrees Celsius.
     pub temperature_c: Option<PerCondition>,
     /// Relative humidity, percent.
@@ -206,14 +210,14 @@ pub enum Construction {
 }
 
 /// `[[seat]]`
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SeatInfo {
     /// Short name; part of default file names.
     pub id: String,
     /// Name for people.
     pub name: Option<String>,
-    /// Metres ahead of the loudspeaker, to the right seen from it, above the floor.
+    /// Metres ahead of the loudspeaker, to the right as the audience sees it, above the floor.
     pub position_m: Option<[f64; 3]>,
     /// Importance in the equaliser fit (default 1).
     #[serde(default = "one")]
@@ -239,6 +243,9 @@ pub struct TakeInfo {
     /// Which loudspeaker played.
     #[serde(default)]
     pub source: SoundSource,
+    /// Whether the sweep was played 10 dB lower, to show that the chain is linear.
+    #[serde(default)]
+    pub quiet: bool,
 }
 
 /// State of screen and equaliser during a take.

@@ -200,10 +200,37 @@ fn after_string(bytes: &[u8], i: usize, quote: u8) -> usize {
 /// Refuses, anywhere in the document, numbers that are none and control characters
 /// in text (they would drive a terminal and break the papers).
 pub(super) fn check_values(text: &ManifestText, document: &DeTable<'_>) -> Result<(), IngestError> {
-    for value in document.values() {
+    for (key, value) in document.iter() {
         check_value(text, value)?;
+        check_length(text, key.get_ref(), value)?;
     }
     Ok(())
+}
+
+/// Keys whose value is a list of so many numbers: the deserialiser drops what is too much.
+const LISTS: [(&str, usize); 4] =
+    [("position_m", 3), ("band_hz", 2), ("driver_band_hz", 2), ("q", 2)];
+
+fn check_length(
+    text: &ManifestText,
+    key: &str,
+    value: &Spanned<DeValue<'_>>,
+) -> Result<(), IngestError> {
+    let wanted = LISTS.iter().find(|(name, _)| *name == key).map(|(_, n)| *n);
+    let (Some(wanted), DeValue::Array(list)) = (wanted, value.get_ref()) else { return Ok(()) };
+    if list.len() <= wanted {
+        return Ok(());
+    }
+    let advice = if list.len() == 2 * wanted {
+        "write decimal points, as 3.1, and commas between the numbers"
+    } else {
+        ""
+    };
+    Err(text.refuse_span(
+        value.span(),
+        format!("{key}: expected a list of {wanted} numbers, found {} values", list.len()),
+        advice,
+    ))
 }
 
 fn check_value(text: &ManifestText, value: &Spanned<DeValue<'_>>) -> Result<(), IngestError> {

@@ -1,14 +1,17 @@
 //! A new session folder: manifest, played signal, take sheet, empty `takes/`.
 
+mod like;
 pub mod sheet;
 mod template;
 
+pub use like::like;
+
 use super::error::{IngestError, is_invisible};
-use super::manifest::MANIFEST_FILE;
 use super::manifest::check::MAX_SEATS;
 use super::manifest::check_seats::id_problem;
+use super::manifest::{MANIFEST_FILE, SeatInfo};
 use super::sweep::{SweepParams, generate};
-use super::takes::TAKES_FOLDER;
+use super::takes::{QUIET_BY_DB, TAKES_FOLDER};
 use super::wav::write_wav_24;
 use crate::staging::{Staging, hold_interruption};
 use std::collections::HashSet;
@@ -18,6 +21,8 @@ use std::path::{Path, PathBuf};
 
 /// File of the played signal in a new session.
 pub const SWEEP_FILE: &str = "sweep.wav";
+/// The same signal, 10 dB lower, for the quiet take.
+pub const QUIET_SWEEP_FILE: &str = "sweep-quiet.wav";
 /// File of the printable take sheet in a new session.
 pub const TAKE_SHEET_FILE: &str = "take-sheet.html";
 
@@ -33,11 +38,28 @@ pub struct StartOptions {
     pub sweep: SweepParams,
     /// Microphone placements per seat and condition on the take sheet, 1-6.
     pub n_spots: u32,
+    /// The session whose takes without a screen are used.
+    pub like: Option<Like>,
+}
+
+/// A session whose room, seats and takes without a screen a new one shares.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Like {
+    /// Its folder as the new manifest names it: `../NAME`.
+    pub folder: PathBuf,
+    /// Its sweep, full scale = 1.
+    pub sweep: Vec<f64>,
+    /// Its seats, with names and positions.
+    pub seats: Vec<SeatInfo>,
+    /// Channel of the microphone, and of the electrical reference.
+    pub channels: (u16, Option<u16>),
+    /// Its calibration file: path relative to the session, and contents.
+    pub calibration: Option<(PathBuf, Vec<u8>)>,
 }
 
 impl Default for StartOptions {
     fn default() -> Self {
-        Self { force: false, title: None, sweep: SweepParams::default(), n_spots: 2 }
+        Self { force: false, title: None, sweep: SweepParams::default(), n_spots: 2, like: None }
     }
 }
 
@@ -80,7 +102,10 @@ pub fn start_with(
     more: &[(&str, Vec<u8>)],
 ) -> Result<Vec<PathBuf>, IngestError> {
     check_seats(seats)?;
-    let samples = generate(&options.sweep)?;
+    let samples = match &options.like {
+        Some(like) => like.sweep.clone(),
+        None => generate(&options.sweep)?,
+    };
     let title = title(dir, options);
     let plan = Plan { title: &title, seats, options };
     let is_new = check_folder(dir, options.force)?;
@@ -106,10 +131,16 @@ pub fn start_with(
         .map_err(cannot(&dir.join(MANIFEST_FILE)))?;
     fs::write(at(TAKE_SHEET_FILE), sheet::html(&sheet::content(&plan)))
         .map_err(cannot(&dir.join(TAKE_SHEET_FILE)))?;
-    for (name, bytes) in more {
+    let lent = options.like.as_ref().and_then(|like| like.calibration.as_ref());
+    let lent = lent.and_then(|(path, bytes)| Some((path.file_name()?.to_str()?, bytes.clone())));
+    let more: Vec<(&str, Vec<u8>)> = more.iter().cloned().chain(lent).collect();
+    for (name, bytes) in &more {
         fs::write(at(name), bytes).map_err(cannot(&dir.join(name)))?;
     }
     write_wav_24(&at(SWEEP_FILE), options.sweep.rate_hz, &samples)?;
+    let lower = 10f64.powf(-QUIET_BY_DB / 20.0);
+    let quiet: Vec<f64> = samples.iter().map(|x| lower * x).collect();
+    write_wav_24(&at(QUIET_SWEEP_FILE), options.sweep.rate_hz, &quiet)?;
     if is_new {
         fs::create_dir(at(TAKES_FOLDER)).map_err(cannot(&dir.join(TAKES_FOLDER)))?;
         let _whole = hold_interruption();
@@ -118,7 +149,7 @@ pub fn start_with(
         let _whole = hold_interruption();
         let names = more.iter().map(|(name, _)| *name);
         // The manifest last: without it the folder is no session.
-        for name in names.chain([SWEEP_FILE, TAKE_SHEET_FILE, MANIFEST_FILE]) {
+        for name in names.chain([SWEEP_FILE, QUIET_SWEEP_FILE, TAKE_SHEET_FILE, MANIFEST_FILE]) {
             fs::rename(at(name), dir.join(name)).map_err(cannot(&dir.join(name)))?;
         }
         let takes = dir.join(TAKES_FOLDER);
@@ -126,7 +157,7 @@ pub fn start_with(
             fs::create_dir(&takes).map_err(cannot(&takes))?;
         }
     }
-    let own = [MANIFEST_FILE, SWEEP_FILE, TAKE_SHEET_FILE].into_iter();
+    let own = [MANIFEST_FILE, SWEEP_FILE, QUIET_SWEEP_FILE, TAKE_SHEET_FILE].into_iter();
     Ok(own.chain(more.iter().map(|(name, _)| *name)).map(|name| dir.join(name)).collect())
 }
 
@@ -204,7 +235,7 @@ fn check_seats(seats: &[String]) -> Result<(), IngestError> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::session::{OpenMode, Session};
+    use super::super::session::Session;
     use super::*;
 
     fn ids(names: &[&str]) -> Vec<String> {
@@ -219,15 +250,17 @@ mod tests {
         let made = start(&dir, &seats, &StartOptions::default()).unwrap();
         assert!(made.iter().all(|f| f.is_file()) && dir.join("takes").is_dir());
         assert_eq!(fs::read_dir(home.path()).unwrap().count(), 1, "nothing else is left beside it");
-        let session = Session::open(&dir, OpenMode::Lenient).unwrap();
+        let session = Session::open(&dir).unwrap();
         assert_eq!(session.manifest.session.title, "barn \"1\" <b>");
         assert_eq!(session.manifest.seat.iter().map(|s| s.id.clone()).collect::<Vec<_>>(), seats);
         assert!(session.takes.is_empty());
         assert_eq!(session.sweep.rate_hz, 48_000);
         let l_s = SweepParams::default().rate_constant_s();
         assert!((session.sweep.rate_constant_s.unwrap() - l_s).abs() < 1e-9);
-        let text = Session::open(&dir, OpenMode::Strict).unwrap_err().to_string();
-        assert!(text.contains("no take") && text.contains("takes/R1L_without_1.wav"), "{text}");
+        let quiet = crate::ingest::wav::read_wav(&dir.join(QUIET_SWEEP_FILE), &[1]).unwrap();
+        let peak = |x: &[f64]| x.iter().fold(0f64, |a, x| a.max(x.abs()));
+        let lower_db = 20.0 * (peak(&session.sweep.samples) / peak(&quiet.channels[0])).log10();
+        assert!((lower_db - 10.0).abs() < 0.001, "{lower_db}");
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt;
@@ -252,7 +285,7 @@ mod tests {
             ..SweepParams::default()
         };
         start(&dir, &ids(&["A"]), &StartOptions { sweep, ..StartOptions::default() }).unwrap();
-        let session = Session::open(&dir, OpenMode::Lenient).unwrap();
+        let session = Session::open(&dir).unwrap();
         assert_eq!((session.sweep.rate_hz, session.sweep.band_hz), (96_000, [40.0, 22_400.0]));
     }
 
@@ -272,7 +305,7 @@ mod tests {
         start(&dir, &ids(&["B"]), &force).unwrap();
         assert!(fs::read_to_string(dir.join("session.toml")).unwrap().contains("id = \"B\""));
         assert_eq!(fs::read_to_string(&take).unwrap(), "a recording");
-        assert_eq!(fs::read_dir(&dir).unwrap().count(), 4, "no temporary folder is left");
+        assert_eq!(fs::read_dir(&dir).unwrap().count(), 5, "no temporary folder is left");
 
         let file = home.path().join("file");
         fs::write(&file, "x").unwrap();

@@ -2,7 +2,7 @@
 
 use super::Plan;
 use crate::ingest::manifest::{Condition, SoundSource};
-use crate::ingest::takes::{TAKES_FOLDER, default_name};
+use crate::ingest::takes::{TAKES_FOLDER, default_name, quiet_name};
 use std::fmt::Write;
 
 /// What stands on a take sheet, plain text throughout. The page and the PDF are laid out from
@@ -45,10 +45,20 @@ pub(super) fn content(plan: &Plan<'_>) -> TakeSheet {
         let centre = (1..=n_spots).map(|n| default_name(seat, condition, SoundSource::Centre, n));
         centre.chain([default_name(seat, condition, SoundSource::Control, 1)]).collect()
     };
-    let seats = plan.seats.iter().map(|seat| SeatTakes {
+    let lent = plan.options.like.is_some();
+    // The quiet take stands behind the first take of the first seat.
+    let quiet_in = if lent { Condition::With } else { Condition::Without };
+    let with_quiet = |i: usize, seat: &str, condition| {
+        let mut names: Vec<String> = takes(seat, condition);
+        if i == 0 && condition == quiet_in {
+            names.insert(1, quiet_name(seat, condition, 1));
+        }
+        names
+    };
+    let seats = plan.seats.iter().enumerate().map(|(i, seat)| SeatTakes {
         id: seat.clone(),
-        without: takes(seat, Condition::Without),
-        with: takes(seat, Condition::With),
+        without: if lent { Vec::new() } else { with_quiet(i, seat, Condition::Without) },
+        with: with_quiet(i, seat, Condition::With),
     });
     let second_spot = if n_spots > 1 {
         "For take 2 lift the stand off the mark and put it back: the difference between the two \
@@ -123,16 +133,26 @@ pub(super) fn content(plan: &Plan<'_>) -> TakeSheet {
             ),
             second_spot.into(),
             format!(
+                "The take named quiet: nothing is touched, and {} is played, 10 dB lower: it shows \
+                 that no gain follows the level.",
+                super::QUIET_SWEEP_FILE
+            ),
+            format!(
                 "Save under the name below in the folder {TAKES_FOLDER}/. Tick. Note anything \
                  unusual beside it."
             ),
         ],
         order: texts(&[
-            "All takes without the screen, all seats. The takes named control play through a \
-             second loudspeaker that stays uncovered: they show whether the level has changed in \
-             between. One a seat and condition; recommended.",
+            if lent {
+                "The takes without the screen are those of the other session. Everything must \
+                 stand as it stood then: loudspeaker, levels, gain, microphone places."
+            } else {
+                "All takes without the screen, all seats. The takes named control play through a \
+                 second loudspeaker that stays uncovered: they show whether the level has changed \
+                 in between. One a seat and condition; recommended."
+            },
             "Hang the screen. Loudspeaker, levels, gain, microphone, doors and furniture stay as \
-             they are. Measure the gap.",
+             they are (gain_untouched = true in session.toml says so). Measure the gap.",
             "All takes with the screen, in the same order. Then run scrimcheck check before \
              anything is taken down.",
         ]),
@@ -288,7 +308,8 @@ mod tests {
         ] {
             assert_eq!(page.matches(name).count(), 1, "{name}");
         }
-        assert_eq!(page.matches("<i></i>").count(), 2 * 6);
+        assert_eq!(page.matches("<i></i>").count(), 2 * 6 + 1);
+        assert_eq!(page.matches("R1C_without_quiet_1.wav").count(), 1);
         assert!(!page.contains("://"), "the page must work without a network");
     }
 }

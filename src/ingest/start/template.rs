@@ -6,6 +6,7 @@ use std::fmt::Write;
 /// Text of `session.toml` for a new session.
 pub(super) fn manifest(plan: &Plan<'_>) -> String {
     let sweep = &plan.options.sweep;
+    let like = plan.options.like.as_ref();
     let mut text = format!(
         r#"# What was measured, with what, and where. Lines that begin with # are explanations
 # or keys that may be left out: take the # away and write the figure.
@@ -15,6 +16,8 @@ pub(super) fn manifest(plan: &Plan<'_>) -> String {
 title = {title}
 # date = 2026-01-31                # of the recordings, without quotes
 placement_tolerance_mm = 10        # how well the microphone goes back to its mark
+{without_from}# gain_untouched = true            # you attest that no gain and no volume was touched
+                                   # between the conditions, where no control takes were made
 # temperature_c = {{ without = 20.5, with = 21.0 }}    # of the air, in each condition
 # humidity_percent = {{ without = 45, with = 47 }}
 
@@ -29,9 +32,9 @@ fade_out_s = {fade_out:?}
 level_dbfs = {level:?}
 
 [recording]
-mic_channel = 1                    # channel of the measurement microphone, from 1
-# loopback_channel = 2             # recorded electrical reference, if there is one
-# calibration_file = "mic.csv"     # rows: frequency_hz, correction_db
+mic_channel = {mic_channel}                    # channel of the measurement microphone, from 1
+{reference}             # recorded electrical reference, if there is one
+{calibration}     # rows: frequency_hz, correction_db
 
 [screen]
 # name = "as on the order"
@@ -93,21 +96,40 @@ backing = false                    # true: a second, black cloth hangs behind th
         fade_in = sweep.fade_in_s,
         fade_out = sweep.fade_out_s,
         level = sweep.level_dbfs,
+        without_from = like.map_or_else(String::new, |like| {
+            let folder = like.folder.to_string_lossy().replace('\\', "/");
+            format!("without_from = {}    # its takes without a screen are used\n", quoted(&folder))
+        }),
+        mic_channel = like.map_or(1, |like| like.channels.0),
+        reference = match like.and_then(|like| like.channels.1) {
+            Some(channel) => format!("loopback_channel = {channel}"),
+            None => "# loopback_channel = 2".into(),
+        },
+        calibration = match like.and_then(|l| l.calibration.as_ref()?.0.file_name()?.to_str()) {
+            Some(name) => format!("calibration_file = {}", quoted(name)),
+            None => "# calibration_file = \"mic.csv\"".into(),
+        },
     );
     text.push_str(
         "\n# Seats. Recordings are found by their names in takes/: SEAT_CONDITION_NUMBER.wav,\n\
          # condition without, with or corrected; SEAT_CONDITION_control_NUMBER.wav for a second\n\
-         # loudspeaker that is not behind the screen.\n\
-         # position_m: metres ahead of the loudspeaker, to the right seen from it, above the floor.\n\
+         # loudspeaker that is not behind the screen; SEAT_CONDITION_quiet_NUMBER.wav for the sweep\n\
+         # played 10 dB lower at the place of the take with the same number.\n\
+         # position_m: metres ahead of the loudspeaker, to the right as the audience sees it, above the floor.\n\
          # weight: importance for the equaliser setting, 1 unless said.\n",
     );
-    for seat in plan.seats {
+    for (i, seat) in plan.seats.iter().enumerate() {
+        let known = like.and_then(|like| like.seats.get(i));
+        let name = match known.and_then(|seat| seat.name.as_ref()) {
+            Some(name) => format!("name = {}", quoted(name)),
+            None => "# name = \"for the papers\"".into(),
+        };
+        let position = match known.and_then(|seat| seat.position_m) {
+            Some(position) => format!("position_m = {position:?}"),
+            None => "# position_m = [3.0, 0.0, 1.1]".into(),
+        };
         // Writing to a String cannot fail.
-        let _ = write!(
-            text,
-            "\n[[seat]]\nid = {}\n# name = \"for the papers\"\n# position_m = [3.0, 0.0, 1.1]\n",
-            quoted(seat)
-        );
+        let _ = write!(text, "\n[[seat]]\nid = {}\n{name}\n{position}\n", quoted(seat));
     }
     text.push_str(
         r#"

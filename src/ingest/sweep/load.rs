@@ -5,6 +5,7 @@ use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{SweepInfo, SweepKind};
 use crate::ingest::session::SweepSignal;
 use crate::ingest::wav::read_wav;
+use crate::warning::{Topic, Warning};
 use realfft::RealFftPlanner;
 use std::ops::Range;
 use std::path::Path;
@@ -26,6 +27,8 @@ const ENERGY_END_OCT: [f64; 2] = [1.0 / 3.0, 1.0 / 6.0];
 const HOLE_OCT: f64 = 1.0 / 3.0;
 /// Stated and found duration may differ by this share.
 const DURATION_SHARE: f64 = 0.03;
+/// Farther off the file is another one; up to here its own duration is taken, with a warning.
+const OTHER_SWEEP_SHARE: f64 = 0.25;
 /// A line through ln(frequency) fits a sweep to about 0.001, a linear sweep to 0.3.
 const MAX_RESIDUAL: f64 = 0.05;
 /// Least rise of ln(frequency) over the signal; the smallest band, one octave, has 0.69.
@@ -40,7 +43,11 @@ const MIN_RISE: f64 = 0.5;
 /// [`IngestError::Wav`] where the file cannot be read, [`IngestError::Sweep`] where
 /// the signal is silent, shorter than 0.2 s or longer than 60 s, does not cover its
 /// stated band, or is no exponential sweep of the stated duration.
-pub fn load_sweep(path: &Path, info: &SweepInfo) -> Result<SweepSignal, IngestError> {
+pub fn load_sweep(
+    path: &Path,
+    info: &SweepInfo,
+) -> Result<(SweepSignal, Option<Warning>), IngestError> {
+    let mut doubt = None;
     let refuse = |problem: String, advice: &str| IngestError::Sweep {
         path: path.to_path_buf(),
         problem,
@@ -98,7 +105,7 @@ pub fn load_sweep(path: &Path, info: &SweepInfo) -> Result<SweepSignal, IngestEr
             let octaves_e = (info.stop_hz / info.start_hz).ln();
             let found_s = line.rate_constant_s * octaves_e;
             if let Some(stated_s) = info.duration_s
-                && (found_s / stated_s - 1.0).abs() > DURATION_SHARE
+                && (found_s / stated_s - 1.0).abs() > OTHER_SWEEP_SHARE
             {
                 return Err(refuse(
                     format!(
@@ -108,18 +115,37 @@ pub fn load_sweep(path: &Path, info: &SweepInfo) -> Result<SweepSignal, IngestEr
                     "correct sweep.duration_s or name the right file",
                 ));
             }
-            let l_s = info.duration_s.map_or(line.rate_constant_s, |t_s| t_s / octaves_e);
-            Some(l_s)
+            let near = |t_s: &f64| (found_s / t_s - 1.0).abs() <= DURATION_SHARE;
+            doubt =
+                info.duration_s.filter(|t_s| !near(t_s)).map(|t_s| other_duration(t_s, found_s));
+            let stated = info.duration_s.filter(near);
+            Some(stated.map_or(line.rate_constant_s, |t_s| t_s / octaves_e))
         }
     };
     check_energy(path, info, &samples[active.clone()], rate_hz)?;
-    Ok(SweepSignal {
+    let sweep = SweepSignal {
         rate_hz: wav.info.rate_hz,
         band_hz: [info.start_hz, info.stop_hz],
         rate_constant_s,
         active,
         samples,
-    })
+    };
+    Ok((sweep, doubt))
+}
+
+fn other_duration(stated_s: f64, found_s: f64) -> Warning {
+    Warning {
+        topic: Topic::WrongSignal,
+        seat: None,
+        take: None,
+        message: format!(
+            "sweep.duration_s is {stated_s} s, the sweep in the file takes {found_s:.2} s: the file \
+             is believed."
+        ),
+        advice: format!(
+            "Write duration_s = {found_s:.2} under [sweep], or name the file that was played."
+        ),
+    }
 }
 
 fn band_refusal(path: &Path, info: &SweepInfo, found_hz: [f64; 2]) -> IngestError {
@@ -251,7 +277,7 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("sweep.wav");
         write_wav_24(&path, rate_hz, samples).unwrap();
-        load_sweep(&path, info).map_err(|e| e.to_string())
+        load_sweep(&path, info).map(|(sweep, _)| sweep).map_err(|e| e.to_string())
     }
 
     fn swept(start_hz: f64, stop_hz: f64, duration_s: f64) -> SweepParams {

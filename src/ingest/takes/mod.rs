@@ -1,12 +1,14 @@
 //! Finding the recordings: listed in the manifest, or by their names in `takes/`.
 
+mod borrow;
 mod discover;
 mod name;
 pub(crate) mod paths;
 
+pub(crate) use borrow::borrow_without;
 pub use discover::{FoundTakes, discover};
 pub(crate) use name::condition_word;
-pub use name::{TakeName, default_name, parse_name};
+pub use name::{QUIET_BY_DB, TakeName, default_name, parse_name, quiet_name};
 
 /// Folder of the recordings in a session folder.
 pub const TAKES_FOLDER: &str = "takes";

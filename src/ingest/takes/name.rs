@@ -1,6 +1,11 @@
-//! Default names of recordings: `SEAT_CONDITION_N.wav`, `SEAT_CONDITION_control_N.wav`.
+//! Default names of recordings: `SEAT_CONDITION_N.wav`, `SEAT_CONDITION_control_N.wav`,
+//! `SEAT_CONDITION_quiet_N.wav`.
 
 use crate::ingest::manifest::{Condition, SoundSource};
+use unicode_normalization::UnicodeNormalization;
+
+/// How much lower than usual the sweep of a quiet take is played, dB.
+pub const QUIET_BY_DB: f64 = 10.0;
 
 /// What a default name says.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -11,6 +16,8 @@ pub struct TakeName {
     pub condition: Condition,
     /// Loudspeaker.
     pub source: SoundSource,
+    /// Whether the sweep was played 10 dB lower.
+    pub quiet: bool,
     /// Running number, which is the microphone placement.
     pub number: u32,
 }
@@ -30,6 +37,11 @@ pub fn default_name(seat: &str, condition: Condition, source: SoundSource, numbe
     format!("{seat}_{}{control}_{number}.wav", condition_word(condition))
 }
 
+/// The default file name of a quiet take, without folder.
+pub fn quiet_name(seat: &str, condition: Condition, number: u32) -> String {
+    format!("{seat}_{}_quiet_{number}.wav", condition_word(condition))
+}
+
 /// Reads a default name without its extension. Parsed from its end, so seat ids may
 /// hold underscores and even the words of conditions; those words may be written in
 /// any case.
@@ -44,11 +56,14 @@ pub fn parse_name(stem: &str) -> Result<TakeName, String> {
             plain.then(|| digits.parse().ok().map(|n| (rest, n))).flatten()
         })
         .ok_or("the name does not end in _ and a number")?;
-    let (rest, source) = match rest.rsplit_once('_') {
+    let (rest, source, quiet) = match rest.rsplit_once('_') {
         Some((front, last)) if last.eq_ignore_ascii_case("control") => {
-            (front, SoundSource::Control)
+            (front, SoundSource::Control, false)
         }
-        _ => (rest, SoundSource::Centre),
+        Some((front, last)) if last.eq_ignore_ascii_case("quiet") => {
+            (front, SoundSource::Centre, true)
+        }
+        _ => (rest, SoundSource::Centre, false),
     };
     let words = [Condition::Without, Condition::With, Condition::Corrected];
     let (seat, condition) = rest
@@ -62,7 +77,8 @@ pub fn parse_name(stem: &str) -> Result<TakeName, String> {
     if seat.is_empty() {
         return Err("the name does not begin with a seat".into());
     }
-    Ok(TakeName { seat: seat.into(), condition, source, number })
+    // Some systems take accents apart in the names of files.
+    Ok(TakeName { seat: seat.nfc().collect(), condition, source, quiet, number })
 }
 
 #[cfg(test)]
@@ -75,12 +91,17 @@ mod tests {
             for condition in [Condition::Without, Condition::With, Condition::Corrected] {
                 for source in [SoundSource::Centre, SoundSource::Control] {
                     let name = default_name(seat, condition, source, 12);
-                    let want = TakeName { seat: seat.into(), condition, source, number: 12 };
+                    let (seat, quiet) = (seat.into(), false);
+                    let want = TakeName { seat, condition, source, quiet, number: 12 };
                     assert_eq!(parse_name(name.strip_suffix(".wav").unwrap()), Ok(want), "{name}");
                 }
             }
         }
         assert_eq!(parse_name("R1C_WITHOUT_02").unwrap().number, 2);
+        let quiet = quiet_name("R1C", Condition::With, 3);
+        let read = parse_name(quiet.strip_suffix(".wav").unwrap()).unwrap();
+        assert!(read.quiet && read.condition == Condition::With && read.number == 3);
+        assert_eq!(parse_name("Su\u{308}d_with_1").unwrap().seat, "S\u{fc}d");
         assert_eq!(parse_name("R1C_With_Control_1").unwrap().source, SoundSource::Control);
     }
 

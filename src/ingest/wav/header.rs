@@ -59,6 +59,9 @@ pub struct WavInfo {
     pub n_frames: u64,
     /// How samples are stored.
     pub encoding: Encoding,
+    /// Whether the header says how much sound there is; a recorder that was cut off leaves it open,
+    /// and everything up to the end of the file is sound.
+    pub closed: bool,
     /// Bits that carry signal in an integer format (20 in a 24-bit container),
     /// `None` for floats.
     pub integer_bits: Option<u16>,
@@ -115,6 +118,7 @@ pub(crate) fn read_long_layout<R: Read + Seek>(
     let mut fmt: Option<(u64, Vec<u8>)> = None;
     let mut data: Option<(u64, u64)> = None;
     let mut ds64_data_bytes: Option<u64> = None;
+    let mut is_last = false;
     let mut at = 12u64;
     let mut n_chunks = 0usize;
     while at + 8 <= n_bytes {
@@ -169,6 +173,12 @@ pub(crate) fn read_long_layout<R: Read + Seek>(
                     })?;
                 }
                 data = Some((body, size));
+                // Sound may look like chunks.
+                let is_open = size == 0 || (size == u64::from(u32::MAX) && !is_64);
+                is_last = is_open && !more_chunks(reader, body, n_bytes)?;
+                if is_last {
+                    break;
+                }
             }
             _ => {}
         }
@@ -181,22 +191,20 @@ pub(crate) fn read_long_layout<R: Read + Seek>(
         return Err(broken(at, "there is no `data` chunk".into()));
     };
     let present = n_bytes - data_offset;
-    if declared > present {
+    if declared > present && !is_last {
         return Err(WavFault::Truncated { declared_bytes: declared, present_bytes: present });
     }
     let Some((fmt_at, fmt)) = fmt else {
         return Err(broken(at, "there is no `fmt ` chunk".into()));
     };
     let format = settle_format(fmt_at, &fmt)?;
-    if declared == 0 {
-        let what = if present > 0 && at < n_bytes {
-            "its header declares 0 bytes of sound though more follow, as when a recorder was not stopped"
-        } else {
-            "its header declares 0 bytes of sound"
-        };
-        return Err(WavFault::Empty { what });
-    }
     let per_frame = format.bytes_per_frame as u64;
+    let closed = !(is_last && present >= per_frame);
+    // The last frame may be cut.
+    let declared = if closed { declared } else { present - present % per_frame };
+    if declared == 0 {
+        return Err(WavFault::Empty { what: "its header declares 0 bytes of sound" });
+    }
     if declared % per_frame != 0 {
         return Err(broken(
             data_offset - 8,
@@ -209,12 +217,33 @@ pub(crate) fn read_long_layout<R: Read + Seek>(
             rate_hz: format.rate_hz,
             n_channels: format.n_channels,
             n_frames,
+            closed,
             encoding: format.encoding,
             integer_bits: format.integer_bits,
         },
         data_offset,
         bytes_per_frame: format.bytes_per_frame,
     })
+}
+
+/// Whether a walk of whole chunks leads from `at` to the end of the file.
+fn more_chunks<R: Read + Seek>(
+    reader: &mut R,
+    mut at: u64,
+    n_bytes: u64,
+) -> Result<bool, WavFault> {
+    for _ in 0..MAX_CHUNKS {
+        if at + 8 > n_bytes {
+            return Ok(at + 1 >= n_bytes);
+        }
+        let head: [u8; 8] = read_at(reader, at)?;
+        if !head[..4].iter().all(|b| (0x20..0x7f).contains(b)) {
+            return Ok(false);
+        }
+        let size = u64::from(u32::from_le_bytes([head[4], head[5], head[6], head[7]]));
+        at = at + 8 + size + size % 2;
+    }
+    Ok(false)
 }
 
 /// Checks the first twelve bytes; true for the 64-bit forms.

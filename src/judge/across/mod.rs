@@ -43,7 +43,7 @@ impl<'a> Entry<'a> {
         self.facts.filter(|_| self.usable)
     }
 
-    fn name(&self) -> String {
+    pub(super) fn name(&self) -> String {
         self.take.file.display().to_string()
     }
 }

@@ -30,6 +30,7 @@ impl Room {
                         treble_cut(&mut sweep);
                     }
                     takes.push(Take {
+                        quiet: false,
                         seat,
                         condition,
                         spot,
@@ -53,14 +54,7 @@ impl Room {
         let facts: Vec<TakeFacts> = self
             .recordings
             .iter()
-            .map(|mic| {
-                analyser.facts(&Recording {
-                    rate_hz: 48_000,
-                    mic: mic.clone(),
-                    loopback: None,
-                    integer_bits: Some(24),
-                })
-            })
+            .map(|mic| analyser.facts(&Recording::of_microphone(48_000, mic.clone(), Some(24))))
             .collect();
         let entries: Vec<Entry> = self
             .takes

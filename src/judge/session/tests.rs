@@ -1,8 +1,8 @@
 //! Simulated sessions, short ones, with one thing wrong.
 
 use super::*;
-use crate::judge::{missing_takes, next_take};
 use crate::analysis::rough_level::rough_level_warnings;
+use crate::judge::{missing_takes, next_take};
 use crate::simulate::memory::InMemory;
 use crate::simulate::scenario::{Fault, TakeKey};
 use crate::simulate::{Kind, Scenario, simulate};
@@ -174,8 +174,12 @@ fn a_gain_step_of_a_condition_is_a_level_warning() {
 fn files_that_cannot_be_read_are_findings() {
     let (memory, facts) = clean();
     let analyser = TakeAnalyser::new(&memory.session.sweep);
-    let silent =
-        || IngestError::Silent { seat: "A".into(), path: "takes/x.wav".into(), channel: 1 };
+    let silent = || IngestError::Silent {
+        seat: "A".into(),
+        path: "takes/x.wav".into(),
+        channel: 1,
+        other: None,
+    };
     let reads: Vec<TakeRead> = facts
         .iter()
         .enumerate()

@@ -6,7 +6,7 @@ use super::*;
 use crate::ingest::session::Recording;
 
 fn judged(scene: &Scene, mic: Vec<f64>) -> Vec<Finding> {
-    let take = Recording { rate_hz: scene.rate_hz, mic, loopback: None, integer_bits: Some(24) };
+    let take = Recording::of_microphone(scene.rate_hz, mic, Some(24));
     judge_take(&TakeAnalyser::new(&scene.sweep()).facts(&take), scene.rate_hz)
 }
 

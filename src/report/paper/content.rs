@@ -8,11 +8,13 @@ use super::method::{method, not_measured};
 use super::seats::seats;
 use super::setting::{cost, equaliser};
 use super::{Block, Detail, Logo, Paper, PaperFigure, Table};
+use crate::ingest::error::shown;
 use crate::ingest::manifest::{Construction, DisplayUnits, SoundSource};
 use crate::ingest::session::Session;
 use crate::report::findings::further_warnings;
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
+use crate::report::takes::{all_used, takes_sentences};
 use crate::report::words::{list_words, loss_finding, seats_words, signed, spread_finding};
 
 /// Heading of the last part.
@@ -189,6 +191,10 @@ fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {
     }
     let n_takes = session.takes.iter().filter(|t| t.source == SoundSource::Centre).count();
     let n_control = session.takes.len() - n_takes;
+    let lent = session.without_from.as_ref().map(|other| {
+        let date = other.date.as_ref().map(|d| format!(", {d}")).unwrap_or_default();
+        format!("those of {} ({}{date})", shown(&other.folder), other.title)
+    });
     let takes = match (n_takes, n_control) {
         (0, _) => None,
         (n, 0) => Some(format!("{n}")),
@@ -202,7 +208,8 @@ fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {
         ("Recorded on", result.date.clone()),
         ("Paper dated", handover.date.as_ref().map(ToString::to_string)),
         ("Screen", Some(words.join(", ")).filter(|w| !w.is_empty())),
-        ("Recordings", takes),
+        ("Takes", takes),
+        ("Takes without the screen", lent),
     ];
     let facts: Vec<(String, String)> =
         facts.into_iter().filter_map(|(name, value)| Some((name.to_owned(), value?))).collect();
@@ -218,6 +225,9 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
         let verdict = c.reason.split([':', ';']).next()?.split(". ").next()?;
         Some(format!("{}.", verdict.trim_end_matches('.')))
     }));
+    if !all_used(result) {
+        points.extend(takes_sentences(result));
+    }
     points.extend(result.verification.iter().map(|v| v.sentence.clone()));
     points.extend(result.rattle.iter().map(|range| {
         format!(
@@ -246,7 +256,8 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
 
 /// Sentences without the proviso at their ends that several of them share, and the proviso.
 fn told_once<'a>(sentences: &[&'a str]) -> (Vec<&'a str>, Option<&'a str>) {
-    let proviso = |s: &'a str| s.find(" This holds if ").map(|at| s.split_at(at));
+    let openings = [" No control takes were made", " The installer attests"];
+    let proviso = |s: &'a str| openings.iter().find_map(|o| s.find(o)).map(|at| s.split_at(at));
     let found: Vec<&str> = sentences.iter().filter_map(|s| proviso(s)).map(|p| p.1).collect();
     match found.first() {
         Some(first) if found.len() > 1 && found.iter().all(|f| f == first) => {

@@ -5,8 +5,10 @@ use super::content::{Writer, figure, with_u};
 use crate::analysis::claims::{ClaimVerdict, DECISION_RULE};
 use crate::ingest::manifest::{PerCondition, SweepKind};
 use crate::ingest::session::Session;
+use crate::judge::Linearity;
 use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::SessionResult;
+use crate::report::takes::takes_sentences;
 use crate::report::words::{frequency_words, list_words, signed};
 
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
@@ -23,6 +25,14 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
     if let Some(level) = &result.level {
         writer.say(&level.statement);
     }
+    if session.manifest.session.gain_untouched {
+        let who = session.manifest.handover.installer.as_deref().unwrap_or("The installer");
+        writer.say(&format!(
+            "{who} attests that no gain and no volume was touched between the conditions."
+        ));
+    }
+    writer.say(&result.linearity.in_words());
+    writer.list(takes_sentences(result));
     if let Some(sheet) = &result.sheet {
         writer.section("What kind of sheet this is");
         let stated = sheet.stated.iter().flat_map(|s| &s.statement);
@@ -247,6 +257,13 @@ pub(super) fn not_measured(result: &SessionResult, session: &Session, writer: &m
         points.push(
             "The level between the conditions by a control loudspeaker: a changed level control \
              and an even loss look the same"
+                .into(),
+        );
+    }
+    if !matches!(result.linearity, Linearity::Shown { .. }) {
+        points.push(
+            "Whether the recording chain is linear, by a quiet take: an automatic gain or a limiter \
+             would falsify every loss"
                 .into(),
         );
     }

@@ -91,10 +91,10 @@ fn as_recorded(verification: &Verification, advice: Option<&str>, writer: &mut W
 
 fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
     let dash = || "\u{2013}".to_owned();
-    if correction.sections.is_empty() && correction.trim_setting_db == 0.0 {
+    if correction.sections.is_empty() && correction.trim_db == 0.0 {
         return Vec::new();
     }
-    let gain = signed(correction.trim_setting_db, 1);
+    let gain = signed(correction.trim_db, 1);
     let trim = vec!["Level (trim)".to_owned(), "all".to_owned(), gain, dash(), dash(), dash()];
     let filters = correction.sections.iter().enumerate().map(|(i, section)| {
         let kind = match section.setting.kind {

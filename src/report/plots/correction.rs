@@ -40,7 +40,7 @@ pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
         caption: format!(
             "The level is made up separately ({} dB). Loss: up = taken away; filters: up = \
              boost. Shaded: 95 % uncertainty.",
-            signed(correction.trim_setting_db, 1)
+            signed(correction.trim_db, 1)
         ),
         x: Axis::frequency(low * 0.84, (high * 1.12).max(20_000.0)),
         y: YAxis {

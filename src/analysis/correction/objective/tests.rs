@@ -13,7 +13,7 @@ fn target() -> Target {
             Row { band, target_db, cap, weight: 2.0 + f64::from(k % 3), variance: Some(0.01) }
         })
         .collect();
-    Target { trim_db: 0.0, trim_u95_db: 0.1, rows, mean_db: vec![] }
+    Target { level_db: 0.0, trim_db: 0.0, trim_u95_db: 0.1, rows, mean_db: vec![] }
 }
 
 fn ranges() -> Ranges {

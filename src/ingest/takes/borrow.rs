@@ -1,0 +1,139 @@
+//! Takes without a screen that another session lends: several cloths in one evening.
+
+use super::paths::resolve;
+use crate::ingest::error::{IngestError, shown};
+use crate::ingest::manifest::check::sibling_name;
+use crate::ingest::manifest::{Condition, ManifestText};
+use crate::ingest::session::{Borrowed, Session, Take};
+use crate::warning::{Topic, Warning};
+use std::path::{Path, PathBuf};
+
+/// Positions that are the same place, m.
+const SAME_PLACE_M: f64 = 0.01;
+
+/// Takes the takes without a screen of the session in `other`, a path of the form `../NAME`, into
+/// `session`. Takes without a screen of its own are left out and named.
+///
+/// # Errors
+/// [`IngestError`] where there is no session in that folder, where the folder is a link that leads
+/// elsewhere, or where sweep, seats, positions or channels differ.
+pub(crate) fn borrow_without(
+    session: &mut Session,
+    other: &Path,
+    text: &ManifestText,
+) -> Result<(), IngestError> {
+    let root = session.root.clone();
+    let refuse = |problem: String, advice: &'static str| IngestError::Borrow {
+        path: root.clone(),
+        other: other.to_path_buf(),
+        problem,
+        advice,
+    };
+    let name = sibling_name(other).ok_or_else(|| {
+        text.refuse("session.without_from", "this names no folder beside this session", "")
+    })?;
+    let read = |source| IngestError::Read { path: root.clone(), source };
+    let real = root.canonicalize().map_err(read)?;
+    let parent = real.parent().ok_or_else(|| {
+        refuse("this session lies in no folder".into(), "put both sessions into one folder")
+    })?;
+    // Links out of the parent folder are refused.
+    let folder = resolve(parent, &parent.join(name), "correct session.without_from")?;
+    if folder == real || folder.parent() != Some(parent) {
+        return Err(refuse(
+            "that is not another folder beside this session".into(),
+            "name the folder of a session that lies beside this one",
+        ));
+    }
+    let lender = Session::open(&folder)?;
+    compare(session, &lender, &refuse)?;
+    let seats: Vec<&str> = session.manifest.seat.iter().map(|s| s.id.as_str()).collect();
+    let lent: Vec<Take> = lender
+        .takes
+        .iter()
+        .filter(|take| take.condition == Condition::Without)
+        .filter_map(|take| {
+            let seat = seats.iter().position(|id| *id == lender.seat_id(take))?;
+            Some(Take { seat, file: other.join(&take.file), ..take.clone() })
+        })
+        .collect();
+    let own = |take: &Take| take.condition == Condition::Without;
+    let dropped = session.takes.iter().filter(|take| own(take)).map(|take| Warning {
+        topic: Topic::FileName,
+        seat: Some(session.seat_id(take).to_owned()),
+        take: Some(shown(&take.file)),
+        message: format!(
+            "This is left out: the takes without a screen are those of {}.",
+            shown(other)
+        ),
+        advice: "Move it out of takes/, or take session.without_from out of session.toml.".into(),
+    });
+    let dropped: Vec<Warning> = dropped.collect();
+    session.warnings.extend(dropped);
+    session.warnings.extend(lender.warnings.iter().filter_map(|w| elsewhere(w, other)));
+    session.takes.retain(|take| !own(take));
+    session.takes.extend(lent);
+    session.takes.sort_by(|a, b| {
+        let key = |t: &Take| (t.seat, t.condition, t.source, t.quiet, t.spot);
+        key(a).cmp(&key(b)).then_with(|| a.file.cmp(&b.file))
+    });
+    session.without_from = Some(Borrowed {
+        folder: other.to_path_buf(),
+        title: lender.manifest.session.title.clone(),
+        date: lender.manifest.session.date.map(|date| date.to_string()),
+    });
+    Ok(())
+}
+
+/// What the other session says of one of its files, with its folder.
+fn elsewhere(warning: &Warning, other: &Path) -> Option<Warning> {
+    let file = warning.take.as_ref()?;
+    Some(Warning { take: Some(shown(&other.join(PathBuf::from(file)))), ..warning.clone() })
+}
+
+/// Whether takes of the two sessions can stand against each other.
+fn compare(
+    session: &Session,
+    lender: &Session,
+    refuse: &dyn Fn(String, &'static str) -> IngestError,
+) -> Result<(), IngestError> {
+    if let Some(third) = &lender.without_from {
+        return Err(refuse(
+            format!("its own are those of {}", shown(&third.folder)),
+            "name that session in session.without_from",
+        ));
+    }
+    let (ours, theirs) = (&session.sweep, &lender.sweep);
+    if ours.rate_hz != theirs.rate_hz || ours.samples != theirs.samples {
+        return Err(refuse(
+            "its sweep is another one".into(),
+            "both sessions need the same sweep: copy the file that was really played",
+        ));
+    }
+    let (ours, theirs) = (&session.manifest.recording, &lender.manifest.recording);
+    if (ours.mic_channel, ours.loopback_channel) != (theirs.mic_channel, theirs.loopback_channel) {
+        return Err(refuse(
+            "the channels under [recording] differ".into(),
+            "write the same channels in both sessions, or export the takes alike",
+        ));
+    }
+    for seat in &session.manifest.seat {
+        let Some(same) = lender.manifest.seat.iter().find(|s| s.id == seat.id) else {
+            let theirs: Vec<&str> = lender.manifest.seat.iter().map(|s| s.id.as_str()).collect();
+            return Err(refuse(
+                format!("it has no seat {}; its seats are {}", seat.id, theirs.join(", ")),
+                "give the seats the same names in both sessions",
+            ));
+        };
+        let (Some(here), Some(there)) = (seat.position_m, same.position_m) else { continue };
+        let far = here.iter().zip(there).any(|(a, b)| (a - b).abs() > SAME_PLACE_M);
+        if far {
+            return Err(refuse(
+                format!("seat {} stands elsewhere there, by position_m", seat.id),
+                "correct position_m in one of the sessions; a seat that was moved cannot be \
+                 compared",
+            ));
+        }
+    }
+    Ok(())
+}
