@@ -26,7 +26,7 @@ use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
 use crate::ingest::takes::{TAKES_FOLDER, default_name};
 use crate::judge::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
-use crate::judge::{Judged, TakeAnalyser, TakeState, hear, judge_session, seats_in_use};
+use crate::judge::{Judged, Reason, TakeAnalyser, TakeState, hear, judge_session, seats_in_use};
 use crate::report::budget::budget_terms;
 use crate::report::result::{
     DistortionResult, Levels, PictureResult, RattleProfile, RattleRange, SessionResult,
@@ -62,9 +62,9 @@ pub enum ChainError {
     /// The limits of the equaliser in the manifest make no sense.
     #[error(transparent)]
     Correction(#[from] CorrectionError),
-    /// The file of the light readings cannot be used.
+    /// Nothing was recorded yet, or the file of the light readings cannot be used.
     #[error(transparent)]
-    ReadingsFile(#[from] IngestError),
+    Ingest(#[from] IngestError),
     /// The light readings cannot be used.
     #[error(transparent)]
     Readings(#[from] ReadingsError),
@@ -236,7 +236,8 @@ fn nothing_used(session: &Session, judged: &Judged) -> ChainError {
     }
     let mut reasons: Vec<String> = Vec::new();
     for outcome in judged.outcomes(session).iter().filter(|o| o.state == TakeState::LeftOut) {
-        let Some(reason) = outcome.reason.as_ref().filter(|r| r.topic != Topic::Missing) else {
+        let of_another = |r: &&Reason| r.topic == Topic::Missing && outcome.condition.is_some();
+        let Some(reason) = outcome.reason.as_ref().filter(|r| !of_another(r)) else {
             continue;
         };
         let of_take = |said: &String| said.ends_with(&reason.message);

@@ -14,6 +14,7 @@ use super::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
 use crate::ingest::session::Session;
+use crate::ingest::takes::default_name;
 use crate::transfer::drift::TakeDrift;
 use crate::warning::{Topic, Warning};
 use serde::Serialize;
@@ -141,7 +142,10 @@ impl Judged {
                     let why = take.reason.as_ref().map_or("", |reason| &reason.message);
                     format!("Seat {id} is left out. {}: {why}", take.file)
                 }
-                None => format!("Seat {id} is left out: it has no take."),
+                None => {
+                    let first = default_name(id, Condition::Without, SoundSource::Centre, 1);
+                    format!("Seat {id} is left out: it has no take; the first is {first}.")
+                }
             };
             Warning {
                 topic: Topic::Missing,

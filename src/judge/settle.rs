@@ -69,7 +69,7 @@ fn leave_out_singles(
             if source == SoundSource::Control { " of the control loudspeaker" } else { "" };
         take.reason = Some(Reason {
             topic: Topic::Missing,
-            message: format!("Seat {} has no usable take {absent}{speaker}.", take.seat),
+            message: format!("Seat {} has no usable take {absent}{speaker} ({name}).", take.seat),
             advice: format!("Make that take (takes/{name}), and this one counts again."),
         });
     }

@@ -229,7 +229,7 @@ fn clipping(facts: &TakeFacts) -> Option<Finding> {
     let less_db = (clipping.missing_db + HEADROOM_DB).ceil();
     let (what, advice) = if clipping.full_scale {
         (
-            "reaches the converter's limit".to_string(),
+            "is clipped: it reaches the converter's limit".to_string(),
             format!(
                 "Turn the recording gain down by {less_db:.0} dB. Then all takes of both \
                  conditions must be made with that gain."
@@ -237,7 +237,7 @@ fn clipping(facts: &TakeFacts) -> Option<Finding> {
         )
     } else {
         (
-            format!("has flat tops at {:.1} dB re full scale", clipping.level_dbfs),
+            format!("is clipped: it has flat tops at {:.1} dB re full scale", clipping.level_dbfs),
             format!(
                 "Something in front of the recorder limits: microphone, preamplifier, or the \
                  amplifier of the loudspeaker. Play {less_db:.0} dB softer and record again, in \

@@ -59,7 +59,8 @@ pub fn print_at(response: &[f64], onset: usize, rate_hz: f64) -> Option<Print> {
     })
 }
 
-/// How alike two responses are: 1 for equal ones, about 0 for those that share nothing.
+/// How alike two responses are: 1 for equal ones, whatever their polarity, about 0 for those that
+/// share nothing.
 pub fn likeness(a: &Print, b: &Print) -> f64 {
     let products: Vec<Complex<f64>> =
         a.bins.iter().zip(&b.bins).map(|(a, b)| a * b.conj()).collect();
@@ -73,7 +74,7 @@ pub fn likeness(a: &Print, b: &Print) -> f64 {
                 sum += (product * phase).re;
                 phase *= turn;
             }
-            sum
+            sum.abs()
         })
         .fold(f64::NEG_INFINITY, f64::max)
 }

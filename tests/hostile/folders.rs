@@ -47,7 +47,7 @@ pub fn cases() -> Vec<Case> {
         case(
             "a seat without takes",
             Warned,
-            &["R1_L", "without the screen", "R1_L_without_1.wav"],
+            &["R1_L", "no take", "R1_L_without_1.wav"],
             |d| {
                 fs::remove_file(d.join("takes/R1_L_with_1.wav")).unwrap();
                 fs::remove_file(d.join("takes/R1_L_without_1.wav")).unwrap();
@@ -60,12 +60,12 @@ pub fn cases() -> Vec<Case> {
         case(
             "a name of no seat",
             Warned,
-            &["R1X_with_1.wav", "no seat is called `R1X`", "did you mean R1C"],
+            &["R1X_with_1.wav", "no seat is called `R1X`", "Did you mean R1C"],
             |d| {
                 fs::copy(d.join("takes/R1C_with_1.wav"), d.join("takes/R1X_with_1.wav")).unwrap();
             },
         ),
-        case("a name without condition", Warned, &["R1C_2.wav", "_without_", "rename"], |d| {
+        case("a name without condition", Warned, &["R1C_2.wav", "_without_", "Rename"], |d| {
             fs::copy(d.join("takes/R1C_with_1.wav"), d.join("takes/R1C_2.wav")).unwrap();
         }),
         case(
@@ -164,7 +164,7 @@ pub fn cases() -> Vec<Case> {
         case("recordings in a folder of another case", Refused, &["no take"], |d| {
             fs::rename(d.join("takes"), d.join("TAKES")).unwrap();
         }),
-        case("the same recording twice", Warned, &["R1_L_with_1.wav", "same"], |d| {
+        case("the same recording twice", Refused, &["R1_L_with_1.wav", "same"], |d| {
             fs::copy(d.join("takes/R1C_with_1.wav"), d.join("takes/R1_L_with_1.wav")).unwrap();
         }),
         case("without and with are one recording", Warned, &["R1C_with_1.wav", "same"], |d| {

@@ -1,7 +1,7 @@
 //! Links, pipes, sockets and devices where files belong.
 
 use super::room::MANIFEST;
-use super::run::Class::{Accepted, Refused, Unwritten};
+use super::run::Class::{Accepted, Refused, Unwritten, Warned};
 use super::run::{Case, case};
 use std::fs;
 use std::os::unix::fs::symlink;
@@ -22,7 +22,7 @@ pub fn cases() -> Vec<Case> {
     vec![
         case(
             "take is a link outside",
-            Refused,
+            Warned,
             &["R1C_with_1.wav", "leads out of the session folder", "/etc/"],
             |d| {
                 fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
@@ -37,23 +37,23 @@ pub fn cases() -> Vec<Case> {
             fs::remove_dir_all(d.join("takes")).unwrap();
             symlink("/etc", d.join("takes")).unwrap();
         }),
-        case("link to nowhere", Refused, &["R1C_with_1.wav", "no such file"], |d| {
+        case("link to nowhere", Warned, &["R1C_with_1.wav", "no such file"], |d| {
             fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
             symlink("nowhere", d.join("takes/R1C_with_1.wav")).unwrap();
         }),
-        case("link to itself", Refused, &["R1C_with_1.wav", "cannot be read"], |d| {
+        case("link to itself", Warned, &["R1C_with_1.wav", "cannot be read"], |d| {
             fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
             symlink("R1C_with_1.wav", d.join("takes/R1C_with_1.wav")).unwrap();
         }),
         case(
             "two names for one recording",
-            Refused,
-            &["R1C_with_1.wav", "R1C_with_2.wav", "same file"],
+            Warned,
+            &["R1C_with_1.wav", "R1C_with_2.wav", "same recording"],
             |d| {
                 symlink("R1C_with_1.wav", d.join("takes/R1C_with_2.wav")).unwrap();
             },
         ),
-        case("take is a pipe", Refused, &["R1C_with_1.wav", "pipe"], |d| {
+        case("take is a pipe", Warned, &["R1C_with_1.wav", "pipe"], |d| {
             fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
             fifo(&d.join("takes/R1C_with_1.wav"));
         }),
@@ -79,10 +79,10 @@ pub fn cases() -> Vec<Case> {
             fs::rename(d.join("takes/R1C_with_1.wav"), d.join("raw/a.wav")).unwrap();
             symlink("../raw/a.wav", d.join("takes/R1C_with_1.wav")).unwrap();
         }),
-        case("take is a link to a device", Refused, &["R1C_with_1.wav", "leads out"], |d| {
+        case("take is a link to a device", Warned, &["R1C_with_1.wav", "leads out"], |d| {
             link(d, "takes/R1C_with_1.wav", "/dev/zero");
         }),
-        case("take is a socket", Refused, &["R1C_with_1.wav", "socket"], |d| {
+        case("take is a socket", Warned, &["R1C_with_1.wav", "socket"], |d| {
             fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
             drop(std::os::unix::net::UnixListener::bind(d.join("takes/R1C_with_1.wav")).unwrap());
         }),
@@ -188,7 +188,7 @@ pub fn cases() -> Vec<Case> {
         case("a pipe among the recordings that is no take", Accepted, &[], |d| {
             fifo(&d.join("takes/notes"))
         }),
-        case("check with a pipe for a take", Refused, &["R1C_with_1.wav", "pipe"], |d| {
+        case("check with a pipe for a take", Warned, &["R1C_with_1.wav", "pipe"], |d| {
             fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
             fifo(&d.join("takes/R1C_with_1.wav"));
         })

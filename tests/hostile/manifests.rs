@@ -175,7 +175,7 @@ pub fn cases() -> Vec<Case> {
             "listed take that is not there",
             Refused,
             "[[take]]\nseat = \"R1C\"\ncondition = \"with\"\nfile = \"takes/no.wav\"",
-            &["takes/no.wav", "no such file"],
+            &["takes/no.wav", "its file is not there"],
         ),
         append(
             "one file for two takes",

@@ -1,7 +1,7 @@
 //! Names are data: they never become paths or markup, and never drive the terminal.
 
 use super::room::{MANIFEST, good};
-use super::run::Class::{Accepted, Refused, Usage};
+use super::run::Class::{Accepted, Refused, Usage, Warned};
 use super::run::{Case, append, case, inventory, manifest, scrimcheck};
 use std::fs;
 
@@ -117,7 +117,7 @@ pub fn cases() -> Vec<Case> {
             "[[claim]]\nquantity = \"maximum_loss\"\nband_hz = [500, 5000]\nlimit_db = 40\nsource = \"<svg onload=alert(1)>\"",
             &[],
         ),
-        case("recording called like markup", Refused, &["<b>_with_1.wav"], |d| {
+        case("recording called like markup", Warned, &["<b>_with_1.wav"], |d| {
             fs::write(d.join("takes/<b>_with_1.wav"), "x").unwrap();
         }),
         case("session folder called like an option", Usage, &["--help-me"], |_| {})

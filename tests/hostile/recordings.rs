@@ -154,35 +154,35 @@ fn longer(room: &Path, seconds: u32) {
 pub fn cases() -> Vec<Case> {
     let other = |params: SweepParams| move || generate(&params).unwrap();
     vec![
-        take("empty file", Refused, vec![], &["R1C_with_1.wav", "empty", "repeat"]),
+        take("empty file", Warned, vec![], &["R1C_with_1.wav", "empty", "repeat"]),
         take(
             "no WAV",
-            Refused,
+            Warned,
             b"not a recording at all".to_vec(),
             &["seat R1C", "R1C_with_1.wav", "not a WAV file"],
         ),
-        take("FLAC in disguise", Refused, b"fLaC\0\0\0\x22aaaaaaaaaaaa".to_vec(), &["FLAC"]),
-        take("header only", Refused, b"RIFF\x24\0\0\0WAVE".to_vec(), &["no `data` chunk"]),
-        edit("truncated", Refused, &["R1C_with_1.wav", "truncated", "bytes"], |b| {
+        take("FLAC in disguise", Warned, b"fLaC\0\0\0\x22aaaaaaaaaaaa".to_vec(), &["FLAC"]),
+        take("header only", Warned, b"RIFF\x24\0\0\0WAVE".to_vec(), &["no `data` chunk"]),
+        edit("truncated", Warned, &["R1C_with_1.wav", "truncated", "bytes"], |b| {
             b.truncate(b.len() / 2)
         }),
-        edit("truncated by one byte", Refused, &["truncated"], |b| {
+        edit("truncated by one byte", Warned, &["truncated"], |b| {
             b.pop();
         }),
-        edit("declares 4 GB", Refused, &["truncated", "4294967294"], |b| {
+        edit("declares 4 GB", Warned, &["truncated", "4294967294"], |b| {
             let at = b.windows(4).position(|w| w == b"data").unwrap() + 4;
             b[at..at + 4].copy_from_slice(&0xffff_fffeu32.to_le_bytes());
         }),
-        edit("declares no sound", Refused, &["0 bytes of sound"], |b| {
+        edit("declares no sound", Warned, &["0 bytes of sound"], |b| {
             let at = b.windows(4).position(|w| w == b"data").unwrap() + 4;
             b[at..at + 4].copy_from_slice(&[0; 4]);
         }),
-        edit("absurd rate", Refused, &["rate is 4294967295 Hz"], |b| {
+        edit("absurd rate", Warned, &["rate is 4294967295 Hz"], |b| {
             b[24..28].copy_from_slice(&[0xff; 4])
         }),
         take(
             "not a number",
-            Refused,
+            Warned,
             {
                 let mut x = vec![0.1; 40_000];
                 x[123] = f32::NAN;
@@ -192,7 +192,7 @@ pub fn cases() -> Vec<Case> {
         ),
         take(
             "infinite",
-            Refused,
+            Warned,
             {
                 let mut x = vec![0.1; 40_000];
                 x[39_999] = f32::INFINITY;
@@ -202,7 +202,7 @@ pub fn cases() -> Vec<Case> {
         ),
         take(
             "beyond all scale",
-            Refused,
+            Warned,
             {
                 let mut x = vec![0.1; 40_000];
                 x[5] = 1e30;
@@ -212,22 +212,22 @@ pub fn cases() -> Vec<Case> {
         ),
         samples(
             "silent",
-            Refused,
+            Warned,
             RATE_HZ,
             || vec![0.0; 40_000],
             &["seat R1C", "R1C_with_1.wav", "channel 1 is silent"],
         ),
-        samples("constant", Refused, RATE_HZ, || vec![0.25; 40_000], &["silent"]),
+        samples("constant", Warned, RATE_HZ, || vec![0.25; 40_000], &["silent"]),
         samples(
             "too short",
-            Refused,
+            Warned,
             RATE_HZ,
             || vec![0.1; 100],
             &["seat R1C", "lasts 0.00 s", "0.5"],
         ),
         samples(
             "another rate",
-            Refused,
+            Warned,
             44_100,
             other(SweepParams { rate_hz: 44_100, ..sweep_params() }),
             &["seat R1C", "44100 Hz", "48000 Hz"],
@@ -262,36 +262,36 @@ pub fn cases() -> Vec<Case> {
                     .unwrap();
             }
         }),
-        take("one byte", Refused, b"R".to_vec(), &["R1C_with_1.wav", "not a WAV file"]),
-        take("twelve bytes", Refused, b"RIFF\0\0\0\0WAVE".to_vec(), &["R1C_with_1.wav"]),
+        take("one byte", Warned, b"R".to_vec(), &["R1C_with_1.wav", "not a WAV file"]),
+        take("twelve bytes", Warned, b"RIFF\0\0\0\0WAVE".to_vec(), &["R1C_with_1.wav"]),
         take(
             "noise for a header",
-            Refused,
+            Warned,
             (0..5000u32).map(|i| (i.wrapping_mul(2_654_435_761) >> 24) as u8).collect(),
             &["not a WAV file"],
         ),
         take(
             "AIFF",
-            Refused,
+            Warned,
             b"FORM\0\0\0\x20AIFFCOMM\0\0\0\x12aaaaaaaaaaaaaaaaaaaa".to_vec(),
             &["AIFF"],
         ),
         take(
             "MP3",
-            Refused,
+            Warned,
             b"ID3\x04\0\0\0\0\0\0aaaaaaaaaaaaaaaaaaaaaaaaaa".to_vec(),
             &["R1C_with_1.wav", "not a WAV file"],
         ),
         take(
             "Ogg",
-            Refused,
+            Warned,
             b"OggS\0\x02aaaaaaaaaaaaaaaaaaaaaaaaaaaaa".to_vec(),
             &["R1C_with_1.wav", "not a WAV file"],
         ),
-        take("text", Refused, b"<html><body>404</body></html>".to_vec(), &["not a WAV file"]),
+        take("text", Warned, b"<html><body>404</body></html>".to_vec(), &["not a WAV file"]),
         take(
             "big end first",
-            Refused,
+            Warned,
             [&b"RIFX"[..], &wav(1, 1, 16, &pcm16(1))[4..]].concat(),
             &["R1C_with_1.wav"],
         ),
@@ -315,28 +315,28 @@ pub fn cases() -> Vec<Case> {
         ),
         take("float, 32 bit", Accepted, wav(3, 1, 32, &float32(1)), &[]),
         take("float, 64 bit", Accepted, wav(3, 1, 64, &float64(1)), &[]),
-        take("float, 16 bit", Refused, wav(3, 1, 16, &pcm16(1)), &["16"]),
+        take("float, 16 bit", Warned, wav(3, 1, 16, &pcm16(1)), &["16"]),
         take(
             "float, not a number at the end",
-            Refused,
+            Warned,
             wav(3, 1, 64, &[&float64(1)[..], &f64::NAN.to_le_bytes()].concat()),
             &["not a finite number"],
         ),
         take(
             "float, minus infinity",
-            Refused,
+            Warned,
             wav(3, 1, 64, &[&f64::NEG_INFINITY.to_le_bytes()[..], &float64(1)].concat()),
             &["sample 0"],
         ),
         take(
             "float, tiny numbers",
-            Refused,
+            Warned,
             wav(3, 1, 64, &vec![5e-324f64.to_le_bytes(); 40_000].concat()),
             &["silent"],
         ),
         take(
             "float, largest number",
-            Refused,
+            Warned,
             wav(3, 1, 64, &vec![f64::MAX.to_le_bytes(); 40_000].concat()),
             &["full scale"],
         ),
@@ -354,11 +354,11 @@ pub fn cases() -> Vec<Case> {
             ),
             &["R1C_with_1.wav"],
         ),
-        take("12 bit", Refused, wav(1, 1, 12, &pcm16(1)), &["12"]),
-        take("0 bit", Refused, wav(1, 1, 0, &pcm16(1)), &["0"]),
-        take("65535 bit", Refused, wav(1, 1, 65_535, &pcm16(1)), &["65535"]),
-        take("no channel", Refused, wav(1, 0, 16, &pcm16(1)), &["R1C_with_1.wav", "0"]),
-        take("65535 channels", Refused, wav(1, 65_535, 16, &pcm16(1)), &["R1C_with_1.wav"]),
+        take("12 bit", Warned, wav(1, 1, 12, &pcm16(1)), &["12"]),
+        take("0 bit", Warned, wav(1, 1, 0, &pcm16(1)), &["0"]),
+        take("65535 bit", Warned, wav(1, 1, 65_535, &pcm16(1)), &["65535"]),
+        take("no channel", Warned, wav(1, 0, 16, &pcm16(1)), &["R1C_with_1.wav", "0"]),
+        take("65535 channels", Warned, wav(1, 65_535, 16, &pcm16(1)), &["R1C_with_1.wav"]),
         take(
             "stereo where the first channel is meant",
             Accepted,
@@ -367,16 +367,16 @@ pub fn cases() -> Vec<Case> {
         ),
         take(
             "half a frame at the end",
-            Refused,
+            Warned,
             wav(1, 2, 16, &interleaved(1)[..80_002]),
             &["R1C_with_1.wav"],
         ),
-        take("coded by a law", Refused, wav(7, 1, 8, &[200; 40_000]), &["0x0007"]),
-        take("coded by an unknown way", Refused, wav(0x1234, 1, 16, &pcm16(1)), &["0x1234"]),
-        take("rate of nothing", Refused, with_rate(0), &["rate is 0 Hz"]),
-        take("rate of 1 Hz", Refused, with_rate(1), &["rate is 1 Hz"]),
-        take("rate of 384 kHz", Refused, with_rate(384_000), &["384000 Hz"]),
-        take("rate of 48001 Hz", Refused, with_rate(48_001), &["48001 Hz", "48000 Hz"]),
+        take("coded by a law", Warned, wav(7, 1, 8, &[200; 40_000]), &["0x0007"]),
+        take("coded by an unknown way", Warned, wav(0x1234, 1, 16, &pcm16(1)), &["0x1234"]),
+        take("rate of nothing", Warned, with_rate(0), &["rate is 0 Hz"]),
+        take("rate of 1 Hz", Warned, with_rate(1), &["rate is 1 Hz"]),
+        take("rate of 384 kHz", Warned, with_rate(384_000), &["384000 Hz"]),
+        take("rate of 48001 Hz", Warned, with_rate(48_001), &["48001 Hz", "48000 Hz"]),
         take(
             "extensible, 24 in 32",
             Accepted,
@@ -408,13 +408,13 @@ pub fn cases() -> Vec<Case> {
         ),
         take(
             "extensible, more valid bits than bits",
-            Refused,
+            Warned,
             extensible(16, 24, &pcm16(1)),
             &["R1C_with_1.wav"],
         ),
         take(
             "extensible, cut short",
-            Refused,
+            Warned,
             {
                 let mut b = extensible(16, 16, &pcm16(1));
                 b[16] = 18;
@@ -424,7 +424,7 @@ pub fn cases() -> Vec<Case> {
         ),
         take(
             "extensible, unknown kind",
-            Refused,
+            Warned,
             {
                 let mut b = extensible(16, 16, &pcm16(1));
                 b[44..60].fill(0xab);
@@ -436,11 +436,11 @@ pub fn cases() -> Vec<Case> {
         take("BW64", Accepted, rf64(b"BW64", 80_000, 80_000), &[]),
         take(
             "RF64 of ten gigabytes",
-            Refused,
+            Warned,
             rf64(b"RF64", 10_000_000_000, 80_000),
             &["truncated", "10000000000"],
         ),
-        take("RF64 of all there is", Refused, rf64(b"RF64", u64::MAX, 80_000), &["R1C_with_1.wav"]),
+        take("RF64 of all there is", Warned, rf64(b"RF64", u64::MAX, 80_000), &["R1C_with_1.wav"]),
         take(
             "RF64 without its sizes",
             Accepted,
@@ -461,7 +461,7 @@ pub fn cases() -> Vec<Case> {
         ),
         take(
             "chunk of four gigabytes before the sound",
-            Refused,
+            Warned,
             chunk_before(b"LIST", &[7; 32], u32::MAX, false),
             &["R1C_with_1.wav", "damaged"],
         ),
@@ -482,7 +482,7 @@ pub fn cases() -> Vec<Case> {
         ),
         take(
             "two formats",
-            Refused,
+            Warned,
             {
                 let b = wav(1, 1, 16, &pcm16(1));
                 [&b[..36], &b[12..36], &b[36..]].concat()
@@ -491,14 +491,14 @@ pub fn cases() -> Vec<Case> {
         ),
         take(
             "format of four bytes",
-            Refused,
+            Warned,
             b"RIFF\x30\0\0\0WAVEfmt \x04\0\0\0\x01\0\x01\0data\x04\0\0\0abcd".to_vec(),
             &["R1C_with_1.wav"],
         ),
-        take("one sample", Refused, wav(1, 1, 16, &[1, 2]), &["R1C_with_1.wav", "lasts 0.00 s"]),
+        take("one sample", Warned, wav(1, 1, 16, &[1, 2]), &["R1C_with_1.wav", "lasts 0.00 s"]),
         take(
             "frame size that does not fit",
-            Refused,
+            Warned,
             {
                 let mut b = wav(1, 1, 16, &pcm16(1));
                 b[32] = 7;
@@ -518,7 +518,7 @@ pub fn cases() -> Vec<Case> {
         ),
         take(
             "declares ten gigabytes",
-            Refused,
+            Warned,
             {
                 let mut b = wav(1, 1, 16, &pcm16(1));
                 b[4..8].fill(0xff);
@@ -529,7 +529,7 @@ pub fn cases() -> Vec<Case> {
         ),
         case(
             "three gigabytes of nothing",
-            Refused,
+            Warned,
             &["R1C_with_1.wav", "at most 2147483648"],
             |d| {
                 let file = fs::OpenOptions::new()

@@ -219,7 +219,7 @@ pub fn cases() -> Vec<Case> {
             |x| [&noise(384_000, 1e-4)[..], x].concat(),
             &[],
         ),
-        case("with and without exchanged", Warned, &["R1C"], |d| {
+        case("with and without exchanged", Refused, &["R1C"], |d| {
             for seat in ["R1C", "R1_L"] {
                 let [a, b] = ["with", "without"].map(|c| d.join(format!("takes/{seat}_{c}_1.wav")));
                 fs::rename(&a, d.join("x")).unwrap();
@@ -227,13 +227,13 @@ pub fn cases() -> Vec<Case> {
                 fs::rename(d.join("x"), &b).unwrap();
             }
         }),
-        case("every recording clipped to squares", Warned, &["clip"], |d| {
+        case("every recording clipped to squares", Refused, &["clip"], |d| {
             for (i, name) in TAKES.iter().enumerate() {
                 let x: Vec<f64> = take_samples(i).iter().map(|x| x.signum()).collect();
                 write_wav_24(&d.join(format!("takes/{name}.wav")), RATE_HZ, &x).unwrap();
             }
         }),
-        case("every recording the sweep itself", Warned, &["same"], |d| {
+        case("every recording the sweep itself", Refused, &["same"], |d| {
             for name in TAKES {
                 fs::copy(d.join("sweep.wav"), d.join(format!("takes/{name}.wav"))).unwrap();
             }
