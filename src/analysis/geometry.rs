@@ -181,7 +181,7 @@ pub fn survey(
             .map(|s| s.id.as_str())
             .collect();
         statement.push(format!(
-            "The sheet's structure of {mm} mm is below one minute of arc from {from_m:.1} m on."
+            "From {from_m:.1} m on the sheet's structure of {mm} mm is too fine to see (one minute of arc)."
         ));
         if !near.is_empty() {
             warnings.push(warning(

@@ -143,13 +143,13 @@ pub fn gain_power(gain_db: impl Fn(f64) -> f64, speaker: Option<&SpeakerInfo>) -
     let amplifier = stated
         .power_w
         .zip(stated.amplifier_w)
-        .map(|(w, has)| check(w * peak_factor, has, "The loudest passage", "the amplifier has"));
+        .map(|(w, has)| check(w * peak_factor, has, "Peaks need"));
     let driver = stated.driver_limit_w.and_then(|limit| {
         let most = programmes
             .iter()
             .filter_map(|p| p.driver_watts)
             .fold(None, |a: Option<f64>, w| Some(a.map_or(w, |a| a.max(w))))?;
-        Some(check(most, limit, "The high-frequency driver in the long run", "it can take"))
+        Some(check(most, limit, "In the long run the high-frequency driver takes"))
     });
     let mut cost = PowerCost {
         bands,
@@ -265,29 +265,25 @@ impl Stated {
     }
 }
 
-fn check(needs_w: f64, available_w: f64, who: &str, has: &str) -> LimitCheck {
+fn check(needs_w: f64, available_w: f64, who: &str) -> LimitCheck {
     let left_db = 10.0 * (available_w / needs_w).log10();
     let within = needs_w <= available_w;
     let left = if within {
-        format!("{left_db:.2} dB left")
+        format!("{left_db:.1} dB of headroom")
     } else {
-        format!("{:.2} dB too little", -left_db)
+        format!("{:.1} dB too little", -left_db)
     };
     LimitCheck {
         needs_w,
         available_w,
         left_db,
         within,
-        sentence: format!(
-            "{who} needs {} W where {has} {} W; {left}.",
-            watts(needs_w),
-            watts(available_w)
-        ),
+        sentence: format!("{who} {} W of {} W: {left}.", watts(needs_w), watts(available_w)),
     }
 }
 
 fn watts(w: f64) -> String {
-    if w >= 100.0 { format!("{w:.0}") } else { format!("{w:.1}") }
+    if w >= 10.0 { format!("{w:.0}") } else { format!("{w:.1}") }
 }
 
 fn warning(message: String, advice: String) -> Warning {
@@ -372,8 +368,8 @@ fn caution(cost: &mut PowerCost, stated: &Stated) {
                 cost.peak_gain_db
             ),
             "Turn the level down before you switch the setting on and raise it slowly. Wear \
-             hearing protection near the loudspeaker: 85 dB(A) is bearable for 8 hours a day, and \
-             every 3 dB more halves that time.",
+             hearing protection near the loudspeaker: the recommended limit is 85 dB(A) for 8 hours a \
+             day, and half the time for every 3 dB more.",
         );
     }
 }

@@ -29,6 +29,7 @@ pub enum Command {
     /// Judge the takes of a session, finished or not, and say what to record next
     Check(CheckArgs),
     /// Analyse a session folder and write the report
+    #[command(alias = "analyse")]
     Analyze(AnalyzeArgs),
     /// Set sessions side by side: loss, spread, claims, power
     Compare(CompareArgs),

@@ -202,6 +202,7 @@ mod tests {
     #[allow(dead_code)]
     struct ClaimKeys {
         quantity: String,
+        subject: String,
         scope: String,
         verdict: String,
         measured_db: Option<f64>,

@@ -8,8 +8,9 @@ use super::json::json_text;
 use super::output::OutputFolder;
 use super::paper::content::paper;
 use super::paper::logo::read_logo;
+use super::paper::summary::summary;
 use super::pdf::drawing::Sheet;
-use super::pdf::pdf;
+use super::pdf::{one_page, pdf};
 use super::plots::drawing::Drawing;
 use super::plots::drawings;
 use super::plots::render::{NamedFile, plot_files};
@@ -74,9 +75,13 @@ fn paper_files(
         DisplayUnits::Metric => Sheet::A4,
         DisplayUnits::Imperial => Sheet::LETTER,
     };
+    let (date, brief) = (document_date(session), summary(result, session, drawings));
+    let [brief_pdf, brief_png] = one_page(&brief, date, &sheet)?;
     Ok(vec![
+        ("summary.pdf".to_owned(), brief_pdf),
+        ("summary.png".to_owned(), brief_png),
         ("report.html".to_owned(), html_page(&paper, &seats).into_bytes()),
-        ("handover.pdf".to_owned(), pdf(&paper, document_date(session), &sheet)?),
+        ("handover.pdf".to_owned(), pdf(&paper, date, &sheet)?),
     ])
 }
 

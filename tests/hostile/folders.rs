@@ -44,15 +44,10 @@ pub fn cases() -> Vec<Case> {
                 fs::remove_file(d.join("takes/R1C_with_1.wav")).unwrap();
             },
         ),
-        case(
-            "a seat without takes",
-            Warned,
-            &["R1_L", "no take", "R1_L_without_1.wav"],
-            |d| {
-                fs::remove_file(d.join("takes/R1_L_with_1.wav")).unwrap();
-                fs::remove_file(d.join("takes/R1_L_without_1.wav")).unwrap();
-            },
-        ),
+        case("a seat without takes", Warned, &["R1_L", "no take", "R1_L_without_1.wav"], |d| {
+            fs::remove_file(d.join("takes/R1_L_with_1.wav")).unwrap();
+            fs::remove_file(d.join("takes/R1_L_without_1.wav")).unwrap();
+        }),
         case("a seat whose only take is a control", Warned, &["R1C", "with the screen"], |d| {
             fs::rename(d.join("takes/R1C_with_1.wav"), d.join("takes/R1C_with_control_1.wav"))
                 .unwrap();

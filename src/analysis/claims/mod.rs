@@ -71,6 +71,8 @@ pub enum ClaimError {
 pub struct ClaimVerdict {
     /// What is claimed.
     pub quantity: ClaimQuantity,
+    /// The same in words: "largest loss from 500 Hz to 16 kHz".
+    pub subject: String,
     /// For which seats.
     pub scope: ClaimScope,
     /// What is shown.
@@ -419,6 +421,7 @@ pub fn judge_light(claim: &Claim, figure: Result<LightFigure, String>) -> ClaimV
 fn blank(claim: &Claim) -> ClaimVerdict {
     ClaimVerdict {
         quantity: claim.quantity,
+        subject: words::subject(claim),
         scope: claim.scope,
         verdict: Verdict::NotShown,
         measured_db: None,

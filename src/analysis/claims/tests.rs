@@ -100,7 +100,7 @@ fn maximum_loss_is_governed_by_its_worst_band_on_both_sides_of_the_limit() {
     assert!((fail.measured_db.expect("shown") - 1.2).abs() < 1e-12);
     // t(0.975, 3): the table prints 3.18.
     assert!((fail.u95_db.expect("shown") - 3.182 * 0.1).abs() < 0.0005);
-    assert!(fail.sentence.contains("shown not to hold"), "{}", fail.sentence);
+    assert!(fail.sentence.contains("Not kept"), "{}", fail.sentence);
 }
 
 #[test]

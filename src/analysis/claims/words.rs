@@ -33,8 +33,8 @@ pub(super) fn list_reasons(reasons: &[String]) -> String {
     text
 }
 
-/// What is claimed, as the subject of a sentence.
-fn subject(claim: &Claim) -> String {
+/// What is claimed, without an article.
+pub(super) fn subject(claim: &Claim) -> String {
     let range = match claim.band_hz {
         Some([low, high]) => format!("from {} to {}", hertz(low), hertz(high)),
         None => "over all measured bands".into(),
@@ -42,35 +42,32 @@ fn subject(claim: &Claim) -> String {
     let at = claim.at_hz.map_or(String::new(), hertz);
     let angle = claim.angle_deg.map_or(String::new(), |deg| format!("{deg} degrees"));
     match claim.quantity {
-        ClaimQuantity::MaximumLoss => format!("the largest loss {range}"),
-        ClaimQuantity::AverageLoss => format!("the average loss {range}"),
-        ClaimQuantity::LossAt => format!("the loss at {at}"),
+        ClaimQuantity::MaximumLoss => format!("largest loss {range}"),
+        ClaimQuantity::AverageLoss => format!("average loss {range}"),
+        ClaimQuantity::LossAt => format!("loss at {at}"),
         ClaimQuantity::RelativeLoss => {
             let reference = claim.reference_hz.map_or(String::new(), hertz);
-            format!("the loss at {at} above that at {reference}")
+            format!("loss at {at} above that at {reference}")
         }
-        ClaimQuantity::LossCurve => "the loss along the claimed curve".into(),
-        ClaimQuantity::SeatSpread => format!("the largest difference between seats {range}"),
-        ClaimQuantity::GainOnAxis => "the gain on the axis".into(),
-        ClaimQuantity::GainAtAngle => format!("the gain at {angle}"),
-        ClaimQuantity::GainOffAxisRatio => format!("the gain at {angle} over that on the axis"),
-        ClaimQuantity::Uniformity => "the uniformity".into(),
+        ClaimQuantity::LossCurve => "loss along the claimed curve".into(),
+        ClaimQuantity::SeatSpread => format!("largest difference between seats {range}"),
+        ClaimQuantity::GainOnAxis => "gain on the axis".into(),
+        ClaimQuantity::GainAtAngle => format!("gain at {angle}"),
+        ClaimQuantity::GainOffAxisRatio => format!("gain at {angle} over that on the axis"),
+        ClaimQuantity::Uniformity => "uniformity".into(),
     }
 }
 
-/// The verdict as the end of a sentence.
+/// The verdict as a sentence of its own.
 fn outcome(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Pass => "the claim is shown to hold",
-        Verdict::ConditionalPass => {
-            "the figure keeps the limit, but by less than its uncertainty: not shown to hold"
-        }
+        Verdict::Pass => "Confirmed",
+        Verdict::ConditionalPass => "Inside the limit, but by less than is certain: not confirmed",
         Verdict::ConditionalFail => {
-            "the figure exceeds the limit, but by less than its uncertainty: neither shown to \
-             hold nor shown to fail"
+            "Beyond the limit, but by less than is certain: neither confirmed nor refuted"
         }
-        Verdict::Fail => "the claim is shown not to hold",
-        Verdict::NotShown => "nothing is shown",
+        Verdict::Fail => "Not kept",
+        Verdict::NotShown => "Nothing is shown",
     }
 }
 
@@ -110,10 +107,10 @@ pub(super) fn loss_sentence(
     level: SharedLevel,
 ) -> String {
     let who = match claim.scope {
-        _ if claim.quantity == ClaimQuantity::SeatSpread => String::new(),
-        ClaimScope::EverySeat => ", seat by seat,".into(),
-        ClaimScope::Mean if table.seats.len() == 1 => ", one seat measured,".into(),
-        ClaimScope::Mean => format!(", mean over {} seats,", table.seats.len()),
+        _ if claim.quantity == ClaimQuantity::SeatSpread => ":".into(),
+        ClaimScope::EverySeat => ", seat by seat:".into(),
+        ClaimScope::Mean if table.seats.len() == 1 => ", one seat measured:".into(),
+        ClaimScope::Mean => format!(", mean over {} seats:", table.seats.len()),
     };
     let u95 = verdict.u95_db.map_or(String::new(), |u| format!(" \u{b1} {u:.2} dB"));
     let at = match claim.quantity {
@@ -123,7 +120,7 @@ pub(super) fn loss_sentence(
         _ => format!(" ({})", place(shown, table)),
     };
     let mut text = format!(
-        "{}{who} is {:.2} dB{u95}{at}; claimed is {}: {}",
+        "{}{who} {:.2} dB{u95}{at}. Maker's limit: {}. {}",
         sentence_case(&subject(claim)),
         shown.value,
         allowed(verdict.lower_limit_db, verdict.limit_db, " dB"),
@@ -157,7 +154,7 @@ pub(super) fn light_sentence(claim: &Claim, verdict: &ClaimVerdict) -> String {
         .probability
         .map_or(String::new(), |p| format!(" (probability of conformity {})", chance(p)));
     format!(
-        "{} is {value}{u95}; claimed is {}: {}{chance}.",
+        "{}: {value}{u95}. Maker's limit: {}. {}{chance}.",
         sentence_case(&subject(claim)),
         allowed(claim.minimum, claim.maximum, ""),
         outcome(verdict.verdict),
@@ -165,5 +162,5 @@ pub(super) fn light_sentence(claim: &Claim, verdict: &ClaimVerdict) -> String {
 }
 
 pub(super) fn not_shown_sentence(claim: &Claim, reason: &str) -> String {
-    format!("Nothing is shown about {}: {reason}.", subject(claim))
+    format!("Nothing is shown about the {}: {reason}.", subject(claim))
 }

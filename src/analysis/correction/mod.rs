@@ -165,6 +165,9 @@ pub struct Correction {
     pub tolerance_band_db: f64,
     /// How many filters were tried and what each brought.
     pub tried: Vec<FilterStep>,
+    /// A setting with more filters that leaves less, where this one was taken because it is the
+    /// simplest inside the tolerance.
+    pub finer: Option<Box<Correction>>,
     /// Doubts.
     pub warnings: Vec<Warning>,
 }
@@ -189,6 +192,11 @@ pub struct CorrectionSeries {
 }
 
 impl Correction {
+    /// The setting that leaves least: this one, or the finer one behind it.
+    pub fn best(&self) -> &Self {
+        self.finer.as_deref().unwrap_or(self)
+    }
+
     /// Response of the filters at a frequency below half the rate, dB; the trim not counted.
     pub fn filter_gain_db(&self, frequency_hz: f64) -> f64 {
         self.sections.iter().map(|s| s.biquad.gain_db(frequency_hz, self.rate_hz)).sum()
@@ -220,7 +228,8 @@ impl Correction {
     }
 }
 
-/// Works out the one setting for all seats.
+/// Works out the one setting for all seats: the simplest that is shown to bring every seat within
+/// the tolerance, and behind it the best; where none does, the best.
 ///
 /// Trim first: the mean over [`TRIM_RANGE_HZ`] of the mean loss. Then at most one high
 /// shelf and `max_filters` peaking filters, fitted jointly over the seats with weights
@@ -254,12 +263,21 @@ pub fn fit_with_seats(
     let objective = objective::Objective::new(&target, limits);
     let spread2_db2 = mean_spread2(dependence, limits);
     let found = search::search(&target, &objective, &steps, limits.max_filters, spread2_db2);
-    let sections = found
-        .settings
-        .iter()
-        .filter_map(|s| Section::new(*s, limits.processor_rate_hz).ok())
-        .collect();
-    Ok(finish(table, limits, dependence, target, sections, found.tried))
+    let rate_hz = limits.processor_rate_hz;
+    let made = |settings: &[Setting]| {
+        let sections =
+            settings.iter().filter_map(|s| Section::new(*s, rate_hz).ok()).collect::<Vec<_>>();
+        finish(table, limits, dependence, &target, sections, found.tried.clone())
+    };
+    let best = made(&found.settings);
+    let simplest = found.simpler.iter().map(|s| made(s)).find(|c| c.serves_all_seats && c.shown);
+    Ok(match simplest {
+        Some(mut simple) => {
+            words::say_finer(&mut simple, &best);
+            Correction { finer: Some(Box::new(best)), ..simple }
+        }
+        None => best,
+    })
 }
 
 /// Mean over the bands of the fit of the variance over seats, dB^2.
@@ -278,7 +296,7 @@ fn finish(
     table: &LossTable,
     limits: &CorrectionLimits,
     dependence: &SeatDependence,
-    target: target::Target,
+    target: &target::Target,
     sections: Vec<Section>,
     tried: Vec<FilterStep>,
 ) -> Correction {
@@ -335,6 +353,7 @@ fn finish(
         tolerance_rms_db: limits.tolerance_rms_db,
         tolerance_band_db: limits.tolerance_band_db,
         tried,
+        finer: None,
         warnings: Vec::new(),
     };
     words::say(&mut correction, table, limits, dependence);

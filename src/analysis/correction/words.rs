@@ -134,19 +134,21 @@ fn farthest<'a>(counted: &[&'a SeatPrediction]) -> Option<&'a SeatPrediction> {
 }
 
 fn served(c: &Correction, counted: &[&SeatPrediction]) -> String {
+    let n = counted.len();
     let what = match (c.sections.is_empty(), c.trim_db == 0.0) {
-        (true, true) => "No correction is needed: what the screen takes away lies within its \
-                         uncertainty, or is too little to be worth a filter"
+        (true, true) => "No equaliser setting is needed: what the screen takes away lies within \
+                         its uncertainty, or is too little for a filter."
             .into(),
-        (true, false) => {
-            format!("Level alone ({:+.1} dB) serves {}", c.trim_db, plural(counted.len(), "seat"))
+        (true, false) if n == 1 => {
+            format!("Level alone ({:+.1} dB) suits the one seat.", c.trim_db)
         }
-        (false, _) if counted.len() == 1 => "The setting serves the one seat measured".into(),
-        (false, _) => format!("One setting serves all {} seats", counted.len()),
+        (true, false) => format!("Level alone ({:+.1} dB) suits all {n} seats.", c.trim_db),
+        (false, _) if n == 1 => "The equaliser setting suits the one seat measured.".into(),
+        (false, _) => format!("One equaliser setting suits all {n} seats."),
     };
     let rms = farthest(counted).map_or(String::new(), |s| {
         format!(
-            ": the shape left over is at most {:.2} dB rms (seat {}; {} dB is allowed)",
+            " Remaining unevenness: at most {:.2} dB rms, at seat {} (limit {}).",
             s.after_rms_db.unwrap_or(0.0),
             s.id,
             c.tolerance_rms_db
@@ -154,12 +156,27 @@ fn served(c: &Correction, counted: &[&SeatPrediction]) -> String {
     });
     let worst = c.worst_band.as_ref().map_or(String::new(), |w| {
         format!(
-            ", and no band is off by more than {:.2} dB ({} dB is allowed)",
+            " No band is off by more than {:.2} dB (limit {}).",
             w.left_db.abs(),
             c.tolerance_band_db
         )
     });
-    format!("{what}{rms}{worst}.")
+    format!("{what}{rms}{worst}")
+}
+
+/// What a finer setting would gain over the simplest that suits.
+pub(super) fn say_finer(c: &mut Correction, finer: &Correction) {
+    let more = finer.sections.len() - c.sections.len();
+    let left = |c: &Correction| {
+        let all = c.seats.iter().filter(|s| s.weight > 0.0).filter_map(|s| s.after_rms_db);
+        all.fold(0.0, f64::max)
+    };
+    c.reason.push_str(&format!(
+        " It is the simplest that does; {} would leave {:.2} dB instead of {:.2}.",
+        if more == 1 { "one filter more".into() } else { format!("{more} filters more") },
+        left(finer),
+        left(c)
+    ));
 }
 
 fn not_shown(c: &Correction, counted: &[&SeatPrediction]) -> String {
@@ -197,19 +214,19 @@ fn refused(
 ) -> String {
     let failing: Vec<&&SeatPrediction> = counted.iter().filter(|s| !s.served).collect();
     let head = if counted.is_empty() {
-        "No seat counts, so no setting can be said to serve".to_string()
+        "No seat counts, so no setting can be said to suit".to_string()
     } else if failing.len() == counted.len() && counted.len() > 1 {
-        "No single setting serves the seats: none of them comes within the tolerance".into()
+        "No single equaliser setting suits the seats: none of them comes within the limits".into()
     } else {
         let names: Vec<&str> = failing.iter().map(|s| s.id.as_str()).collect();
-        format!("No single setting serves all seats: it fails at {}", names.join(", "))
+        format!("No single equaliser setting suits all seats: it fails at {}", names.join(", "))
     };
     let mut by = Vec::new();
     if let Some(s) =
         farthest(counted).filter(|s| s.after_rms_db.is_some_and(|r| r > c.tolerance_rms_db))
     {
         by.push(format!(
-            "{:.2} dB rms of shape are left at seat {} where {} dB are allowed",
+            "{:.2} dB rms of unevenness are left at seat {} where {} dB are allowed",
             s.after_rms_db.unwrap_or(0.0),
             s.id,
             c.tolerance_rms_db
@@ -227,11 +244,13 @@ fn refused(
     let by = if by.is_empty() { String::new() } else { format!(" ({})", by.join("; ")) };
     let best = match (c.before_rms_db, c.after_rms_db) {
         (Some(before), Some(after)) if !c.sections.is_empty() => format!(
-            " The best that can be done lowers the shape from {before:.2} to {after:.2} dB rms \
+            " The best that can be done lowers the unevenness from {before:.2} to {after:.2} dB rms \
              over the seats."
         ),
         (Some(_), Some(after)) => {
-            format!(" No filter earns its place; {after:.2} dB rms of shape remain over the seats.")
+            format!(
+                " No filter helps enough; {after:.2} dB rms of unevenness remain over the seats."
+            )
         }
         _ => String::new(),
     };

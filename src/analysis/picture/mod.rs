@@ -203,7 +203,7 @@ fn say(light: &Light) -> Vec<String> {
                 h.u95.max(1.0)
             )),
             None if gain.largest_deg > 2.0 => out.push(format!(
-                "The gain does not fall to half of that up to {:.0} degrees, where the readings end.",
+                "The gain stays above half of that up to {:.0} degrees, the widest angle read.",
                 gain.largest_deg
             )),
             None => {}
@@ -305,7 +305,7 @@ mod tests {
         assert!((light.holes.unwrap().gain_without_holes.unwrap() - 1.0).abs() < 1e-12);
         assert!((light.uniformity.unwrap().minimum_over_centre.value - 0.84375).abs() < 1e-12);
         let text = light.statement.join(" ");
-        assert!(text.contains("14.0 fL") && text.contains("to half of that up to 40"), "{text}");
+        assert!(text.contains("14.0 fL") && text.contains("above half of that up to 40"), "{text}");
     }
 
     #[test]

@@ -148,12 +148,14 @@ backing = false                    # true: a second, black cloth hangs behind th
 # max_boost_db = 6.0
 # max_cut_db = 6.0
 # q = [0.3, 4.0]
-# max_filters = 3
+# max_filters = 3                  # peaking filters, besides one high shelf
+# high_shelf = true                # false where the processor has none
 # gain_step_db = 0.5
 # frequency_step = "iso_1_12"      # iso_1_3, iso_1_6, iso_1_12, iso_1_24 or free
 # processor_rate_hz = 48000
 
-# For the picture side: light readings in readings.csv.
+# For the picture side: light readings in readings.csv, with the columns point (centre,
+# top_left ...), angle_deg, screen_cd_m2, and reference_cd_m2 or illuminance_lx.
 # [picture]
 # reference_gain = 1.0
 # projector_lm = 2000
@@ -169,9 +171,22 @@ backing = false                    # true: a second, black cloth hangs behind th
 # reference = ""
 # units = "metric"                 # or "imperial", on paper only
 # instruments = ["microphone, serial number", "audio interface, serial number"]
+# logo = "logo.png"                # or an SVG
 "#,
     );
-    text
+    let first = quoted(plan.seats.first().map_or("R1C", String::as_str));
+    text + &format!(
+        r#"
+# Takes with names of their own are listed; then takes/ is not searched.
+# [[take]]
+# seat = {first}
+# condition = "without"            # with, corrected
+# file = "recordings/0001.wav"
+# spot = 1                         # takes of one spot were made without touching the microphone
+# source = "centre"                # control: a loudspeaker that is not behind the screen
+# quiet = false                    # true: played 10 dB lower
+"#
+    )
 }
 
 /// A TOML string for any text.

@@ -39,8 +39,13 @@ pub(super) fn cautions(session: &Session, writer: &mut Writer) {
     boost_caution(session, writer);
     writer.caution(
         "Ladders and fixings: a screen frame is heavy and wide. Work in pairs, secure the ladder, \
-         and see that wall and fixings carry the weight; what hangs above people needs a second \
-         securing.",
+         and see that wall and fixings carry the weight; what hangs above people needs a safety \
+         cable.",
+    );
+    writer.caution(
+        "Eyes and fire: during light readings never look into the projector's beam, and keep \
+         children away from it. Absorbent behind a screen must have the fire rating that the \
+         local code asks for.",
     );
     writer.caution(
         "Mains: switch amplifiers off and unplug them before cables are changed. Work on fixed \

@@ -7,6 +7,7 @@ use super::measures::{luminance, short_length, worded};
 use super::method::{method, not_measured};
 use super::seats::seats;
 use super::setting::{cost, equaliser};
+use super::summary::{date, summary_page};
 use super::{Block, Detail, Logo, Paper, PaperFigure, Table};
 use crate::ingest::error::shown;
 use crate::ingest::manifest::{Construction, DisplayUnits, SoundSource};
@@ -32,10 +33,11 @@ pub fn paper(
     logo: Option<Logo>,
 ) -> Paper {
     let units = session.manifest.handover.units;
-    let mut writer = Writer { blocks: Vec::new(), drawings: drawings.to_vec(), units };
+    let mut writer = Writer::new(drawings, units);
+    summary_page(result, session, &mut writer);
+    writer.blocks.push(Block::PageBreak);
     done(result, session, &mut writer);
     in_short(result, &mut writer);
-    writer.figure("loss");
     writer.figure("claims");
     equaliser(result, &mut writer);
     cost(result, session, &mut writer);
@@ -49,11 +51,11 @@ pub fn paper(
     signatures(session, &mut writer);
 
     let handover = &session.manifest.handover;
-    let date = handover.date.as_ref().map(ToString::to_string).or_else(|| result.date.clone());
+    let date = date(result, session);
     let subtitle: Vec<String> =
         [handover.client.clone(), handover.site.clone(), date].into_iter().flatten().collect();
     Paper {
-        title: format!("Sound through the screen: {}", result.title),
+        title: result.title.clone(),
         subtitle: subtitle.join(" \u{b7} "),
         logo,
         blocks: writer.blocks,
@@ -69,6 +71,10 @@ pub(super) struct Writer {
 }
 
 impl Writer {
+    pub(super) fn new(drawings: &[Drawing], units: DisplayUnits) -> Self {
+        Self { blocks: Vec::new(), drawings: drawings.to_vec(), units }
+    }
+
     pub(super) fn part(&mut self, text: &str) {
         self.blocks.push(Block::Heading { level: 1, text: text.to_owned() });
     }

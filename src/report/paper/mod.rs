@@ -8,6 +8,7 @@ mod method;
 mod seats;
 mod setting;
 pub mod shorten;
+pub mod summary;
 
 /// Everything a reader gets, in reading order.
 #[derive(Debug, Clone, PartialEq)]

@@ -20,11 +20,7 @@ pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     if rows.is_empty() {
         writer.say("Nothing is to be set.");
     } else {
-        writer.table(
-            "Settings to type in, for the centre channel alone",
-            &["Setting", "Frequency, Hz", "Gain, dB", "Q", "Octaves, analog", "Octaves, digital"],
-            rows,
-        );
+        writer.table("Settings to type in, for the centre channel alone", &HEAD, rows);
         writer.say(&format!(
             "For a processor at {} Hz; the coefficients are in correction.json and \
              correction.csv. Q is that of the usual digital filters of the second order. Where a \
@@ -34,10 +30,47 @@ pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
             correction.rate_hz
         ));
     }
+    writer.say(&hearing(correction));
+    if let Some(finer) = &correction.finer {
+        writer.table(
+            "A finer setting, if wished: instead of the one above",
+            &HEAD,
+            setting_rows(finer),
+        );
+        writer.may_go(Detail::Engineer);
+    }
     writer.say(correction.advice.as_deref().unwrap_or_default());
     writer.figure("correction");
     if let Some(verification) = &result.verification {
         as_recorded(verification, correction.advice.as_deref(), writer);
+    }
+}
+
+/// Columns of a table of settings.
+const HEAD: [&str; 6] =
+    ["Setting", "Frequency, Hz", "Gain, dB", "Q", "Octaves, analog", "Octaves, digital"];
+
+/// What one will hear of the unevenness, without the setting and with it. Limits are common practice:
+/// smooth differences of tone below half a decibel are not noticed, about one decibel is heard when
+/// switched to and fro.
+pub(super) fn hearing(correction: &Correction) -> String {
+    let heard = |db: f64| match db {
+        db if db < 0.5 => "too little to hear",
+        db if db < 1.0 => "heard in a direct comparison at most",
+        db if db < 2.0 => "heard by those who listen for it",
+        _ => "plain to hear",
+    };
+    match (correction.before_rms_db, correction.after_rms_db) {
+        (Some(before), Some(after)) if !correction.sections.is_empty() => format!(
+            "What one will hear: without the filters an unevenness of {before:.1} dB rms, {}; with \
+             them {after:.1} dB, {}.",
+            heard(before),
+            heard(after)
+        ),
+        (Some(before), _) => {
+            format!("What one will hear: an unevenness of {before:.1} dB rms is {}.", heard(before))
+        }
+        _ => String::new(),
     }
 }
 
@@ -89,20 +122,24 @@ fn as_recorded(verification: &Verification, advice: Option<&str>, writer: &mut W
     writer.figure("verification");
 }
 
-fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
+pub(super) fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
     let dash = || "\u{2013}".to_owned();
     if correction.sections.is_empty() && correction.trim_db == 0.0 {
         return Vec::new();
     }
     let gain = signed(correction.trim_db, 1);
     let trim = vec!["Level (trim)".to_owned(), "all".to_owned(), gain, dash(), dash(), dash()];
-    let filters = correction.sections.iter().enumerate().map(|(i, section)| {
-        let kind = match section.setting.kind {
-            SectionKind::HighShelf => "high shelf",
-            SectionKind::Peaking => "peaking",
+    let mut peaks = 0;
+    let filters = correction.sections.iter().map(|section| {
+        let name = match section.setting.kind {
+            SectionKind::HighShelf => "High shelf".to_owned(),
+            SectionKind::Peaking => {
+                peaks += 1;
+                format!("Peak {peaks}")
+            }
         };
         vec![
-            format!("Filter {}: {kind}", i + 1),
+            name,
             format!("{}", section.setting.frequency_hz),
             signed(section.setting.gain_db, 1),
             format!("{:.2}", section.setting.q),
@@ -110,6 +147,7 @@ fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
             format!("{:.2}", section.bandwidth_digital_oct),
         ]
     });
+    let filters: Vec<Vec<String>> = filters.collect();
     std::iter::once(trim).chain(filters).collect()
 }
 

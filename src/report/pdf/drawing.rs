@@ -52,7 +52,7 @@ impl Sheet {
         self.width - 2.0 * self.side
     }
 
-    fn column_height(&self) -> f32 {
+    pub(super) fn column_height(&self) -> f32 {
         self.height - self.top - self.bottom
     }
 }

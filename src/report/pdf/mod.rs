@@ -10,6 +10,7 @@ pub mod blocks;
 pub mod drawing;
 pub mod flow;
 mod forms;
+mod page_picture;
 mod pictures;
 pub mod tables;
 pub mod type_setting;
@@ -80,6 +81,30 @@ pub fn pdf_with(
         }
     }
     document(&flow, sheet, &shorten(paper, step, &back).title, date)
+}
+
+/// A paper of one page as a PDF document and as a picture of 150 pixels an inch.
+///
+/// # Errors
+/// As [`pdf`].
+pub fn one_page(
+    paper: &Paper,
+    date: Option<UtcDateTime>,
+    sheet: &Sheet,
+) -> Result<[Vec<u8>; 2], ReportError> {
+    let date = date.unwrap_or(UtcDateTime::UNIX_EPOCH);
+    // Smaller letters where there is much to say.
+    let mut flow = Flow::default();
+    for body in [9.4, 8.6, 7.9, 7.2] {
+        let measures = Measures { width: sheet.column(), body, small: (body - 1.2_f32).max(6.6) };
+        let mut setter = Setter::new(measures, Drawings::default());
+        setter.paper(paper)?;
+        flow = setter.flow;
+        if n_pages(&flow, sheet) <= 1 {
+            break;
+        }
+    }
+    Ok([document(&flow, sheet, &paper.title, date)?, page_picture::first_page_png(&flow, sheet)?])
 }
 
 /// Up to this step left-out plots and tables come back; where more had to go there is no room.

@@ -61,8 +61,8 @@ fn finding(correction: &Correction) -> String {
         .unwrap_or_default();
     match (correction.serves_all_seats, correction.sections.is_empty()) {
         (true, true) => format!("No filter is needed{shape}"),
-        (true, false) => format!("One setting serves all seats{shape}"),
-        (false, _) => format!("No single setting serves all seats{shape}"),
+        (true, false) => format!("One equaliser setting suits all seats{shape}"),
+        (false, _) => format!("No single equaliser setting suits all seats{shape}"),
     }
 }
 

@@ -58,7 +58,10 @@ pub struct FilterStep {
 /// Result of the search.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Found {
+    /// The best setting.
     pub settings: Vec<Setting>,
+    /// Simpler ones, the simplest first: no filter, a shelf alone, then with rising number.
+    pub simpler: Vec<Vec<Setting>>,
     pub error_db: f64,
     pub tried: Vec<FilterStep>,
 }
@@ -87,6 +90,7 @@ pub(super) fn search(
         earned: true,
     }];
     let shelf = !steps.shelf_q.is_empty();
+    let mut simpler: Vec<Vec<Setting>> = vec![Vec::new()];
     // A row with as many unknowns as there are rows would be met by anything.
     let most = (max_filters + usize::from(shelf)).min(target.asked().count() / 3);
     // Best of each structure with one filter fewer: without shelf, with shelf.
@@ -111,6 +115,9 @@ pub(super) fn search(
             || shelved.map(|c| with_shelf.refine(c, limit_db)),
         );
         last = [plain.clone(), shelved.clone()];
+        if n == 1 {
+            simpler.extend(shelved.iter().map(|c| search.settings(&c.filters)));
+        }
         let Some(best) =
             [plain, shelved].into_iter().flatten().min_by(|a, b| a.error_db.total_cmp(&b.error_db))
         else {
@@ -129,13 +136,17 @@ pub(super) fn search(
             earned,
         });
         if earned {
+            simpler.push(search.settings(&accepted.filters));
             accepted = best;
         } else if more >= 2 {
             // Two filters together may do what one cannot; three have never been seen to.
             break;
         }
     }
-    Found { settings: search.settings(&accepted.filters), error_db: accepted.error_db, tried }
+    let settings = search.settings(&accepted.filters);
+    simpler.dedup();
+    simpler.retain(|s| s.len() < settings.len());
+    Found { settings, simpler, error_db: accepted.error_db, tried }
 }
 
 impl Search<'_> {

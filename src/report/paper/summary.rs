@@ -1,0 +1,144 @@
+//! One page for the client: whose it is, what holds, what to set, what it costs, what to mind.
+//!
+//! The same blocks are page one of the handover.
+
+use super::content::Writer;
+use super::setting::{hearing, setting_rows};
+use super::{Block, Paper};
+use crate::analysis::claims::{ClaimVerdict, Verdict};
+use crate::ingest::session::Session;
+use crate::report::plots::drawing::Drawing;
+use crate::report::result::SessionResult;
+use crate::report::takes::{all_used, takes_sentences};
+use crate::report::words::{decibels, loss_finding, signed};
+
+/// So many points on what was left out stand on the page; the others are counted.
+const TOLD: usize = 3;
+
+/// The page as a paper of its own.
+pub fn summary(result: &SessionResult, session: &Session, drawings: &[Drawing]) -> Paper {
+    let mut writer = Writer::new(drawings, session.manifest.handover.units);
+    summary_page(result, session, &mut writer);
+    let handover = &session.manifest.handover;
+    let subtitle: Vec<String> =
+        [handover.client.clone(), handover.site.clone(), date(result, session)]
+            .into_iter()
+            .flatten()
+            .collect();
+    Paper {
+        title: result.title.clone(),
+        subtitle: subtitle.join(" \u{b7} "),
+        logo: None,
+        blocks: writer.blocks,
+    }
+}
+
+/// Date of the papers, else of the recordings.
+pub(super) fn date(result: &SessionResult, session: &Session) -> Option<String> {
+    let stated = session.manifest.handover.date.as_ref().map(ToString::to_string);
+    stated.or_else(|| result.date.clone())
+}
+
+/// The blocks of the page.
+pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &mut Writer) {
+    facts(session, writer);
+    writer.section("What was found");
+    writer.say(&format!("{}.", loss_finding(result)));
+    writer.list(result.claims.iter().map(claim_line));
+    left_out(result, writer);
+    writer.figure("loss");
+    if let Some(correction) = &result.correction {
+        writer.section("Equaliser setting for the centre loudspeaker");
+        let verdict = correction.reason.split(". ").next().unwrap_or_default();
+        writer.say(&format!("{}.", verdict.trim_end_matches('.')));
+        let rows = setting_rows(correction).into_iter().map(|row| row[..4].to_vec());
+        writer.table("To type in", &["Setting", "Frequency, Hz", "Gain, dB", "Q"], rows.collect());
+        writer.say(&hearing(correction));
+    }
+    if let Some(power) = &result.power {
+        let cost = match (&power.amplifier, &power.driver) {
+            (None, None) => format!(
+                "The setting asks for at most {:+.1} dB: {:.1} times the power.",
+                power.peak_gain_db, power.peak_factor
+            ),
+            (amplifier, driver) => [amplifier, driver]
+                .into_iter()
+                .flatten()
+                .map(|check| check.sentence.as_str())
+                .collect::<Vec<_>>()
+                .join(" "),
+        };
+        writer.say(&format!("What it costs. {cost}"));
+        if power.peak_gain_db > 0.0 {
+            writer.caution(
+                "Raise the level step by step with the setting on, and stop at any strain: boost \
+                 loads the high-frequency driver first.",
+            );
+        }
+    }
+    writer.caution(
+        "Test signals are loud. Begin low; recommended limit 85 dB(A) over 8 hours. Local codes \
+         come first.",
+    );
+    writer.say(&format!("Made by scrimcheck {}.", env!("CARGO_PKG_VERSION")));
+}
+
+fn facts(session: &Session, writer: &mut Writer) {
+    let (manifest, handover) = (&session.manifest, &session.manifest.handover);
+    let facts = [
+        ("Screen", manifest.screen.name.clone()),
+        ("Installer", handover.installer.clone()),
+        ("Reference", handover.reference.clone()),
+    ];
+    let facts: Vec<(String, String)> =
+        facts.into_iter().filter_map(|(name, value)| Some((name.to_owned(), value?))).collect();
+    if !facts.is_empty() {
+        writer.blocks.push(Block::Facts(facts));
+    }
+}
+
+/// What was left out or is doubtful.
+fn left_out(result: &SessionResult, writer: &mut Writer) {
+    if all_used(result) {
+        return;
+    }
+    let said = takes_sentences(result);
+    let more = said.len().saturating_sub(TOLD + 1);
+    let (last, points) = said.split_last().map_or(("", &said[..]), |(l, p)| (l.as_str(), p));
+    let mut points: Vec<String> = points.iter().take(TOLD).map(|p| first_sentences(p)).collect();
+    if more > 0 {
+        points.push(format!("{more} more; see \u{201c}Takes\u{201d}."));
+    }
+    points.push(last.to_owned());
+    writer.list(points);
+}
+
+/// Which takes, and the first sentence on why.
+fn first_sentences(text: &str) -> String {
+    let ends: Vec<usize> = text.match_indices(". ").map(|(at, _)| at + 1).collect();
+    ends.get(1).map_or_else(|| text.to_owned(), |end| text[..*end].to_owned())
+}
+
+/// A word and a sign, which printing in one colour keeps, then the figure and the limit.
+fn claim_line(claim: &ClaimVerdict) -> String {
+    let (sign, word) = match claim.verdict {
+        Verdict::Pass => ("(+)", "Confirmed"),
+        Verdict::ConditionalPass => ("(?)", "Inside the limit, not certain"),
+        Verdict::ConditionalFail => ("(?)", "Beyond the limit, not certain"),
+        Verdict::Fail => ("(\u{2212})", "Not kept"),
+        Verdict::NotShown => ("(?)", "Not shown"),
+    };
+    let light = |v: Option<f64>| v.map(|v| format!("{v:.2}"));
+    let measured = claim.measured_db.map(decibels).or_else(|| light(claim.measured));
+    let most = claim.limit_db.map(decibels).or_else(|| light(claim.maximum));
+    let least = claim.lower_limit_db.map(|v| signed(v, 1)).or_else(|| light(claim.minimum));
+    let limit = match (least, most) {
+        (Some(low), Some(high)) => format!("{low} to {high}"),
+        (Some(low), None) => format!("at least {low}"),
+        (None, Some(high)) => format!("at most {high}"),
+        (None, None) => String::new(),
+    };
+    let measured = measured.map_or_else(String::new, |m| format!(": {m}"));
+    let limit = if limit.is_empty() { limit } else { format!(" (maker's limit: {limit})") };
+    format!("{sign} {word}. {}{measured}{limit}.", super::method::capital(&claim.subject))
+}

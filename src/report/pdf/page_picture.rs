@@ -1,0 +1,115 @@
+//! The first page of a paper as a picture, to mail.
+
+use super::drawing::Sheet;
+use super::flow::{Drawing, Flow, Ink, Placed, Which, pages};
+use crate::report::error::ReportError;
+use crate::report::plots::render::parse;
+use resvg::tiny_skia::{Pixmap, Transform};
+use std::fmt::Write;
+
+/// Pixels a point: 150 in an inch.
+const SCALE: f32 = 150.0 / 72.0;
+
+/// The first page of a flow on a sheet as PNG, 150 pixels an inch.
+///
+/// # Errors
+/// [`ReportError::Plot`] when it cannot be drawn, [`ReportError::Encode`] when it cannot be
+/// written: mistakes of this program.
+pub fn first_page_png(flow: &Flow, sheet: &Sheet) -> Result<Vec<u8>, ReportError> {
+    let failed = |reason: &str| ReportError::Plot { plot: "summary".into(), reason: reason.into() };
+    let cut = pages(flow, sheet.column_height());
+    let page = cut.first().map_or(&[][..], |page| &page[..]);
+    let size = [sheet.width, sheet.height].map(|pt| (pt * SCALE).round() as u32);
+    let mut canvas = Pixmap::new(size[0], size[1]).ok_or_else(|| failed("no canvas"))?;
+    let tree = parse("summary", &text_svg(flow, sheet, page))?;
+    let scale = Transform::from_scale(SCALE, SCALE);
+    resvg::render(&tree, scale, &mut canvas.as_mut());
+    for (drawing, [x, y, width]) in drawings(flow, sheet, page) {
+        // Raster pictures are logos, and this page has none.
+        let Drawing::Svg(tree) = drawing else { continue };
+        let fit = width / tree.size().width();
+        let place = scale.pre_translate(x, y).pre_scale(fit, fit);
+        resvg::render(tree, place, &mut canvas.as_mut());
+    }
+    canvas.encode_png().map_err(|e| ReportError::Encode { what: "PNG", source: e.into() })
+}
+
+fn strip_of(flow: &Flow, placed: &Placed) -> usize {
+    match placed.which {
+        Which::Strip(number) => number,
+        Which::Head(_) => flow.strips.len(),
+    }
+}
+
+/// Text, rules and frames of the page.
+fn text_svg(flow: &Flow, sheet: &Sheet, page: &[Placed]) -> String {
+    let (w, h) = (sheet.width, sheet.height);
+    // Writing to a String cannot fail.
+    let mut svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}\" height=\"{h}\">\
+         <rect class=\"paper\" width=\"{w}\" height=\"{h}\" fill=\"#fff\"/>"
+    );
+    for placed in page {
+        let Some(strip) = flow.strips.get(strip_of(flow, placed)) else { continue };
+        let top = sheet.top + placed.y;
+        if strip.frame.is_some() {
+            let _ = write!(
+                svg,
+                "<rect x=\"{}\" y=\"{top}\" width=\"3\" height=\"{}\"/>",
+                sheet.side, strip.height
+            );
+        }
+        for mark in &strip.marks {
+            let (x, y) = (sheet.side + mark.x, top + mark.y);
+            match &mark.ink {
+                Ink::Text { text, size, bold, grey } => {
+                    let weight = if *bold { 600 } else { 400 };
+                    let _ = write!(
+                        svg,
+                        "<text x=\"{x}\" y=\"{y}\" font-family=\"Open Sans\" \
+                         font-size=\"{size}\" font-weight=\"{weight}\" \
+                         fill=\"rgb({grey},{grey},{grey})\">{}</text>",
+                        escaped(text)
+                    );
+                }
+                Ink::Rule { length, thickness, grey } => {
+                    let _ = write!(
+                        svg,
+                        "<rect x=\"{x}\" y=\"{}\" width=\"{length}\" \
+                         height=\"{thickness}\" fill=\"rgb({grey},{grey},{grey})\"/>",
+                        y - thickness / 2.0
+                    );
+                }
+                Ink::Square { side } => {
+                    let _ = write!(
+                        svg,
+                        "<rect x=\"{x}\" y=\"{y}\" width=\"{side}\" height=\"{side}\" \
+                         fill=\"none\" stroke=\"#000\" stroke-width=\"0.7\"/>"
+                    );
+                }
+                Ink::Drawing { .. } => {}
+            }
+        }
+    }
+    svg + "</svg>"
+}
+
+/// Drawings of the page with their places: left, top, width, pt.
+fn drawings<'a>(flow: &'a Flow, sheet: &Sheet, page: &[Placed]) -> Vec<(&'a Drawing, [f32; 3])> {
+    let mut found = Vec::new();
+    for placed in page {
+        let Some(strip) = flow.strips.get(strip_of(flow, placed)) else { continue };
+        for mark in &strip.marks {
+            let Ink::Drawing { number, size } = &mark.ink else { continue };
+            let width = size[0] * placed.scale;
+            // A smaller drawing keeps its middle.
+            let x = sheet.side + mark.x + (size[0] - width) / 2.0;
+            found.push((&flow.drawings[*number], [x, sheet.top + placed.y + mark.y, width]));
+        }
+    }
+    found
+}
+
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+}
