@@ -1,12 +1,13 @@
-//! A figure: axes, marks and words. [`super::layout`] finds the places, `draw` draws.
+//! A figure: axes, marks and words. [`super::layout`] finds the places, `chart` and `words` draw.
 
-use super::axes::{Axis, Spare};
-use super::draw::draw;
+use super::axes::Axis;
+use super::chart::draw;
 use super::layout::{Format, Layout};
 use super::series::Series;
+use plotters::style::RGBColor;
 
 /// What a plot is made of. All texts are plain; users' words may stand in them.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Figure {
     /// File name without ending, and prefix of ids inside; letters and dashes.
     pub id: &'static str,
@@ -20,24 +21,16 @@ pub struct Figure {
     pub caption: String,
     /// Horizontal axis.
     pub x: Axis,
-    /// Vertical axis.
-    pub y: YAxis,
+    /// Quantity and unit of the vertical axis, in a proportion of IEC 60263.
+    pub y_title: &'static str,
+    /// What the vertical axis shows in any case, beside all that is drawn, dB.
+    pub include_db: [f64; 2],
+    /// Whether small differences are drawn larger than the standard has it; the caption says so.
+    pub is_zoomed: bool,
     /// What is drawn, from back to front.
     pub marks: Vec<Mark>,
     /// Rows of numbers under the axis.
     pub strip: Vec<StripRow>,
-}
-
-/// A vertical axis of decibels in a proportion of IEC 60263, over all that is drawn and
-/// `include_db`.
-#[derive(Debug, Clone, PartialEq)]
-pub struct YAxis {
-    /// Quantity and unit.
-    pub title: String,
-    /// Range that is shown in any case, dB.
-    pub include_db: [f64; 2],
-    /// Where height goes that the values do not need.
-    pub spare: Spare,
 }
 
 /// Something drawn in the plot.
@@ -65,6 +58,8 @@ pub enum Mark {
         from_to: [f64; 2],
         /// Words; empty for none.
         label: String,
+        /// Whether it is kept: what is kept is not drawn as an alarm.
+        is_met: bool,
     },
     /// Upright bars.
     Bars {
@@ -75,7 +70,7 @@ pub enum Mark {
         /// Width, px.
         width: f64,
         /// Colour.
-        color: &'static str,
+        color: RGBColor,
     },
     /// Dots without a line.
     Dots {
@@ -88,7 +83,7 @@ pub enum Mark {
         /// Radius, px.
         radius: f64,
         /// Colour.
-        color: &'static str,
+        color: RGBColor,
     },
     /// A curve.
     Curve(Series),
@@ -108,6 +103,33 @@ impl Mark {
                 bars.iter().map(|(x, [low, high])| (*x, Some(low + high))).collect()
             }
             _ => Vec::new(),
+        }
+    }
+
+    /// Words of the direct label, and where the mark ends.
+    fn label(&self) -> Option<(&str, (f64, f64))> {
+        let last =
+            |points: &[(f64, Option<f64>)]| points.iter().rev().find_map(|&(x, v)| Some((x, v?)));
+        let (text, end) = match self {
+            Self::Curve(s) if s.labelled => (&s.label, last(&s.points)?),
+            Self::Dots { label, points, .. } => (label, last(points)?),
+            Self::Bars { label, bars, .. } => {
+                let (x, [low, high]) = bars.last()?;
+                (label, (*x, (low + high) / 2.0))
+            }
+            _ => return None,
+        };
+        (!text.is_empty()).then_some((text, end))
+    }
+
+    /// Values that the vertical axis has to show.
+    fn extent(&self) -> Vec<f64> {
+        match self {
+            Self::Curve(series) => series.range().into_iter().flatten().collect(),
+            Self::Limit { value, .. } => vec![*value],
+            Self::Bars { bars, .. } => bars.iter().flat_map(|(_, ends)| *ends).collect(),
+            Self::Dots { points, .. } => points.iter().filter_map(|(_, v)| *v).collect(),
+            Self::Area { .. } | Self::Divide { .. } => Vec::new(),
         }
     }
 }
@@ -132,41 +154,19 @@ impl Figure {
         Layout::of(self, format).caption_text
     }
 
-    /// Smallest and largest value drawn.
-    pub(super) fn value_range(&self) -> Option<[f64; 2]> {
-        let join = |a: [f64; 2], b: [f64; 2]| [a[0].min(b[0]), a[1].max(b[1])];
-        self.marks
-            .iter()
-            .filter_map(|mark| match mark {
-                Mark::Curve(series) => series.range(),
-                Mark::Limit { value, .. } => Some([*value, *value]),
-                Mark::Bars { bars, .. } => bars.iter().map(|(_, ends)| *ends).reduce(join),
-                Mark::Dots { points, .. } => {
-                    points.iter().filter_map(|(_, v)| v.map(|v| [v, v])).reduce(join)
-                }
-                Mark::Area { .. } | Mark::Divide { .. } => None,
-            })
-            .reduce(join)
+    /// Smallest and largest value drawn, or to be shown in any case.
+    pub(super) fn value_range(&self) -> [f64; 2] {
+        let values: Vec<f64> = self.marks.iter().flat_map(Mark::extent).collect();
+        let [low, high] = self.include_db;
+        [values.iter().copied().fold(low, f64::min), values.iter().copied().fold(high, f64::max)]
     }
 
     /// The marks that carry a label at the right: name, and value at their right end.
     pub(super) fn labels(&self) -> Vec<Label<'_>> {
-        let mut labels: Vec<Label<'_>> = Vec::new();
-        for (index, mark) in self.marks.iter().enumerate() {
-            let (text, points): (&str, &[(f64, Option<f64>)]) = match mark {
-                Mark::Curve(s) if s.labelled => (&s.label, &s.points),
-                Mark::Dots { label, points, .. } if !label.is_empty() => (label, points),
-                Mark::Bars { label, bars, .. } if !label.is_empty() => {
-                    let end = bars.last().map(|(x, ends)| (*x, (ends[0] + ends[1]) / 2.0));
-                    labels.extend(end.map(|end| Label { index, text: label, end }));
-                    continue;
-                }
-                _ => continue,
-            };
-            let end = points.iter().rev().find_map(|(x, v)| v.map(|v| (*x, v)));
-            labels.extend(end.map(|end| Label { index, text, end }));
-        }
-        labels
+        let found = self.marks.iter().enumerate();
+        found
+            .filter_map(|(index, mark)| mark.label().map(|(text, end)| Label { index, text, end }))
+            .collect()
     }
 }
 

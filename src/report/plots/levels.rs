@@ -1,9 +1,9 @@
 //! Levels without and with the screen, and the noise under them.
 
-use super::axes::Spare;
-use super::figure::{Figure, Mark, YAxis};
-use super::loss::{at_bands, band_axis};
-use super::series::{PALETTE, QUIET, Series, Style};
+use super::bands::{at_bands, band_axis, by_band, value_words};
+use super::colors::{PALETTE, QUIET};
+use super::figure::{Figure, Mark};
+use super::series::{Series, Style};
 use crate::report::result::{Levels, SessionResult};
 use crate::report::words::frequency_words;
 
@@ -38,13 +38,10 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
             levels.reference
         ),
         x: band_axis(bands),
-        y: YAxis {
-            title: "Level in third-octave bands, dB".into(),
-            include_db: [highest - 20.0, highest],
-            spare: Spare::Top,
-        },
+        y_title: "Level in third-octave bands, dB",
+        include_db: [highest - 20.0, highest],
         marks: marks.into_iter().map(Mark::Curve).collect(),
-        strip: Vec::new(),
+        ..Figure::default()
     })
 }
 
@@ -76,19 +73,11 @@ fn levels_finding(result: &SessionResult, levels: &Levels) -> String {
 }
 
 fn levels_description(result: &SessionResult, levels: &Levels) -> String {
-    let word = |v: Option<f64>| v.map_or("no value".to_owned(), |v| format!("{v:.1}"));
-    let figures: Vec<String> = (0..result.bands.len())
-        .map(|b| {
-            format!(
-                "{}: {}, {}, {}",
-                frequency_words(result.bands[b].nominal_hz),
-                word(levels.without_db[b]),
-                word(levels.with_db[b]),
-                word(levels.noise_db[b])
-            )
-        })
-        .collect();
-    format!("Level without the screen, with it, and noise, dB. {}.", figures.join("; "))
+    let said = result.bands.iter().enumerate().map(|(b, band)| {
+        let values = [&levels.without_db, &levels.with_db, &levels.noise_db];
+        (band.nominal_hz, Some(values.map(|of| value_words(of[b], 1)).join(", ")))
+    });
+    format!("Level without the screen, with it, and noise, dB. {}.", by_band(said))
 }
 
 #[cfg(test)]
