@@ -93,37 +93,23 @@ const STEPS: [(f64, i64); 9] =
 pub struct DecibelAxis {
     /// The axis.
     pub axis: Axis,
-    /// Its length, px.
-    pub height_px: f64,
     /// Decibels as long as a decade of frequency.
     pub db_per_decade: f64,
 }
 
-/// What a decibel axis is for.
-#[derive(Debug, Clone, Copy)]
-pub struct Wanted {
-    /// The values to show, dB.
-    pub range_db: [f64; 2],
-    /// Length of a decade on the frequency axis beside it, px.
-    pub decade_px: f64,
-    /// Least and greatest length, px.
-    pub height_px: [f64; 2],
-    /// Whether small differences are shown larger than the standard has it.
-    pub is_zoomed: bool,
-}
-
 impl DecibelAxis {
-    /// The axis in the finest of the proportions that fits into the greatest length, no longer
-    /// than the values and the least length need. Its ends are whole marks. Length left over goes
-    /// above the values, so that curves keep their place on the page; below them too where the
-    /// range has 0 in its middle. Where not even the coarsest proportion holds the range, the
-    /// upper end stays, and curves leave the plot at the lower one.
-    pub fn of(wanted: Wanted) -> Self {
-        let zoomed = if wanted.is_zoomed { &ZOOMED[..] } else { &[] };
+    /// The axis in the finest of the proportions that fits into the greatest height, no higher
+    /// than the values and the least height need; lengths are in decades of the frequency axis
+    /// beside it. Its ends are whole marks. Height left over goes above the values, so that curves
+    /// keep their place on the page; below them too where the range has 0 in its middle. Where not
+    /// even the coarsest proportion holds the range, the upper end stays, and curves leave the plot
+    /// at the lower one.
+    pub fn of(range_db: [f64; 2], decade_px: f64, height_px: [f64; 2], is_zoomed: bool) -> Self {
+        let zoomed = if is_zoomed { &ZOOMED[..] } else { &[] };
         let [finer @ .., coarsest] = DB_PER_DECADE;
-        let mut axes = zoomed.iter().chain(&finer).map(|&db| Self::in_proportion(wanted, db));
-        axes.find(|d| d.shows(wanted.range_db))
-            .unwrap_or_else(|| Self::in_proportion(wanted, coarsest))
+        let axis = |db: &f64| Self::in_proportion(range_db, decade_px / db, height_px, *db);
+        let mut axes = zoomed.iter().chain(&finer).map(axis);
+        axes.find(|d| d.shows(range_db)).unwrap_or_else(|| axis(&coarsest))
     }
 
     /// Whether all values of a range find room.
@@ -131,32 +117,29 @@ impl DecibelAxis {
         self.axis.ends[0] <= low_db + 1e-6 && self.axis.ends[1] >= high_db - 1e-6
     }
 
-    fn in_proportion(wanted: Wanted, db_per_decade: f64) -> Self {
-        let px_per_db = wanted.decade_px / db_per_decade;
+    fn in_proportion(
+        [low, high]: [f64; 2],
+        px_per_db: f64,
+        height_px: [f64; 2],
+        db_per_decade: f64,
+    ) -> Self {
         // Fine lines at least 12 px apart, numbers at least 40 px.
         let clear = |&(step, every): &(f64, i64)| {
             step * px_per_db >= 12.0 && step * every as f64 * px_per_db >= 40.0
         };
-        let usual = if db_per_decade < DB_PER_DECADE[0] { &STEPS[..] } else { &STEPS[3..] };
-        let (step, every) = usual.iter().copied().find(clear).unwrap_or(STEPS[8]);
-        let [low, high] = wanted.range_db;
+        let steps = if db_per_decade < DB_PER_DECADE[0] { &STEPS[..] } else { &STEPS[3..] };
+        let (step, every) = steps.iter().copied().find(clear).unwrap_or(STEPS[8]);
         let [low, high] = [(low / step + 1e-9).floor(), (high / step - 1e-9).ceil()];
-        let [least, most] =
-            wanted.height_px.map(|px| (px / px_per_db / step + 1e-9).floor().max(1.0));
+        let [least, most] = height_px.map(|px| (px / px_per_db / step + 1e-9).floor().max(1.0));
         let n_steps = (high - low).clamp(least.min(most), most);
         let spare = n_steps - (high - low);
-        let low = if spare < 0.0 {
-            high - n_steps
-        } else if low == -high {
-            low - (spare / 2.0).floor()
-        } else {
-            low
+        let low = match spare {
+            spare if spare < 0.0 => high - n_steps,
+            spare if low == -high => low - (spare / 2.0).floor(),
+            _ => low,
         };
-        Self {
-            axis: Axis::linear(low * step, (low + n_steps) * step, step, every),
-            height_px: n_steps * step * px_per_db,
-            db_per_decade,
-        }
+        let axis = Axis::linear(low * step, (low + n_steps) * step, step, every);
+        Self { axis, db_per_decade }
     }
 }
 
@@ -190,14 +173,9 @@ mod tests {
         assert_eq!(Axis::linear(-2.0, 8.0, 1.0, 1).scale().map(&3.0, (0, 1000)), 500);
     }
 
-    /// The axis of a given length beside decades of 520 px.
+    /// The axis of a given height beside decades of 520 px.
     fn axis(range_db: [f64; 2], height_px: f64) -> DecibelAxis {
-        DecibelAxis::of(Wanted {
-            range_db,
-            decade_px: 520.0,
-            height_px: [height_px; 2],
-            is_zoomed: false,
-        })
+        DecibelAxis::of(range_db, 520.0, [height_px; 2], false)
     }
 
     #[test]
@@ -214,8 +192,8 @@ mod tests {
             assert_eq!(d.db_per_decade, want, "{range:?}");
             let [low, high] = d.axis.ends;
             assert!(low <= range[0] && high >= range[1], "{low} {high} {range:?}");
-            assert!((d.height_px / (high - low) * want - 520.0).abs() < 1e-9);
-            assert!(d.height_px <= 660.0 && d.height_px > 580.0, "{}", d.height_px);
+            let height_px = (high - low) * 520.0 / d.db_per_decade;
+            assert!(height_px <= 660.0 && height_px > 580.0, "{height_px}");
         }
     }
 
@@ -227,16 +205,10 @@ mod tests {
 
     #[test]
     fn an_axis_ends_near_the_values() {
-        let wanted = Wanted {
-            range_db: [-0.4, 6.2],
-            decade_px: 520.0,
-            height_px: [290.0, 660.0],
-            is_zoomed: false,
-        };
-        assert_eq!(DecibelAxis::of(wanted).axis.ends, [-1.0, 7.0]);
-        // At 1 dB a decade 0.31 dB are 161 px, at the least length 0.5 dB.
-        let small = Wanted { range_db: [-0.16, 0.15], is_zoomed: true, ..wanted };
-        let d = DecibelAxis::of(small);
+        let axis = |range, zoomed| DecibelAxis::of(range, 520.0, [290.0, 660.0], zoomed);
+        assert_eq!(axis([-0.4, 6.2], false).axis.ends, [-1.0, 7.0]);
+        // At 1 dB a decade 0.31 dB are 161 px, at the least height 0.5 dB.
+        let d = axis([-0.16, 0.15], true);
         assert_eq!(d.db_per_decade, 1.0);
         assert!((d.axis.ends[0] + 0.2).abs() < 1e-9 && (d.axis.ends[1] - 0.3).abs() < 1e-9);
     }

@@ -161,20 +161,9 @@ impl Figure {
         [values.iter().copied().fold(low, f64::min), values.iter().copied().fold(high, f64::max)]
     }
 
-    /// The marks that carry a label at the right: name, and value at their right end.
-    pub(super) fn labels(&self) -> Vec<Label<'_>> {
-        let found = self.marks.iter().enumerate();
-        found
-            .filter_map(|(index, mark)| mark.label().map(|(text, end)| Label { index, text, end }))
-            .collect()
+    /// The marks that carry a label at the right: index, words, and where the mark ends.
+    pub(super) fn labels(&self) -> Vec<(usize, &str, (f64, f64))> {
+        let label = |(index, mark)| Mark::label(mark).map(|(text, end)| (index, text, end));
+        self.marks.iter().enumerate().filter_map(label).collect()
     }
-}
-
-/// A direct label.
-pub(super) struct Label<'a> {
-    /// Index of the mark.
-    pub(super) index: usize,
-    pub(super) text: &'a str,
-    /// Where its mark ends: position and value.
-    pub(super) end: (f64, f64),
 }

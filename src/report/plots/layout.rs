@@ -1,6 +1,6 @@
 //! Where the parts of a figure go on the page.
 
-use super::axes::{Axis, DecibelAxis, Wanted};
+use super::axes::{Axis, DecibelAxis};
 use super::clip::Rect;
 use super::figure::{Figure, StripRow};
 use super::text::{text_width, wrap};
@@ -87,18 +87,14 @@ impl Layout {
             [46.0, 48.0 + strips]
         };
         let [usual, widest] = if is_file { [HEIGHT - top - footer; 2] } else { PAPER_ROOM };
-        let wanted = Wanted {
-            range_db: figure.value_range(),
-            decade_px,
-            height_px: [LEAST_ROOM, usual],
-            is_zoomed: figure.is_zoomed,
-        };
-        let mut y = DecibelAxis::of(wanted);
-        if !y.shows(wanted.range_db) {
-            y = DecibelAxis::of(Wanted { height_px: [usual, widest], ..wanted });
+        let range_db = figure.value_range();
+        let axis = |height_px| DecibelAxis::of(range_db, decade_px, height_px, figure.is_zoomed);
+        let mut y = axis([LEAST_ROOM, usual]);
+        if !y.shows(range_db) {
+            y = axis([usual, widest]);
         }
         let caption_text = captioned(figure, y.db_per_decade);
-        let bottom = top + y.height_px;
+        let bottom = top + (y.axis.ends[1] - y.axis.ends[0]) * decade_px / y.db_per_decade;
         Self {
             format,
             // Whole pixels, of which the pictures are made.
@@ -123,7 +119,7 @@ fn label_room(figure: &Figure) -> (f64, f64) {
         11..=18 => 22.0,
         _ => 18.0,
     };
-    let widths = labels.iter().map(|l| text_width(l.text, size, true).min(LABEL_MAX));
+    let widths = labels.iter().map(|(_, text, _)| text_width(text, size, true).min(LABEL_MAX));
     let widest = widths.map(|width| width + SAMPLE + 46.0).fold(0.0, f64::max);
     (size, widest.max(text_width(&figure.x.title, CAPTION_SIZE, false) + 34.0))
 }

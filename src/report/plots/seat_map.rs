@@ -246,8 +246,8 @@ impl Map<'_> {
             for (line, word) in words.iter().enumerate() {
                 let y = y - 14.0 + WORDS_LEADING * line as f64;
                 let text = Text::new(WORDS_SIZE[line.min(1)], INK);
-                let text = Text { bold: line == 0, ..text };
-                svg.rimmed_text([x + radius + WORDS_AWAY, y], text, word);
+                let text = Text { bold: line == 0, rimmed: true, ..text };
+                svg.text([x + radius + WORDS_AWAY, y], text, word);
             }
             svg.close("g");
         }

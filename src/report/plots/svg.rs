@@ -49,17 +49,24 @@ pub struct Text {
     pub color: RGBColor,
     /// Which point of the text its position is: "start", "middle" or "end".
     pub anchor: &'static str,
+    /// Whether it has a white rim, to be readable over lines.
+    pub rimmed: bool,
 }
 
 impl Text {
     /// Regular text that starts at its position.
     pub fn new(size: f64, color: RGBColor) -> Self {
-        Self { size, bold: false, color, anchor: "start" }
+        Self { size, bold: false, color, anchor: "start", rimmed: false }
     }
 
     /// The same in semibold.
     pub fn bold(self) -> Self {
         Self { bold: true, ..self }
+    }
+
+    /// The same with a white rim.
+    pub fn rimmed(self) -> Self {
+        Self { rimmed: true, ..self }
     }
 
     /// The same with its middle at the position.
@@ -125,7 +132,7 @@ impl Svg {
         self.out.take()
     }
 
-    /// Opens an element; attribute values are escaped.
+    /// Opens an element; attribute values are escaped, empty ones left out.
     pub fn open(&self, tag: &str, attributes: &[(&str, &str)]) {
         self.tag(tag, attributes, ">\n");
     }
@@ -158,31 +165,20 @@ impl Svg {
 
     /// A line of text with its baseline at a place, px.
     pub fn text(&self, at: [f64; 2], style: Text, text: &str) {
-        self.written(at, style, text, &[]);
-    }
-
-    /// The same with a white rim, readable over lines.
-    pub fn rimmed_text(&self, at: [f64; 2], style: Text, text: &str) {
-        let rim = [
-            ("paint-order", "stroke"),
-            ("stroke", "#FFFFFF"),
-            ("stroke-width", "6"),
-            ("stroke-linejoin", "round"),
-        ];
-        self.written(at, style, text, &rim);
-    }
-
-    fn written(&self, at: [f64; 2], style: Text, text: &str, more: &[(&str, &str)]) {
         let ([x, y], size, fill) = (at.map(px), px(style.size), hex(style.color));
-        let mut attributes = vec![
+        let rim = ["stroke", "#FFFFFF", "6", "round"].map(|of| if style.rimmed { of } else { "" });
+        let attributes = [
             ("x", x.as_str()),
             ("y", &y),
             ("font-size", &size),
             ("font-weight", if style.bold { "600" } else { "400" }),
             ("fill", &fill),
             ("text-anchor", style.anchor),
+            ("paint-order", rim[0]),
+            ("stroke", rim[1]),
+            ("stroke-width", rim[2]),
+            ("stroke-linejoin", rim[3]),
         ];
-        attributes.extend(more);
         self.leaf("text", &attributes, text);
     }
 }

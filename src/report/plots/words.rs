@@ -4,7 +4,7 @@ use super::backend::{pair, units};
 use super::chart::{Page, stroke};
 use super::clip::{Rect, clip};
 use super::colors::{INK, MUTED_INK, QUIET};
-use super::figure::{Label, Mark};
+use super::figure::Mark;
 use super::layout::{
     CAPTION_SIZE, EDGE, Format, LABEL_MAX, SAMPLE, STRIP_LINE, STRIP_SIZE, SUBTITLE_SIZE,
     TITLE_SIZE,
@@ -85,8 +85,8 @@ impl Page<'_> {
                 self.line(&leader, color, 1.2);
                 pieces.push(leader);
             }
-            let text = Text::new(CAPTION_SIZE, color).bold();
-            self.svg.rimmed_text([place.left, place.bottom - 5.0], text, label);
+            let text = Text::new(CAPTION_SIZE, color).bold().rimmed();
+            self.svg.text([place.left, place.bottom - 5.0], text, label);
             taken.push(place);
         }
     }
@@ -161,28 +161,30 @@ impl Page<'_> {
     pub(super) fn direct_labels(&self) {
         let labels = self.figure.labels();
         let (plot, size) = (self.layout.plot, self.layout.label_size);
-        let end = |l: &Label<'_>| {
-            let [x, y] = self.point(l.end.0, l.end.1);
+        let end = |&(_, _, (hz, db)): &(usize, &str, (f64, f64))| {
+            let [x, y] = self.point(hz, db);
             [x, y.clamp(plot.top, plot.bottom)]
         };
         let ends: Vec<[f64; 2]> = labels.iter().map(end).collect();
         let wanted: Vec<f64> = ends.iter().map(|e| e[1]).collect();
         let reach = [plot.top + size * 0.2, plot.bottom - size * 0.2];
         let placed = spread_labels(&wanted, size * 1.28, reach);
-        for ((label, end), y) in labels.iter().zip(ends).zip(placed) {
-            let id = format!("{}-label-{}", self.figure.id, label.index);
-            self.svg.open("g", &[("id", &id), ("class", "label"), ("data-series", label.text)]);
-            self.direct_label(label, end, y);
+        for ((&(index, text, (_, db)), end), y) in labels.iter().zip(ends).zip(placed) {
+            let id = format!("{}-label-{index}", self.figure.id);
+            self.svg.open("g", &[("id", &id), ("class", "label"), ("data-series", text)]);
+            // A curve that ends outside the plot is said to be there.
+            let [low, high] = self.layout.y.ends;
+            let beyond = if db < low { " (below)" } else if db > high { " (above)" } else { "" };
+            self.direct_label(&self.figure.marks[index], &format!("{text}{beyond}"), end, y);
             self.svg.close("g");
         }
     }
 
     /// A label at a height: a thin line to it from the end of its curve, a sample of the mark, the
     /// words.
-    fn direct_label(&self, label: &Label<'_>, end: [f64; 2], y: f64) {
+    fn direct_label(&self, mark: &Mark, words: &str, end: [f64; 2], y: f64) {
         let (start, size) = (self.layout.plot.right + 28.0, self.layout.label_size);
         let middle = start + SAMPLE / 2.0;
-        let mark = &self.figure.marks[label.index];
         match mark {
             Mark::Dots { radius, color, .. } => {
                 let at = pair([middle, y]);
@@ -204,20 +206,13 @@ impl Page<'_> {
             }
             _ => {}
         }
-        // A curve that ends outside the plot is said to be there.
-        let [low, high] = self.layout.y.ends;
-        let words = match label.end.1 {
-            v if v < low => format!("{} (below)", label.text),
-            v if v > high => format!("{} (above)", label.text),
-            _ => label.text.to_owned(),
-        };
         let left = start + SAMPLE + 12.0;
         let room = (self.layout.size[0] - 8.0 - left).min(LABEL_MAX + 28.0);
         let bold = matches!(mark, Mark::Curve(series) if series.style == Style::main());
         // A few characters too many make it smaller, many are cut.
-        let size = size * (room / text_width(&words, size, bold)).clamp(0.8, 1.0);
+        let size = size * (room / text_width(words, size, bold)).clamp(0.8, 1.0);
         let text = Text { bold, ..Text::new(size, INK) };
-        self.svg.text([left, y + size * 0.36], text, &fit(&words, size, bold, room));
+        self.svg.text([left, y + size * 0.36], text, &fit(words, size, bold, room));
     }
 
     /// Rows of numbers; where they are too wide for one line, neighbours stand on two.
