@@ -99,12 +99,13 @@ impl DrawingBackend for Svg {
         path: I,
         style: &S,
     ) -> Drawn {
-        let width = px(f64::from(style.stroke_width()) / PER_PX);
+        let (color, width) = (style.color(), f64::from(style.stroke_width()) / PER_PX);
         let path = [
             ("d", path_data(path)),
             ("fill", "none".into()),
-            ("stroke", written(style.color())),
-            ("stroke-width", width),
+            ("stroke", written(color)),
+            ("stroke-opacity", if color.alpha < 1.0 { px(color.alpha) } else { String::new() }),
+            ("stroke-width", px(width)),
             ("stroke-linejoin", "round".into()),
         ];
         self.empty("path", &path.each_ref().map(|(name, value)| (*name, value.as_str())));

@@ -366,8 +366,8 @@ mod tests {
 
     #[test]
     fn words_of_seats_close_together_do_not_meet() {
-        // Words of A in one line would reach B, 0.28 m beside it.
-        let close = mapped(&[("A", 3.0, 0.0), ("B", 3.0, 0.28)]).unwrap().paper_svg;
+        // Words of A in one line would reach B, 0.15 m beside it.
+        let close = mapped(&[("A", 3.0, 0.0), ("B", 3.0, 0.15)]).unwrap().paper_svg;
         assert!(close.contains(">3.00 m<") && !close.contains(">3.00 m, "), "a line each");
         let apart = mapped(&[("A", 3.0, -1.0), ("B", 3.0, 1.0)]).unwrap().paper_svg;
         assert!(apart.contains(">3.16 m, "), "one line");

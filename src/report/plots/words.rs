@@ -13,7 +13,7 @@ use super::series::Style;
 use super::svg::{Svg, Text};
 use super::text::{fit, text_width};
 use plotters::element::{Circle, PathElement, Rectangle};
-use plotters::style::{Color, RGBColor};
+use plotters::style::{Color, ShapeStyle};
 
 /// A straight piece of what is drawn, px.
 type Piece = [[f64; 2]; 2];
@@ -82,7 +82,7 @@ impl Page<'_> {
             let place = self.limit_place(ends, label, &pieces, &taken);
             let color = Style::limit(*is_met).color;
             if let Some(leader) = leader_of(ends, place) {
-                self.line(&leader, color, 1.2);
+                self.line(&leader, stroke(color, 1.2));
                 pieces.push(leader);
             }
             let text = Text::new(CAPTION_SIZE, color).bold().rimmed();
@@ -153,9 +153,9 @@ impl Page<'_> {
     }
 
     /// A line anywhere on the page, px.
-    fn line(&self, points: &[[f64; 2]], color: RGBColor, width: f64) {
+    fn line(&self, points: &[[f64; 2]], style: ShapeStyle) {
         let points: Vec<_> = points.iter().map(|at| pair(*at)).collect();
-        self.svg.put(PathElement::new(points, stroke(color, width)));
+        self.svg.put(PathElement::new(points, style));
     }
 
     pub(super) fn direct_labels(&self) {
@@ -196,12 +196,13 @@ impl Page<'_> {
                 self.svg.put(Rectangle::new(corners, color.filled()));
             }
             Mark::Curve(series) => {
-                let Style { color, dash, width } = series.style;
+                let Style { color, dash, .. } = series.style;
                 let x = end[0] + 5.0;
                 let bend = [self.layout.plot.right.max(x), end[1]];
-                self.line(&[[x, end[1]], bend, [start, y]], color, 1.2);
+                let thin = color.mix(0.7).stroke_width(units(1.2) as u32);
+                self.line(&[[x, end[1]], bend, [start, y]], thin);
                 self.svg.open("g", &[("stroke-dasharray", dash)]);
-                self.line(&[[start, y], [start + SAMPLE, y]], color, width);
+                self.line(&[[start, y], [start + SAMPLE, y]], series.style.stroke());
                 self.svg.close("g");
             }
             _ => {}
