@@ -67,11 +67,11 @@ pub struct SeatGeometry {
     pub id: String,
     /// Distance from the plane of the sheet, m.
     pub distance_m: f64,
-    /// Distance from the axis, to the right seen from the loudspeaker, m.
+    /// Distance from the axis, to the right as the audience sees it, m.
     pub offset_m: f64,
     /// Distance from the loudspeaker, horizontal, m.
     pub loudspeaker_m: f64,
-    /// Angle off the loudspeaker's axis, degrees, positive to the right seen from it.
+    /// Angle off the loudspeaker's axis, degrees, positive to the right as the audience sees it.
     pub loudspeaker_deg: f64,
     /// The whole picture, where its width is known.
     pub full: Option<SeenPicture>,

@@ -129,7 +129,7 @@ pub struct SeatResult {
     pub name: String,
     /// Importance in the equaliser fit.
     pub weight: f64,
-    /// Metres ahead of the loudspeaker, to the right seen from it, above the floor.
+    /// Metres ahead of the loudspeaker, to the right as the audience sees it, above the floor.
     pub position_m: Option<[f64; 3]>,
     /// Number of microphone placements used.
     pub spots: Spots,

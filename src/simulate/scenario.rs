@@ -92,7 +92,7 @@ pub struct Seat {
     pub id: String,
     /// Name for people.
     pub name: String,
-    /// Metres ahead of the loudspeaker, to the right seen from it, above the floor.
+    /// Metres ahead of the loudspeaker, to the right as the audience sees it, above the floor.
     pub position_m: [f64; 3],
     /// Importance.
     pub weight: f64,

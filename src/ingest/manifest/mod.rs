@@ -213,7 +213,7 @@ pub struct SeatInfo {
     pub id: String,
     /// Name for people.
     pub name: Option<String>,
-    /// Metres ahead of the loudspeaker, to the right seen from it, above the floor.
+    /// Metres ahead of the loudspeaker, to the right as the audience sees it, above the floor.
     pub position_m: Option<[f64; 3]>,
     /// Importance in the equaliser fit (default 1).
     #[serde(default = "one")]

@@ -98,7 +98,7 @@ backing = false                    # true: a second, black cloth hangs behind th
         "\n# Seats. Recordings are found by their names in takes/: SEAT_CONDITION_NUMBER.wav,\n\
          # condition without, with or corrected; SEAT_CONDITION_control_NUMBER.wav for a second\n\
          # loudspeaker that is not behind the screen.\n\
-         # position_m: metres ahead of the loudspeaker, to the right seen from it, above the floor.\n\
+         # position_m: metres ahead of the loudspeaker, to the right as the audience sees it, above the floor.\n\
          # weight: importance for the equaliser setting, 1 unless said.\n",
     );
     for seat in plan.seats {

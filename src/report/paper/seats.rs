@@ -69,7 +69,7 @@ fn overview(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
     );
     writer.say(
         "Distance: from the screen. Off axis: angle from the loudspeaker's axis, positive to the \
-         right seen from the loudspeaker. Picture: the angle under which it is seen. Largest \
+         right as the audience sees it. Picture: the angle under which it is seen. Largest \
          loss: from 500 Hz up. Level: against the mean of the seats, above 0 dB this seat loses \
          more throughout. Left: unevenness after the equaliser setting, as predicted.",
     );

@@ -9,8 +9,9 @@ use crate::report::plots::render::parse;
 use krilla::tagging::Tag;
 use std::sync::Arc;
 
-/// Plots at the end of a page may be this much smaller; their smallest words are 6 pt high then.
-const LEAST_SCALE: f32 = 0.85;
+/// Plots at the end of a page may be this much smaller; their smallest words, the numbers under the
+/// axis, are 6.5 pt high then (20 px of 1400 in the column of an A4 page, 483 pt wide).
+const LEAST_SCALE: f32 = 0.95;
 
 impl Setter {
     /// A plot over the width of the column, its title above and how to read it below.
