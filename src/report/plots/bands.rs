@@ -4,7 +4,7 @@ use super::axes::Axis;
 use super::figure::{Mark, StripRow};
 use super::series::{Series, Style};
 use crate::report::result::{Band, SessionResult};
-use crate::report::words::{frequency_words, signed};
+use crate::report::words::signed;
 
 /// Up to this many seats each has a colour, a dash and a label of its own.
 pub const SEATS_TOLD_APART: usize = 12;
@@ -81,17 +81,4 @@ pub fn number_row(
         label: label.to_owned(),
         cells: bands.iter().zip(values).map(|(b, v)| (b.exact_hz, text(v))).collect(),
     }
-}
-
-/// A figure in words.
-pub fn value_words(value: Option<f64>, decimals: usize) -> String {
-    value.map_or("no value".into(), |v| signed(v, decimals))
-}
-
-/// Figures in words by frequency, Hz, each with what is said there.
-pub fn by_band(said: impl Iterator<Item = (f64, Option<String>)>) -> String {
-    let words = |(hz, words): (f64, Option<String>)| {
-        format!("{}: {}", frequency_words(hz), words.unwrap_or("no value".into()))
-    };
-    said.map(words).collect::<Vec<_>>().join("; ")
 }

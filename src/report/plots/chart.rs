@@ -4,12 +4,11 @@ use super::axes::Scale;
 use super::backend::{place, units};
 use super::clip::{Rect, clip, clip_area};
 use super::colors::{ABSENT, GRID, INK, MUTED_INK, QUIET};
-use super::figure::{Figure, Mark};
+use super::figure::{Figure, Mark, stop_name};
 use super::layout::{CAPTION_SIZE, EDGE, Format, Layout, TICK_SIZE};
 use super::series::{Series, Style};
 use super::svg::{Svg, Text, px};
 use super::text::text_width;
-use crate::units::{Hertz, ThirdOctave};
 use plotters::coord::ranged1d::{BoldPoints, LightPoints};
 use plotters::coord::{CoordTranslate, cartesian::Cartesian2d, cartesian::MeshLine};
 use plotters::drawing::{DrawingArea, IntoDrawingArea};
@@ -30,7 +29,6 @@ pub(super) fn draw(figure: &Figure, layout: &Layout) -> String {
     page.limit_words();
     page.direct_labels();
     page.strip();
-    page.caption();
     page.svg.finish()
 }
 
@@ -63,13 +61,6 @@ pub(super) fn stroke(color: RGBColor, width: f64) -> ShapeStyle {
     color.stroke_width(units(width) as u32)
 }
 
-/// Name of a position: the nominal name of a band, else the number itself.
-fn stop_name(hz: f64) -> String {
-    let band = Hertz::new(hz).ok().map(ThirdOctave::nearest);
-    let band = band.filter(|band| (band.exact_hz() / hz - 1.0).abs() < 1e-6);
-    px(band.map_or(hz, ThirdOctave::nominal_hz))
-}
-
 /// The page while it is drawn.
 pub(super) struct Page<'a> {
     pub(super) figure: &'a Figure,
@@ -96,7 +87,7 @@ impl<'a> Page<'a> {
         let svg = Svg::page(
             layout.size,
             layout.format == Format::Paper,
-            [figure.id, &figure.title, &figure.description],
+            [figure.id, &figure.title, &figure.in_words()],
             &[
                 ("data-plot", &edges),
                 ("data-stops", &stops.join(" ")),
@@ -128,7 +119,9 @@ impl<'a> Page<'a> {
     fn areas(&self) {
         let Rect { top, bottom, .. } = self.bounds();
         for mark in &self.figure.marks {
-            let Mark::Area { from_to, .. } = mark else { continue };
+            let Mark::Area { from_to, .. } = mark else {
+                continue;
+            };
             let [from, to] = self.shown(*from_to);
             self.frame.put(Rectangle::new([(from, top), (to, bottom)], ABSENT.filled()));
         }
@@ -170,7 +163,9 @@ impl<'a> Page<'a> {
         svg.text(at, muted.end(), &self.figure.x.title);
         svg.close("g");
         for mark in &self.figure.marks {
-            let Mark::Area { from_to, label } = mark else { continue };
+            let Mark::Area { from_to, label } = mark else {
+                continue;
+            };
             // Words that are wider than the area stay inside the plot.
             let half = text_width(label, CAPTION_SIZE, false) / 2.0 + 6.0;
             let middle = self.point((from_to[0] * from_to[1]).sqrt(), 0.0)[0];

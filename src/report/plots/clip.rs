@@ -70,14 +70,12 @@ fn clip_segment(from: [f64; 2], to: [f64; 2], rect: Rect) -> Option<[[f64; 2]; 2
     ];
     let (mut start, mut end) = (0.0f64, 1.0f64);
     for (direction, distance) in edges {
-        if direction == 0.0 {
-            if distance < 0.0 {
-                return None;
-            }
-        } else if direction < 0.0 {
-            start = start.max(distance / direction);
-        } else {
-            end = end.min(distance / direction);
+        let at = distance / direction;
+        match direction {
+            0.0 if distance < 0.0 => return None,
+            d if d < 0.0 => start = start.max(at),
+            d if d > 0.0 => end = end.min(at),
+            _ => {}
         }
     }
     let at = |t: f64| [from[0] + t * delta[0], from[1] + t * delta[1]];

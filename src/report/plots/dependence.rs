@@ -1,6 +1,6 @@
 //! What all seats share of the loss, and what moves from seat to seat beyond the uncertainty.
 
-use super::bands::{absent_areas, at_bands, band_axis, by_band, number_row, value_words};
+use super::bands::{absent_areas, at_bands, band_axis, number_row};
 use super::colors::PALETTE;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
@@ -44,7 +44,7 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
             "Shape of the loss that {} seats share, levels of the seats taken out, {}",
             found.n_seats, result.title
         ),
-        description: description(result),
+        description: found.sentence.clone(),
         caption: "Shaded: how far single seats move from it, one standard deviation beyond what \
                   the uncertainty explains. Marked: bands in which that is shown."
             .into(),
@@ -74,16 +74,6 @@ fn finding(result: &SessionResult) -> String {
         }
         _ => "What the seats share, and what moves from seat to seat".into(),
     }
-}
-
-fn description(result: &SessionResult) -> String {
-    let Some(found) = &result.seat_dependence else { return String::new() };
-    let figures = by_band(found.bands.iter().map(|b| {
-        let [common, moving] = [b.common_db, b.moving_db].map(|v| value_words(v, 2));
-        let shown = if b.moves { ", shown to move" } else { "" };
-        (b.nominal_hz, Some(format!("{common} and {moving} dB{shown}")))
-    }));
-    format!("{} Common shape and movement by band: {figures}.", found.sentence)
 }
 
 #[cfg(test)]

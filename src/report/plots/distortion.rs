@@ -1,7 +1,6 @@
 //! Harmonics of the loudspeaker against the frequency of the fundamental, a plot a condition.
 
 use super::axes::Axis;
-use super::bands::by_band;
 use super::colors::PALETTE;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
@@ -11,7 +10,9 @@ use crate::transfer::distortion::Distortion;
 
 /// Second to fifth harmonic with the noise under each, for every condition that has them.
 pub fn distortion_figures(result: &SessionResult) -> Vec<Figure> {
-    let Some(found) = &result.distortion else { return Vec::new() };
+    let Some(found) = &result.distortion else {
+        return Vec::new();
+    };
     let conditions = [
         ("distortion-without", "Without the screen", &found.without),
         ("distortion-with", "With the screen", &found.with),
@@ -56,7 +57,7 @@ fn condition_figure(
             "Harmonics of the centre loudspeaker, mean over the takes, {}",
             result.title
         ),
-        description: description(condition, found),
+        description: format!("{condition}, harmonics in dB; no value: below the noise."),
         caption: "\u{2212}40 dB = 1 %, \u{2212}60 dB = 0.1 %. A harmonic is drawn where it stands \
                   6 dB above the noise; dotted: what the noise alone would show."
             .into(),
@@ -104,18 +105,6 @@ fn percent(level_db: f64) -> String {
     let share = 100.0 * 10f64.powf(level_db / 20.0);
     let decimals = if share >= 1.0 { 1 } else { 2 };
     format!("{share:.decimals$} %")
-}
-
-fn description(condition: &str, found: &Distortion) -> String {
-    let of_order = |h: &crate::transfer::distortion::Harmonic| {
-        let levels = found.fundamental_hz.iter().zip(&h.level_db);
-        let said = levels.filter_map(|(hz, level)| Some((hz.round(), Some(signed((*level)?, 0)))));
-        let words = Some(by_band(said)).filter(|w| !w.is_empty());
-        let words = words.unwrap_or("below the noise".into());
-        format!("{} harmonic, dB: {words}.", ordinal(h.order))
-    };
-    let orders: Vec<String> = found.harmonics.iter().map(of_order).collect();
-    format!("{condition}. {}", orders.join(" "))
 }
 
 #[cfg(test)]

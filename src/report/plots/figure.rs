@@ -4,6 +4,9 @@ use super::axes::Axis;
 use super::chart::draw;
 use super::layout::{Format, Layout};
 use super::series::Series;
+use super::svg::px;
+use crate::report::words::signed;
+use crate::units::{Hertz, ThirdOctave};
 use plotters::style::RGBColor;
 
 /// What a plot is made of. All texts are plain; users' words may stand in them.
@@ -15,7 +18,7 @@ pub struct Figure {
     pub title: String,
     /// What is shown.
     pub subtitle: String,
-    /// The figures in words, for those who cannot see the plot.
+    /// What else there is to say to those who cannot see the plot, before its numbers.
     pub description: String,
     /// How to read it; the proportion of the axes is added.
     pub caption: String,
@@ -90,6 +93,16 @@ pub enum Mark {
 }
 
 impl Mark {
+    /// What it is, for reading values and for showing and hiding; empty for what has no name.
+    pub(super) fn name(&self) -> &str {
+        match self {
+            Self::Curve(Series { label: name, .. })
+            | Self::Dots { name, .. }
+            | Self::Bars { label: name, .. } => name,
+            _ => "",
+        }
+    }
+
     /// Positions and values that can be read off: those of named curves and dots.
     pub(super) fn values(&self) -> Vec<(f64, Option<f64>)> {
         match self {
@@ -143,7 +156,35 @@ pub struct StripRow {
     pub cells: Vec<(f64, String)>,
 }
 
+/// Name of a position: the nominal name of a band, else the number itself.
+pub(super) fn stop_name(hz: f64) -> String {
+    let band = Hertz::new(hz).ok().map(ThirdOctave::nearest);
+    let band = band.filter(|band| (band.exact_hz() / hz - 1.0).abs() < 1e-6);
+    px(band.map_or(hz, ThirdOctave::nominal_hz))
+}
+
 impl Figure {
+    /// The figure in words, for those who cannot see the plot: what is said of it, then its numbers
+    /// by band: those of its curves, where the rows under the axis do not hold them.
+    pub fn in_words(&self) -> String {
+        let of_mark = |mark: &Mark| {
+            let (name, values) = (mark.name().to_owned(), mark.values());
+            let text = |v: Option<f64>| v.map_or("no value".into(), |v| signed(v, 1));
+            (name, values.into_iter().map(|(hz, v)| (hz, text(v))).collect::<Vec<_>>())
+        };
+        let of_row = |row: &StripRow| (row.label.clone(), row.cells.clone());
+        let is_told = self.strip.len() > 1;
+        let marks = self.marks.iter().filter(|_| !is_told).map(of_mark);
+        let rows: Vec<_> = marks.chain(self.strip.iter().map(of_row)).collect();
+        // Curves finer than bands are no reading matter.
+        let rows = rows.iter().filter(|(_, cells)| (1..=40).contains(&cells.len()));
+        let words = rows.map(|(name, cells)| {
+            let cell = |(hz, text): &(f64, String)| format!("{} Hz {text}", stop_name(*hz));
+            format!(" {name}: {}.", cells.iter().map(cell).collect::<Vec<_>>().join("; "))
+        });
+        self.description.clone() + &words.collect::<String>()
+    }
+
     /// The figure as an SVG document.
     pub fn to_svg(&self, format: Format) -> String {
         draw(self, &Layout::of(self, format))

@@ -48,9 +48,7 @@ pub(super) struct Layout {
     pub(super) format: Format,
     /// Width and height of the page.
     pub(super) size: [f64; 2],
-    pub(super) title: Vec<String>,
-    pub(super) subtitle: Vec<String>,
-    pub(super) caption: Vec<String>,
+    pub(super) lines: Lines,
     /// The caption before it was broken into lines.
     pub(super) caption_text: String,
     pub(super) plot: Rect,
@@ -60,29 +58,50 @@ pub(super) struct Layout {
     pub(super) strip_lines: Vec<usize>,
 }
 
+/// Title, subtitle and caption of a picture on its own, broken into lines; none in a paper.
+pub(super) struct Lines {
+    pub(super) title: Vec<String>,
+    pub(super) subtitle: Vec<String>,
+    pub(super) caption: Vec<String>,
+}
+
+impl Lines {
+    pub(super) fn of([title, subtitle, caption]: [&str; 3], format: Format) -> Self {
+        let lines = |words: &str, size, bold, most| {
+            let most = if format == Format::File { most } else { 0 };
+            wrap(words, size, bold, WIDTH - 2.0 * EDGE, most)
+        };
+        Self {
+            title: lines(title, TITLE_SIZE, true, 2),
+            subtitle: lines(subtitle, SUBTITLE_SIZE, false, 2),
+            caption: lines(caption, CAPTION_SIZE, false, 3),
+        }
+    }
+
+    /// Height that title and subtitle take, px.
+    pub(super) fn heading_px(&self) -> f64 {
+        self.title.len() as f64 * TITLE_SIZE * 1.25
+            + self.subtitle.len() as f64 * SUBTITLE_SIZE * 1.4
+    }
+}
+
 impl Layout {
     pub(super) fn of(figure: &Figure, format: Format) -> Self {
         let is_file = format == Format::File;
         let page_width = if is_file { WIDTH } else { PAPER_WIDTH };
-        let words = |text: &str, size, bold, n_lines| {
-            let width = page_width - 2.0 * EDGE;
-            if is_file { wrap(text, size, bold, width, n_lines) } else { Vec::new() }
-        };
-        let title = words(&figure.title, TITLE_SIZE, true, 2);
-        let subtitle = words(&figure.subtitle, SUBTITLE_SIZE, false, 2);
         let (label_size, labels_width) = label_room(figure);
         let right = page_width - EDGE - labels_width;
         let decade_px = (right - LEFT) / (figure.x.ends[1] - figure.x.ends[0]);
-        let strip_lines: Vec<_> = figure.strip.iter().map(|row| lines(row, decade_px)).collect();
+        let strip_lines: Vec<_> = figure.strip.iter().map(|row| n_lines(row, decade_px)).collect();
 
         // The proportion is found out below; its words take the same room in any case.
-        let n_caption = words(&captioned(figure, 50.0), CAPTION_SIZE, false, 3).len() as f64;
+        let lines =
+            |db| Lines::of([&figure.title, &figure.subtitle, &captioned(figure, db)], format);
         let strips = strip_lines.iter().sum::<usize>() as f64 * STRIP_LINE;
         let [top, footer] = if is_file {
-            let title = title.len() as f64 * TITLE_SIZE * 1.25;
-            let subtitle = subtitle.len() as f64 * SUBTITLE_SIZE * 1.4;
-            let caption = n_caption * CAPTION_SIZE * 1.35 + 22.0 * n_caption.min(1.0);
-            [86.0 + title + subtitle, 68.0 + strips + caption]
+            let lines = lines(50.0);
+            let caption = lines.caption.len() as f64 * CAPTION_SIZE * 1.35;
+            [86.0 + lines.heading_px(), 90.0 + strips + caption]
         } else {
             [46.0, 48.0 + strips]
         };
@@ -93,16 +112,13 @@ impl Layout {
         if !y.shows(range_db) {
             y = axis([usual, widest]);
         }
-        let caption_text = captioned(figure, y.db_per_decade);
         let bottom = top + (y.axis.ends[1] - y.axis.ends[0]) * decade_px / y.db_per_decade;
         Self {
             format,
             // Whole pixels, of which the pictures are made.
             size: [page_width, (bottom + footer).ceil()],
-            title,
-            subtitle,
-            caption: words(&caption_text, CAPTION_SIZE, false, 3),
-            caption_text,
+            lines: lines(y.db_per_decade),
+            caption_text: captioned(figure, y.db_per_decade),
             plot: Rect { left: LEFT, top, right, bottom },
             y: y.axis,
             label_size,
@@ -134,7 +150,7 @@ fn captioned(figure: &Figure, db_per_decade: f64) -> String {
 }
 
 /// Lines of a row of numbers: as many as keep neighbours on one line apart.
-fn lines(row: &StripRow, decade_px: f64) -> usize {
+fn n_lines(row: &StripRow, decade_px: f64) -> usize {
     let steps = row.cells.windows(2).map(|pair| (pair[1].0 / pair[0].0).log10());
     let spacing = steps.fold(f64::INFINITY, f64::min) * decade_px;
     let widths = row.cells.iter().map(|(_, text)| text_width(text, STRIP_SIZE, false));

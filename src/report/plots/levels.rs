@@ -1,6 +1,6 @@
 //! Levels without and with the screen, and the noise under them.
 
-use super::bands::{at_bands, band_axis, by_band, value_words};
+use super::bands::{at_bands, band_axis};
 use super::colors::{PALETTE, QUIET};
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
@@ -32,7 +32,7 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
         id: "levels",
         title: levels_finding(result, levels),
         subtitle: format!("Band levels, power mean over the seats, {}", result.title),
-        description: levels_description(result, levels),
+        description: "Levels of the conditions, and noise, dB.".into(),
         caption: format!(
             "0 dB = {}. Levels 10 dB and more above the noise of their takes are taken as they are.",
             levels.reference
@@ -70,14 +70,6 @@ fn levels_finding(result: &SessionResult, levels: &Levels) -> String {
         ),
         None => "Levels without and with the screen".into(),
     }
-}
-
-fn levels_description(result: &SessionResult, levels: &Levels) -> String {
-    let said = result.bands.iter().enumerate().map(|(b, band)| {
-        let values = [&levels.without_db, &levels.with_db, &levels.noise_db];
-        (band.nominal_hz, Some(values.map(|of| value_words(of[b], 1)).join(", ")))
-    });
-    format!("Level without the screen, with it, and noise, dB. {}.", by_band(said))
 }
 
 #[cfg(test)]

@@ -1,7 +1,6 @@
 //! What the setting costs, band by band, against what amplifier and driver have left.
 
 use super::axes::Axis;
-use super::bands::by_band;
 use super::claims::{mean_dot, middle_hz};
 use super::colors::PALETTE;
 use super::figure::{Figure, Mark, StripRow};
@@ -32,7 +31,7 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
         id: "power",
         title: finding(power),
         subtitle: format!("Level and filters together, by third-octave band, {}", result.title),
-        description: description(power),
+        description: power.sentence.clone(),
         caption: format!(
             "3 dB more take twice the power, 10 dB more ten times.{}",
             if strip.is_some() {
@@ -100,14 +99,6 @@ fn finding(power: &PowerCost) -> String {
         .filter_map(|(what, check)| Some((*what, check.as_ref()?.left_db)))
         .min_by(|a, b| a.1.total_cmp(&b.1));
     cost + &least.map(|(what, db)| left(what, db)).unwrap_or_default()
-}
-
-fn description(power: &PowerCost) -> String {
-    let figures = by_band(power.bands.iter().map(|b| {
-        let watts = b.watts.map(|w| format!(", {w:.1} W")).unwrap_or_default();
-        (b.nominal_hz, Some(format!("{} dB{watts}", signed(b.gain_db, 1))))
-    }));
-    format!("{} By band: {figures}.", power.sentence)
 }
 
 #[cfg(test)]

@@ -7,15 +7,12 @@ use super::chart::{Frame, stroke};
 use super::clip::Rect;
 use super::colors::{GRID, INK, MUTED_INK, QUIET, STEPS};
 use super::drawing::Drawing;
-use super::layout::{
-    CAPTION_SIZE, EDGE, Format, HEIGHT, PAPER_WIDTH, SUBTITLE_SIZE, TITLE_SIZE, WIDTH,
-};
+use super::layout::{CAPTION_SIZE, EDGE, Format, HEIGHT, Lines, PAPER_WIDTH, WIDTH};
 use super::seat_words::{
     WORDS_AWAY, WORDS_LEADING, WORDS_SIZE, WORDS_WIDTH, most_words, place_words,
 };
 use super::svg::{Svg, Text};
-use super::text::wrap;
-use super::words::{footing, heading};
+use super::words::headings;
 use crate::analysis::geometry::SeatGeometry;
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::paper::measures::FOOT_M;
@@ -140,27 +137,14 @@ impl Map<'_> {
     fn draw(&self, format: Format, [title, description, subtitle, caption]: [&str; 4]) -> String {
         let in_paper = format == Format::Paper;
         let [width, highest] = if in_paper { [PAPER_WIDTH, PAPER_HEIGHT] } else { [WIDTH, HEIGHT] };
-        let lines = |words: &str, size, bold| match in_paper {
-            true => Vec::new(),
-            false => wrap(words, size, bold, width - 2.0 * EDGE, 2),
-        };
-        let title_lines = lines(title, TITLE_SIZE, true);
-        let subtitle_lines = lines(subtitle, SUBTITLE_SIZE, false);
-        let caption_lines = lines(caption, CAPTION_SIZE, false);
-        let top = match in_paper {
-            true => 16.0,
-            false => {
-                let title = title_lines.len() as f64 * TITLE_SIZE * 1.25;
-                46.0 + title + subtitle_lines.len() as f64 * SUBTITLE_SIZE * 1.4
-            }
-        };
-        let foot = 66.0 + 30.0 * caption_lines.len() as f64;
+        let lines = Lines::of([title, subtitle, caption], format);
+        let top = if in_paper { 16.0 } else { 46.0 + lines.heading_px() };
+        let foot = 66.0 + 30.0 * lines.caption.len() as f64;
         let room = self.room([width, highest - top - foot]);
         let plot = Rect { top, bottom: top + room.height, ..room.across };
         let size = [width, (plot.bottom + foot).ceil()];
         let svg = Svg::page(size, in_paper, ["seat-map", title, description], &[]);
-        heading(&svg, &title_lines, &subtitle_lines);
-        footing(&svg, &caption_lines);
+        headings(&svg, &lines);
         let scales =
             [room.right_m, room.back_m].map(|ends| Axis { ends, ..Axis::default() }.scale());
         let frame = Frame::new(&svg, plot, scales);
@@ -269,7 +253,9 @@ impl Map<'_> {
         let ends = [[x, y], [x, plot.bottom]].map(pair);
         svg.put(PathElement::new(ends, stroke(INK, 3.0)));
         svg.text([x + 12.0, (y + plot.bottom) / 2.0 + 7.0], label, words);
-        let Some([low, high]) = self.range_db() else { return };
+        let Some([low, high]) = self.range_db() else {
+            return;
+        };
         let (right, top) = (svg.size[0] - EDGE, plot.bottom - 30.0 - 24.0 * STEPS.len() as f64);
         for (i, color) in STEPS.iter().rev().enumerate() {
             let y = top + 24.0 * i as f64;

@@ -1,8 +1,6 @@
 //! How the seats differ: range, standard deviation, and each seat's place.
 
-use super::bands::{
-    SEATS_TOLD_APART, absent_areas, at_bands, band_axis, by_band, number_row, ranges,
-};
+use super::bands::{SEATS_TOLD_APART, absent_areas, at_bands, band_axis, number_row, ranges};
 use super::colors::{INK, RANGE};
 use super::figure::{Figure, Mark};
 use crate::report::result::SessionResult;
@@ -53,7 +51,7 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
             result.seats.len(),
             result.title
         ),
-        description: spread_description(result),
+        description: "Standard deviation and range of the loss over the seats.".into(),
         caption: "Up = this seat loses more than the mean. s: standard deviation over the seats \
                   (n \u{2212} 1); range: largest minus smallest."
             .into(),
@@ -64,14 +62,4 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
         marks,
         strip,
     })
-}
-
-fn spread_description(result: &SessionResult) -> String {
-    let mean = &result.mean;
-    let said = result.bands.iter().zip(mean.sd_db.iter().zip(&mean.range_db));
-    let figures = by_band(said.map(|(band, (sd, range))| {
-        let words = sd.zip(*range).map(|(sd, range)| format!("{sd:.2} and {range:.2} dB"));
-        (band.nominal_hz, words)
-    }));
-    format!("Standard deviation and range of the loss over the seats. {figures}.")
 }

@@ -23,7 +23,9 @@ fn face(bold: bool) -> Option<&'static Face<'static>> {
 /// which only makes it narrower). A character that the font has not counts as
 /// one em, the widest a viewer's own font will be.
 pub fn text_width(text: &str, size: f64, bold: bool) -> f64 {
-    let Some(face) = face(bold) else { return text.chars().count() as f64 * size };
+    let Some(face) = face(bold) else {
+        return text.chars().count() as f64 * size;
+    };
     let em = f64::from(face.units_per_em());
     let advance = |c| face.glyph_index(c).and_then(|g| face.glyph_hor_advance(g));
     text.chars().map(|c| advance(c).map_or(1.0, |a| f64::from(a) / em) * size).sum()
@@ -48,7 +50,7 @@ pub fn fit(text: &str, size: f64, bold: bool, width: f64) -> String {
 /// the last one cut if need be.
 pub fn wrap(text: &str, size: f64, bold: bool, width: f64, n_lines: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ').filter(|w| !w.is_empty()) {
+    for word in text.split(' ').filter(|w| !w.is_empty() && n_lines > 0) {
         let joined = match lines.last() {
             Some(line) => format!("{line} {word}"),
             None => word.to_owned(),

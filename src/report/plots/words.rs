@@ -6,7 +6,7 @@ use super::clip::{Rect, clip};
 use super::colors::{INK, MUTED_INK, QUIET};
 use super::figure::Mark;
 use super::layout::{
-    CAPTION_SIZE, EDGE, Format, LABEL_MAX, SAMPLE, STRIP_LINE, STRIP_SIZE, SUBTITLE_SIZE,
+    CAPTION_SIZE, EDGE, Format, LABEL_MAX, Lines, SAMPLE, STRIP_LINE, STRIP_SIZE, SUBTITLE_SIZE,
     TITLE_SIZE,
 };
 use super::series::Style;
@@ -18,24 +18,19 @@ use plotters::style::{Color, ShapeStyle};
 /// A straight piece of what is drawn, px.
 type Piece = [[f64; 2]; 2];
 
-/// Title and subtitle at the top of a page; returns the height they take, px.
-pub(super) fn heading(svg: &Svg, title: &[String], subtitle: &[String]) -> f64 {
+/// Title and subtitle at the top of a page, the caption at its foot.
+pub(super) fn headings(svg: &Svg, lines: &Lines) {
     let mut y = 20.0;
-    for line in title {
+    for line in &lines.title {
         y += TITLE_SIZE * 1.25;
         svg.text([EDGE, y], Text::new(TITLE_SIZE, INK).bold(), line);
     }
     y += 2.0;
-    for line in subtitle {
+    for line in &lines.subtitle {
         y += SUBTITLE_SIZE * 1.4;
         svg.text([EDGE, y], Text::new(SUBTITLE_SIZE, MUTED_INK), line);
     }
-    y
-}
-
-/// The caption at the foot of a page.
-pub(super) fn footing(svg: &Svg, caption: &[String]) {
-    for (i, line) in caption.iter().rev().enumerate() {
+    for (i, line) in lines.caption.iter().rev().enumerate() {
         let y = svg.size[1] - 24.0 - i as f64 * CAPTION_SIZE * 1.35;
         svg.text([EDGE, y], Text::new(CAPTION_SIZE, MUTED_INK), line);
     }
@@ -43,7 +38,7 @@ pub(super) fn footing(svg: &Svg, caption: &[String]) {
 
 impl Page<'_> {
     pub(super) fn header(&self) {
-        heading(&self.svg, &self.layout.title, &self.layout.subtitle);
+        headings(&self.svg, &self.layout.lines);
         let above = if self.layout.format == Format::File { 24.0 } else { 18.0 };
         let at = [EDGE, self.layout.plot.top - above];
         self.svg.text(at, Text::new(CAPTION_SIZE, MUTED_INK), self.figure.y_title);
@@ -74,7 +69,9 @@ impl Page<'_> {
         let mut pieces = self.pieces();
         let mut taken: Vec<Rect> = Vec::new();
         for mark in &self.figure.marks {
-            let Mark::Limit { value, from_to, label, is_met } = mark else { continue };
+            let Mark::Limit { value, from_to, label, is_met } = mark else {
+                continue;
+            };
             if label.is_empty() {
                 continue;
             }
@@ -174,7 +171,13 @@ impl Page<'_> {
             self.svg.open("g", &[("id", &id), ("class", "label"), ("data-series", text)]);
             // A curve that ends outside the plot is said to be there.
             let [low, high] = self.layout.y.ends;
-            let beyond = if db < low { " (below)" } else if db > high { " (above)" } else { "" };
+            let beyond = if db < low {
+                " (below)"
+            } else if db > high {
+                " (above)"
+            } else {
+                ""
+            };
             self.direct_label(&self.figure.marks[index], &format!("{text}{beyond}"), end, y);
             self.svg.close("g");
         }
@@ -233,10 +236,6 @@ impl Page<'_> {
             self.svg.close("g");
             top += *n_lines as f64 * STRIP_LINE;
         }
-    }
-
-    pub(super) fn caption(&self) {
-        footing(&self.svg, &self.layout.caption);
     }
 }
 
