@@ -101,3 +101,18 @@ impl Setter {
         Ok(size[0])
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::pdf::drawing::Sheet;
+    use crate::report::plots::layout::{PAPER_WIDTH, STRIP_SIZE};
+
+    #[test]
+    fn numbers_under_plots_are_at_least_six_and_a_half_points_high() {
+        for sheet in [Sheet::A4, Sheet::LETTER] {
+            let pt_per_px = f64::from(sheet.column() * LEAST_SCALE) / PAPER_WIDTH;
+            assert!(STRIP_SIZE * pt_per_px >= 6.5, "{}", STRIP_SIZE * pt_per_px);
+        }
+    }
+}

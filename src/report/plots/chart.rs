@@ -119,9 +119,7 @@ impl<'a> Page<'a> {
     fn areas(&self) {
         let Rect { top, bottom, .. } = self.bounds();
         for mark in &self.figure.marks {
-            let Mark::Area { from_to, .. } = mark else {
-                continue;
-            };
+            let Mark::Area { from_to, .. } = mark else { continue };
             let [from, to] = self.shown(*from_to);
             self.frame.put(Rectangle::new([(from, top), (to, bottom)], ABSENT.filled()));
         }
@@ -163,9 +161,7 @@ impl<'a> Page<'a> {
         svg.text(at, muted.end(), &self.figure.x.title);
         svg.close("g");
         for mark in &self.figure.marks {
-            let Mark::Area { from_to, label } = mark else {
-                continue;
-            };
+            let Mark::Area { from_to, label } = mark else { continue };
             // Words that are wider than the area stay inside the plot.
             let half = text_width(label, CAPTION_SIZE, false) / 2.0 + 6.0;
             let middle = self.point((from_to[0] * from_to[1]).sqrt(), 0.0)[0];

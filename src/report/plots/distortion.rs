@@ -10,9 +10,7 @@ use crate::transfer::distortion::Distortion;
 
 /// Second to fifth harmonic with the noise under each, for every condition that has them.
 pub fn distortion_figures(result: &SessionResult) -> Vec<Figure> {
-    let Some(found) = &result.distortion else {
-        return Vec::new();
-    };
+    let Some(found) = &result.distortion else { return Vec::new() };
     let conditions = [
         ("distortion-without", "Without the screen", &found.without),
         ("distortion-with", "With the screen", &found.with),

@@ -208,3 +208,28 @@ impl Figure {
         self.marks.iter().enumerate().filter_map(label).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::plots::series::Style;
+
+    #[test]
+    fn who_cannot_see_the_plot_is_told_its_numbers() {
+        let points = vec![(1000.0, Some(-0.26)), (10f64.powf(3.1), None)];
+        let mut figure = Figure {
+            description: "Loss.".into(),
+            marks: vec![Mark::Curve(Series::new("Mean", points, Style::main()))],
+            ..Figure::default()
+        };
+        let want = "Loss. Mean: 1000 Hz \u{2212}0.3; 1250 Hz no value.";
+        assert_eq!(figure.in_words(), want);
+        let row = |label: &str| StripRow {
+            label: label.into(),
+            cells: vec![(1000.0, "\u{2212}0.26".into())],
+        };
+        figure.strip = vec![row("Mean"), row("U")];
+        let want = "Loss. Mean: 1000 Hz \u{2212}0.26. U: 1000 Hz \u{2212}0.26.";
+        assert_eq!(figure.in_words(), want, "the rows hold more than the curve");
+    }
+}

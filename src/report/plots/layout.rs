@@ -40,7 +40,7 @@ pub(super) const CAPTION_SIZE: f64 = 20.0;
 pub(super) const TICK_SIZE: f64 = 24.0;
 /// Numbers under the axis: in the column of an A4 paper, of 483 pt and at the least scale of its
 /// plots, 6.5 pt high.
-pub(super) const STRIP_SIZE: f64 = 20.0;
+pub const STRIP_SIZE: f64 = 20.0;
 pub(super) const STRIP_LINE: f64 = 32.0;
 
 /// Places and sizes.
@@ -163,6 +163,26 @@ mod tests {
     use super::*;
     use crate::report::example::example_result;
     use crate::report::plots::figures;
+
+    #[test]
+    fn numbers_under_the_axis_do_not_meet() {
+        for figure in figures(&example_result(6)) {
+            for format in [Format::File, Format::Paper] {
+                let layout = Layout::of(&figure, format);
+                let [low, high] = figure.x.ends;
+                let decade_px = (layout.plot.right - layout.plot.left) / (high - low);
+                for (row, n_lines) in figure.strip.iter().zip(&layout.strip_lines) {
+                    for pair in row.cells.windows(n_lines + 1) {
+                        let (a, b) = (&pair[0], &pair[*n_lines]);
+                        let widths = [a, b].map(|(_, text)| text_width(text, STRIP_SIZE, false));
+                        let apart =
+                            (b.0 / a.0).log10() * decade_px - widths.iter().sum::<f64>() / 2.0;
+                        assert!(apart >= 4.0, "{} {format:?}: {a:?} {b:?} {apart}", figure.id);
+                    }
+                }
+            }
+        }
+    }
 
     #[test]
     fn a_figure_in_a_paper_keeps_the_stated_proportion_and_saves_height() {

@@ -113,6 +113,30 @@ mod tests {
     }
 
     #[test]
+    fn seats_that_coincide_are_drawn_as_their_range() {
+        let apart = |step_db: f64| {
+            let mut result = example_result(3);
+            let first = result.seats[0].loss_db.clone();
+            for (i, seat) in result.seats.iter_mut().enumerate() {
+                seat.loss_db = first.iter().map(|v| v.map(|v| v + step_db * i as f64)).collect();
+            }
+            (loss_figure(&result), first)
+        };
+        let (figure, first) = apart(0.07);
+        assert_eq!(curves(&figure).len(), 1, "the mean alone");
+        let bars = figure.marks.iter().find_map(|m| match m {
+            Mark::Bars { label, bars, .. } if label == "All 3 seats" => Some(bars),
+            _ => None,
+        });
+        let bars = bars.expect("their range");
+        for ((_, [low, high]), first) in bars.iter().zip(first.iter().flatten()) {
+            assert!((low - first).abs() < 1e-12 && (high - first - 0.14).abs() < 1e-12);
+        }
+        // 0.16 dB apart in all.
+        assert_eq!(curves(&apart(0.08).0).len(), 4, "seats and mean");
+    }
+
+    #[test]
     fn one_seat_is_drawn_once_and_forty_stay_readable() {
         assert_eq!(curves(&loss_figure(&example_result(1))).len(), 1);
         let figure = loss_figure(&example_result(40));

@@ -23,9 +23,7 @@ fn face(bold: bool) -> Option<&'static Face<'static>> {
 /// which only makes it narrower). A character that the font has not counts as
 /// one em, the widest a viewer's own font will be.
 pub fn text_width(text: &str, size: f64, bold: bool) -> f64 {
-    let Some(face) = face(bold) else {
-        return text.chars().count() as f64 * size;
-    };
+    let Some(face) = face(bold) else { return text.chars().count() as f64 * size };
     let em = f64::from(face.units_per_em());
     let advance = |c| face.glyph_index(c).and_then(|g| face.glyph_hor_advance(g));
     text.chars().map(|c| advance(c).map_or(1.0, |a| f64::from(a) / em) * size).sum()

@@ -69,9 +69,7 @@ impl Page<'_> {
         let mut pieces = self.pieces();
         let mut taken: Vec<Rect> = Vec::new();
         for mark in &self.figure.marks {
-            let Mark::Limit { value, from_to, label, is_met } = mark else {
-                continue;
-            };
+            let Mark::Limit { value, from_to, label, is_met } = mark else { continue };
             if label.is_empty() {
                 continue;
             }
