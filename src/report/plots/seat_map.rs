@@ -139,7 +139,7 @@ impl Map<'_> {
         let [width, highest] = if in_paper { [PAPER_WIDTH, PAPER_HEIGHT] } else { [WIDTH, HEIGHT] };
         let lines = Lines::of([title, subtitle, caption], format);
         let top = if in_paper { 16.0 } else { 46.0 + lines.heading_px() };
-        let foot = 66.0 + 30.0 * lines.caption.len() as f64;
+        let foot = 66.0 + 44.0 * lines.caption.len() as f64;
         let room = self.room([width, highest - top - foot]);
         let plot = Rect { top, bottom: top + room.height, ..room.across };
         let size = [width, (plot.bottom + foot).ceil()];
