@@ -1,13 +1,12 @@
 //! The mean loss held against the maker's limits.
 
-use super::axes::Spare;
-use super::figure::{Figure, Mark, YAxis};
-use super::loss::{at_bands, band_axis};
-use super::series::{Series, Style};
+use super::bands::{HALF_BAND, band_axis, mean_curve};
+use super::colors::INK;
+use super::figure::{Figure, Mark};
 use crate::analysis::claims::{ClaimVerdict, CurveLimits, Verdict, is_light};
 use crate::ingest::manifest::ClaimQuantity;
 use crate::report::result::{Band, SessionResult};
-use crate::report::words::{frequency_words, signed};
+use crate::report::words::{decibels, frequency_words, signed};
 
 /// Mean loss with uncertainty and the limits of the claims that can be drawn
 /// over it: largest, average and single losses, and curves with their tolerance.
@@ -17,16 +16,13 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
     let limits: Vec<Vec<Mark>> = result
         .claims
         .iter()
-        .map(|claim| limit(claim).map_or_else(|| curve_limits(claim, bands), |mark| vec![mark]))
+        .map(|claim| limit(claim).unwrap_or_else(|| curve_limits(claim, bands)))
         .filter(|marks| !marks.is_empty())
         .collect();
     if limits.is_empty() {
         return None;
     }
     let n_claims = result.claims.iter().filter(|c| !is_light(c.quantity)).count();
-    let mean = Series::new("Mean \u{b1} U", at_bands(bands, &result.mean.loss_db), Style::main())
-        .with_band(result.mean.u95_db.clone())
-        .with_dots();
     Some(Figure {
         id: "claims",
         title: finding(result),
@@ -48,34 +44,49 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
             }
         ),
         x: band_axis(bands),
-        y: YAxis { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
-        marks: limits.into_iter().flatten().chain([Mark::Curve(mean)]).collect(),
-        strip: Vec::new(),
+        y_title: "Loss, dB",
+        include_db: [-1.0, 3.0],
+        marks: limits.into_iter().flatten().chain([mean_curve(result, "Mean")]).collect(),
+        ..Figure::default()
     })
 }
 
-/// The limit of a claim as a line over its range.
-fn limit(claim: &ClaimVerdict) -> Option<Mark> {
-    let limit_db = claim.limit_db?;
-    let words = |what: &str| {
-        format!("{what} at most {} dB: {}", signed(limit_db, 1), claim.verdict.label())
-    };
-    let half_band = 10f64.powf(0.05);
-    let (from_to, label) = match claim.quantity {
-        ClaimQuantity::MaximumLoss => (claim.band_hz?, words("largest loss")),
-        ClaimQuantity::AverageLoss => (claim.band_hz?, words("average loss")),
+/// The limit of a claim as a line over the bands that it holds for. A limit on an average holds
+/// for no single band: it is a short line in the middle of them, with the average beside it.
+fn limit(claim: &ClaimVerdict) -> Option<Vec<Mark>> {
+    let value = claim.limit_db?;
+    let (what, [low, high]) = match claim.quantity {
+        ClaimQuantity::MaximumLoss => ("largest loss".into(), claim.band_hz?),
+        ClaimQuantity::AverageLoss => ("mean loss".to_owned(), [middle_hz(claim.band_hz?); 2]),
         ClaimQuantity::LossAt => {
             let hz = claim.governing_hz?;
-            ([hz, hz], words(&format!("loss at {}", frequency_words(hz))))
+            (format!("loss at {}", frequency_words(hz)), [hz; 2])
         }
         _ => return None,
     };
+    let label = format!("{what} at most {}: {}", decibels(value), claim.verdict.label());
     // Over the whole of the outer bands, whose middles the claim names.
-    Some(Mark::Limit {
-        value: limit_db,
-        from_to: [from_to[0] / half_band, from_to[1] * half_band],
-        label,
-    })
+    let from_to = [low / HALF_BAND, high * HALF_BAND];
+    let limit = Mark::Limit { value, from_to, label, is_met: claim.verdict == Verdict::Pass };
+    let average = claim.measured_db.filter(|_| claim.quantity == ClaimQuantity::AverageLoss);
+    let average = average.map(|db| mean_dot("Mean of the bands", low, db));
+    Some(std::iter::once(limit).chain(average).collect())
+}
+
+/// The middle of a range of bands on the frequency axis.
+pub fn middle_hz([low_hz, high_hz]: [f64; 2]) -> f64 {
+    (low_hz * high_hz).sqrt()
+}
+
+/// A mean over bands, at their middle.
+pub fn mean_dot(label: &str, hz: f64, db: f64) -> Mark {
+    Mark::Dots {
+        name: String::new(),
+        label: label.into(),
+        points: vec![(hz, Some(db))],
+        radius: 9.0,
+        color: INK,
+    }
 }
 
 /// The limits of a claimed curve above and below each of its points, over the band that is
@@ -91,10 +102,10 @@ fn curve_limits(claim: &ClaimVerdict, bands: &[Band]) -> Vec<Mark> {
         .collect();
     let by_height = |a: &usize, b: &usize| drawn[*a].0.limit_db.total_cmp(&drawn[*b].0.limit_db);
     let highest = (0..drawn.len()).max_by(by_height);
-    let half_band = 10f64.powf(0.05);
+    let is_met = claim.verdict == Verdict::Pass;
     let mut marks = Vec::new();
     for (index, (point, exact_hz)) in drawn.iter().enumerate() {
-        let from_to = [exact_hz / half_band, exact_hz * half_band];
+        let from_to = [exact_hz / HALF_BAND, exact_hz * HALF_BAND];
         let tolerance_db = 0.5 * (point.limit_db - point.lower_limit_db);
         let label = if highest == Some(index) {
             format!(
@@ -105,8 +116,9 @@ fn curve_limits(claim: &ClaimVerdict, bands: &[Band]) -> Vec<Mark> {
         } else {
             String::new()
         };
-        marks.push(Mark::Limit { value: point.limit_db, from_to, label });
-        marks.push(Mark::Limit { value: point.lower_limit_db, from_to, label: String::new() });
+        for (value, label) in [(point.limit_db, label), (point.lower_limit_db, String::new())] {
+            marks.push(Mark::Limit { value, from_to, label, is_met });
+        }
     }
     marks
 }
@@ -152,7 +164,9 @@ mod tests {
     /// Value, range and words of every limit.
     fn limits_of(figure: &Figure) -> Vec<(f64, [f64; 2], &str)> {
         let of = |mark| match mark {
-            &Mark::Limit { value, from_to, ref label } => Some((value, from_to, label.as_str())),
+            &Mark::Limit { value, from_to, ref label, .. } => {
+                Some((value, from_to, label.as_str()))
+            }
             _ => None,
         };
         figure.marks.iter().filter_map(of).collect()
@@ -205,6 +219,37 @@ mod tests {
         let svg = figure.to_svg(crate::report::plots::layout::Format::File);
         assert_eq!(svg.matches("class=\"limit\"").count(), values.len());
         assert!(!svg.contains("data-series=\"\""));
+    }
+
+    #[test]
+    fn a_limit_on_the_average_is_short_and_one_that_is_kept_is_no_alarm() {
+        let mut result = with_claims(50.0);
+        let mut average = result.claims[0].clone();
+        average.quantity = ClaimQuantity::AverageLoss;
+        average.verdict = Verdict::Fail;
+        (average.limit_db, average.measured_db) = (Some(0.5), Some(0.9));
+        result.claims.push(average);
+        let marks = claims_figure(&result).unwrap().marks;
+        let limits: Vec<_> = marks
+            .iter()
+            .filter_map(|mark| match mark {
+                Mark::Limit { from_to: [from, to], label, is_met, .. } => {
+                    Some((to / from, label.as_str(), *is_met))
+                }
+                _ => None,
+            })
+            .collect();
+        assert!(limits[0].2 && limits[1].2, "kept: {limits:?}");
+        let (width, label, is_met) = limits[2];
+        assert_eq!((label, is_met), ("mean loss at most 0.5 dB: fail", false));
+        assert!((width - 10f64.powf(0.1)).abs() < 1e-9, "one band wide: {width}");
+        // 500 Hz to 16 kHz: the middle is at sqrt(500 x 16000) = 2828 Hz.
+        let dot = marks.iter().find_map(|mark| match mark {
+            Mark::Dots { points, .. } => Some(points[0]),
+            _ => None,
+        });
+        let (hz, db) = dot.unwrap();
+        assert!((hz - 2828.427).abs() < 1e-3 && db == Some(0.9));
     }
 
     #[test]

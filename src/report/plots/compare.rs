@@ -1,7 +1,7 @@
 //! Sessions side by side: mean loss of each, with its uncertainty.
 
-use super::axes::{Axis, Spare};
-use super::figure::{Figure, Mark, YAxis};
+use super::axes::Axis;
+use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::compare::{Comparison, Origin};
 use crate::report::words::{decibels, frequency_words};
@@ -13,18 +13,15 @@ const BANDS_TOLD_APART: usize = 3;
 /// Mean loss of every session over frequency.
 pub fn compare_figure(comparison: &Comparison) -> Figure {
     let entries = &comparison.entries;
+    let is_shaded = entries.len() <= BANDS_TOLD_APART;
     let curves = entries.iter().enumerate().map(|(i, entry)| {
         let summary = &entry.summary;
         let points =
             summary.bands_hz.iter().map(|hz| exact_hz(*hz)).zip(summary.loss_db.iter().copied());
-        let curve = Series::new(&summary.name, points.collect(), Style::nth(i)).with_dots();
-        if entries.len() <= BANDS_TOLD_APART {
-            curve.with_band(summary.u95_db.clone())
-        } else {
-            curve
-        }
+        let band = if is_shaded { summary.u95_db.clone() } else { Vec::new() };
+        Series::new(&summary.name, points.collect(), Style::nth(i)).with_dots().with_band(band)
     });
-    let shaded = if entries.len() <= BANDS_TOLD_APART { " Shaded: 95 % uncertainty." } else { "" };
+    let shaded = if is_shaded { " Shaded: 95 % uncertainty." } else { "" };
     let all_hz = || entries.iter().flat_map(|e| &e.summary.bands_hz).copied();
     let [low, high] = [all_hz().fold(100.0, f64::min), all_hz().fold(16_000.0, f64::max)];
     Figure {
@@ -36,10 +33,11 @@ pub fn compare_figure(comparison: &Comparison) -> Figure {
         ),
         description: comparison.statement.join(" "),
         caption: format!("Up = the screen takes energy away.{shaded}"),
-        x: Axis::frequency(low * 0.84, (high * 1.12).max(20_000.0)),
-        y: YAxis { title: "Mean loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
+        x: Axis::around(low, high.max(20_000.0 / 1.12)),
+        y_title: "Mean loss, dB",
+        include_db: [-1.0, 3.0],
         marks: curves.map(Mark::Curve).collect(),
-        strip: Vec::new(),
+        ..Figure::default()
     }
 }
 

@@ -1,8 +1,9 @@
 //! The equaliser setting: shape of the loss before, the filters, what is left.
 
-use super::axes::{Axis, Spare};
-use super::figure::{Figure, Mark, YAxis};
-use super::series::{PALETTE, Series, Style};
+use super::bands::band_axis;
+use super::colors::PALETTE;
+use super::figure::{Figure, Mark};
+use super::series::{Series, Style};
 use crate::analysis::correction::Correction;
 use crate::report::result::SessionResult;
 use crate::report::words::signed;
@@ -27,8 +28,6 @@ pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
     if !correction.sections.is_empty() {
         marks.insert(0, Series::new("Filters", filter.collect(), style(PALETTE[0], "", 3.4)));
     }
-    let low = series.exact_hz.first().copied().unwrap_or(100.0);
-    let high = series.exact_hz.last().copied().unwrap_or(16_000.0);
     Some(Figure {
         id: "correction",
         title: finding(correction),
@@ -42,14 +41,11 @@ pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
              boost. Shaded: 95 % uncertainty.",
             signed(correction.trim_db, 1)
         ),
-        x: Axis::frequency(low * 0.84, (high * 1.12).max(20_000.0)),
-        y: YAxis {
-            title: "Loss less level, and gain, dB".into(),
-            include_db: [-3.0, 3.0],
-            spare: Spare::BothEnds,
-        },
+        x: band_axis(&result.bands),
+        y_title: "Loss less level, and gain, dB",
+        include_db: [-3.0, 3.0],
         marks: marks.into_iter().map(Mark::Curve).collect(),
-        strip: Vec::new(),
+        ..Figure::default()
     })
 }
 

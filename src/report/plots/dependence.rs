@@ -1,12 +1,12 @@
 //! What all seats share of the loss, and what moves from seat to seat beyond the uncertainty.
 
-use super::axes::Spare;
-use super::figure::{Figure, Mark, StripRow, YAxis};
-use super::loss::{absent_areas, at_bands, band_axis};
-use super::series::{PALETTE, Series, Style};
+use super::bands::{absent_areas, at_bands, band_axis, number_row};
+use super::colors::PALETTE;
+use super::figure::{Figure, Mark};
+use super::series::{Series, Style};
 use crate::analysis::seats::say_share;
 use crate::report::result::SessionResult;
-use crate::report::words::{frequency_words, signed};
+use crate::report::words::signed;
 
 /// Common shape with what moves as a band around it; `None` below two seats.
 pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
@@ -22,7 +22,7 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
     }
     let shown =
         found.bands.iter().zip(&common).map(|(b, c)| c.filter(|_| b.moves)).collect::<Vec<_>>();
-    let mut marks = absent_areas(bands, &common, "no value");
+    let mut marks = absent_areas(bands, &common);
     marks.push(Mark::Curve(
         Series::new("Common shape", at_bands(bands, &common), Style::main())
             .with_band(moving.clone())
@@ -37,14 +37,6 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
             color: PALETTE[1],
         });
     }
-    let row = |label: &str, values: &[Option<f64>], decimals| StripRow {
-        label: label.into(),
-        cells: bands
-            .iter()
-            .zip(values)
-            .map(|(b, v)| (b.exact_hz, v.map_or("\u{2013}".into(), |v| signed(v, decimals))))
-            .collect(),
-    };
     Some(Figure {
         id: "seat-dependence",
         title: finding(result),
@@ -52,18 +44,19 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
             "Shape of the loss that {} seats share, levels of the seats taken out, {}",
             found.n_seats, result.title
         ),
-        description: description(result),
+        description: found.sentence.clone(),
         caption: "Shaded: how far single seats move from it, one standard deviation beyond what \
                   the uncertainty explains. Marked: bands in which that is shown."
             .into(),
         x: band_axis(bands),
-        y: YAxis {
-            title: "Loss less its mean, dB".into(),
-            include_db: [-2.0, 2.0],
-            spare: Spare::BothEnds,
-        },
+        y_title: "Loss less its mean, dB",
+        include_db: [-2.0, 2.0],
         marks,
-        strip: vec![row("shape, dB", &common, 1), row("moves, dB", &moving, 2)],
+        strip: vec![
+            number_row("shape, dB", bands, &common, 1),
+            number_row("moves, dB", bands, &moving, 2),
+        ],
+        ..Figure::default()
     })
 }
 
@@ -81,21 +74,6 @@ fn finding(result: &SessionResult) -> String {
         }
         _ => "What the seats share, and what moves from seat to seat".into(),
     }
-}
-
-fn description(result: &SessionResult) -> String {
-    let Some(found) = &result.seat_dependence else { return String::new() };
-    let bands: Vec<String> = found
-        .bands
-        .iter()
-        .map(|b| {
-            let word = |v: Option<f64>| v.map_or("no value".to_owned(), |v| signed(v, 2));
-            let shown = if b.moves { ", shown to move" } else { "" };
-            let hz = frequency_words(b.nominal_hz);
-            format!("{hz}: {} and {} dB{shown}", word(b.common_db), word(b.moving_db))
-        })
-        .collect();
-    format!("{} Common shape and movement by band: {}.", found.sentence, bands.join("; "))
 }
 
 #[cfg(test)]

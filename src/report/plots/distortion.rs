@@ -1,8 +1,9 @@
 //! Harmonics of the loudspeaker against the frequency of the fundamental, a plot a condition.
 
-use super::axes::{Axis, Spare};
-use super::figure::{Figure, Mark, YAxis};
-use super::series::{PALETTE, Series, Style};
+use super::axes::Axis;
+use super::colors::PALETTE;
+use super::figure::{Figure, Mark};
+use super::series::{Series, Style};
 use crate::report::result::SessionResult;
 use crate::report::words::{frequency_words, signed};
 use crate::transfer::distortion::Distortion;
@@ -38,22 +39,14 @@ fn condition_figure(
         let floor = Style { color, dash: "2 7", width: 1.8 };
         let label = if i == 0 { "Noise, dotted" } else { "" };
         let curve = Series::new(label, points(&harmonic.floor_db), floor);
-        marks.push(Mark::Curve(if i == 0 { curve } else { curve.without_label() }));
+        marks.push(if i == 0 { curve } else { curve.without_label() });
         let look = Style { width: 3.2, ..Style::nth(i) };
         let name = format!("{} harmonic", ordinal(harmonic.order));
-        marks.push(Mark::Curve(Series::new(&name, points(&harmonic.level_db), look)));
-    }
-    let drawn = |m: &Mark| matches!(m, Mark::Curve(s) if s.range().is_some());
-    if !marks.iter().any(drawn) {
-        return None;
+        marks.push(Series::new(&name, points(&harmonic.level_db), look));
     }
     // Where not all of it finds room, the strongest stays and the weakest is cut off.
-    let top_db = marks.iter().filter_map(|m| match m {
-        Mark::Curve(s) => s.range(),
-        _ => None,
-    });
-    let top_db = top_db.map(|r| r[1]).fold(f64::NEG_INFINITY, f64::max);
-    let mut x = Axis::frequency(low * 0.84, high * 1.12);
+    let top_db = marks.iter().filter_map(Series::range).map(|r| r[1]).reduce(f64::max)?;
+    let mut x = Axis::around(low, high);
     x.title = "Fundamental, Hz".into();
     Some(Figure {
         id,
@@ -62,18 +55,15 @@ fn condition_figure(
             "Harmonics of the centre loudspeaker, mean over the takes, {}",
             result.title
         ),
-        description: description(condition, found),
+        description: format!("{condition}, harmonics in dB; no value: below the noise."),
         caption: "\u{2212}40 dB = 1 %, \u{2212}60 dB = 0.1 %. A harmonic is drawn where it stands \
                   6 dB above the noise; dotted: what the noise alone would show."
             .into(),
         x,
-        y: YAxis {
-            title: "Level against the fundamental, dB".into(),
-            include_db: [top_db - 40.0, top_db],
-            spare: Spare::Top,
-        },
-        marks,
-        strip: Vec::new(),
+        y_title: "Level against the fundamental, dB",
+        include_db: [top_db - 40.0, top_db],
+        marks: marks.into_iter().map(Mark::Curve).collect(),
+        ..Figure::default()
     })
 }
 
@@ -113,19 +103,6 @@ fn percent(level_db: f64) -> String {
     let share = 100.0 * 10f64.powf(level_db / 20.0);
     let decimals = if share >= 1.0 { 1 } else { 2 };
     format!("{share:.decimals$} %")
-}
-
-fn description(condition: &str, found: &Distortion) -> String {
-    let of_order = |h: &crate::transfer::distortion::Harmonic| {
-        let levels = found.fundamental_hz.iter().zip(&h.level_db);
-        let words: Vec<String> = levels
-            .filter_map(|(hz, level)| Some(format!("{hz:.0} Hz: {}", signed((*level)?, 0))))
-            .collect();
-        let words = if words.is_empty() { "below the noise".into() } else { words.join("; ") };
-        format!("{} harmonic, dB: {words}.", ordinal(h.order))
-    };
-    let orders: Vec<String> = found.harmonics.iter().map(of_order).collect();
-    format!("{condition}. {}", orders.join(" "))
 }
 
 #[cfg(test)]

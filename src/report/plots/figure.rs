@@ -1,12 +1,16 @@
-//! A figure: axes, marks and words. [`super::layout`] finds the places, `draw` draws.
+//! A figure: axes, marks and words. [`super::layout`] finds the places, `chart` and `words` draw.
 
-use super::axes::{Axis, Spare};
-use super::draw::draw;
+use super::axes::Axis;
+use super::chart::draw;
 use super::layout::{Format, Layout};
 use super::series::Series;
+use super::svg::px;
+use crate::report::words::signed;
+use crate::units::{Hertz, ThirdOctave};
+use plotters::style::RGBColor;
 
 /// What a plot is made of. All texts are plain; users' words may stand in them.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Figure {
     /// File name without ending, and prefix of ids inside; letters and dashes.
     pub id: &'static str,
@@ -14,30 +18,22 @@ pub struct Figure {
     pub title: String,
     /// What is shown.
     pub subtitle: String,
-    /// The figures in words, for those who cannot see the plot.
+    /// What else there is to say to those who cannot see the plot, before its numbers.
     pub description: String,
     /// How to read it; the proportion of the axes is added.
     pub caption: String,
     /// Horizontal axis.
     pub x: Axis,
-    /// Vertical axis.
-    pub y: YAxis,
+    /// Quantity and unit of the vertical axis, in a proportion of IEC 60263.
+    pub y_title: &'static str,
+    /// What the vertical axis shows in any case, beside all that is drawn, dB.
+    pub include_db: [f64; 2],
+    /// Whether small differences are drawn larger than the standard has it; the caption says so.
+    pub is_zoomed: bool,
     /// What is drawn, from back to front.
     pub marks: Vec<Mark>,
     /// Rows of numbers under the axis.
     pub strip: Vec<StripRow>,
-}
-
-/// A vertical axis of decibels in a proportion of IEC 60263, over all that is drawn and
-/// `include_db`.
-#[derive(Debug, Clone, PartialEq)]
-pub struct YAxis {
-    /// Quantity and unit.
-    pub title: String,
-    /// Range that is shown in any case, dB.
-    pub include_db: [f64; 2],
-    /// Where height goes that the values do not need.
-    pub spare: Spare,
 }
 
 /// Something drawn in the plot.
@@ -65,6 +61,8 @@ pub enum Mark {
         from_to: [f64; 2],
         /// Words; empty for none.
         label: String,
+        /// Whether it is kept: what is kept is not drawn as an alarm.
+        is_met: bool,
     },
     /// Upright bars.
     Bars {
@@ -75,7 +73,7 @@ pub enum Mark {
         /// Width, px.
         width: f64,
         /// Colour.
-        color: &'static str,
+        color: RGBColor,
     },
     /// Dots without a line.
     Dots {
@@ -88,13 +86,23 @@ pub enum Mark {
         /// Radius, px.
         radius: f64,
         /// Colour.
-        color: &'static str,
+        color: RGBColor,
     },
     /// A curve.
     Curve(Series),
 }
 
 impl Mark {
+    /// What it is, for reading values and for showing and hiding; empty for what has no name.
+    pub(super) fn name(&self) -> &str {
+        match self {
+            Self::Curve(Series { label: name, .. })
+            | Self::Dots { name, .. }
+            | Self::Bars { label: name, .. } => name,
+            _ => "",
+        }
+    }
+
     /// Positions and values that can be read off: those of named curves and dots.
     pub(super) fn values(&self) -> Vec<(f64, Option<f64>)> {
         match self {
@@ -110,6 +118,33 @@ impl Mark {
             _ => Vec::new(),
         }
     }
+
+    /// Words of the direct label, and where the mark ends.
+    fn label(&self) -> Option<(&str, (f64, f64))> {
+        let last =
+            |points: &[(f64, Option<f64>)]| points.iter().rev().find_map(|&(x, v)| Some((x, v?)));
+        let (text, end) = match self {
+            Self::Curve(s) if s.labelled => (&s.label, last(&s.points)?),
+            Self::Dots { label, points, .. } => (label, last(points)?),
+            Self::Bars { label, bars, .. } => {
+                let (x, [low, high]) = bars.last()?;
+                (label, (*x, (low + high) / 2.0))
+            }
+            _ => return None,
+        };
+        (!text.is_empty()).then_some((text, end))
+    }
+
+    /// Values that the vertical axis has to show.
+    fn extent(&self) -> Vec<f64> {
+        match self {
+            Self::Curve(series) => series.range().into_iter().flatten().collect(),
+            Self::Limit { value, .. } => vec![*value],
+            Self::Bars { bars, .. } => bars.iter().flat_map(|(_, ends)| *ends).collect(),
+            Self::Dots { points, .. } => points.iter().filter_map(|(_, v)| *v).collect(),
+            Self::Area { .. } | Self::Divide { .. } => Vec::new(),
+        }
+    }
 }
 
 /// A row of numbers under the horizontal axis.
@@ -121,7 +156,35 @@ pub struct StripRow {
     pub cells: Vec<(f64, String)>,
 }
 
+/// Name of a position: the nominal name of a band, else the number itself.
+pub(super) fn stop_name(hz: f64) -> String {
+    let band = Hertz::new(hz).ok().map(ThirdOctave::nearest);
+    let band = band.filter(|band| (band.exact_hz() / hz - 1.0).abs() < 1e-6);
+    px(band.map_or(hz, ThirdOctave::nominal_hz))
+}
+
 impl Figure {
+    /// The figure in words, for those who cannot see the plot: what is said of it, then its numbers
+    /// by band: those of its curves, where the rows under the axis do not hold them.
+    pub fn in_words(&self) -> String {
+        let of_mark = |mark: &Mark| {
+            let (name, values) = (mark.name().to_owned(), mark.values());
+            let text = |v: Option<f64>| v.map_or("no value".into(), |v| signed(v, 1));
+            (name, values.into_iter().map(|(hz, v)| (hz, text(v))).collect::<Vec<_>>())
+        };
+        let of_row = |row: &StripRow| (row.label.clone(), row.cells.clone());
+        let is_told = self.strip.len() > 1;
+        let marks = self.marks.iter().filter(|_| !is_told).map(of_mark);
+        let rows: Vec<_> = marks.chain(self.strip.iter().map(of_row)).collect();
+        // Curves finer than bands are no reading matter.
+        let rows = rows.iter().filter(|(_, cells)| (1..=40).contains(&cells.len()));
+        let words = rows.map(|(name, cells)| {
+            let cell = |(hz, text): &(f64, String)| format!("{} Hz {text}", stop_name(*hz));
+            format!(" {name}: {}.", cells.iter().map(cell).collect::<Vec<_>>().join("; "))
+        });
+        self.description.clone() + &words.collect::<String>()
+    }
+
     /// The figure as an SVG document.
     pub fn to_svg(&self, format: Format) -> String {
         draw(self, &Layout::of(self, format))
@@ -132,49 +195,41 @@ impl Figure {
         Layout::of(self, format).caption_text
     }
 
-    /// Smallest and largest value drawn.
-    pub(super) fn value_range(&self) -> Option<[f64; 2]> {
-        let join = |a: [f64; 2], b: [f64; 2]| [a[0].min(b[0]), a[1].max(b[1])];
-        self.marks
-            .iter()
-            .filter_map(|mark| match mark {
-                Mark::Curve(series) => series.range(),
-                Mark::Limit { value, .. } => Some([*value, *value]),
-                Mark::Bars { bars, .. } => bars.iter().map(|(_, ends)| *ends).reduce(join),
-                Mark::Dots { points, .. } => {
-                    points.iter().filter_map(|(_, v)| v.map(|v| [v, v])).reduce(join)
-                }
-                Mark::Area { .. } | Mark::Divide { .. } => None,
-            })
-            .reduce(join)
+    /// Smallest and largest value drawn, or to be shown in any case.
+    pub(super) fn value_range(&self) -> [f64; 2] {
+        let values: Vec<f64> = self.marks.iter().flat_map(Mark::extent).collect();
+        let [low, high] = self.include_db;
+        [values.iter().copied().fold(low, f64::min), values.iter().copied().fold(high, f64::max)]
     }
 
-    /// The marks that carry a label at the right: name, and value at their right end.
-    pub(super) fn labels(&self) -> Vec<Label<'_>> {
-        let mut labels: Vec<Label<'_>> = Vec::new();
-        for (index, mark) in self.marks.iter().enumerate() {
-            let (text, points): (&str, &[(f64, Option<f64>)]) = match mark {
-                Mark::Curve(s) if s.labelled => (&s.label, &s.points),
-                Mark::Dots { label, points, .. } if !label.is_empty() => (label, points),
-                Mark::Bars { label, bars, .. } if !label.is_empty() => {
-                    let end = bars.last().map(|(x, ends)| (*x, (ends[0] + ends[1]) / 2.0));
-                    labels.extend(end.map(|end| Label { index, text: label, end }));
-                    continue;
-                }
-                _ => continue,
-            };
-            let end = points.iter().rev().find_map(|(x, v)| v.map(|v| (*x, v)));
-            labels.extend(end.map(|end| Label { index, text, end }));
-        }
-        labels
+    /// The marks that carry a label at the right: index, words, and where the mark ends.
+    pub(super) fn labels(&self) -> Vec<(usize, &str, (f64, f64))> {
+        let label = |(index, mark)| Mark::label(mark).map(|(text, end)| (index, text, end));
+        self.marks.iter().enumerate().filter_map(label).collect()
     }
 }
 
-/// A direct label.
-pub(super) struct Label<'a> {
-    /// Index of the mark.
-    pub(super) index: usize,
-    pub(super) text: &'a str,
-    /// Where its mark ends: position and value.
-    pub(super) end: (f64, f64),
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::plots::series::Style;
+
+    #[test]
+    fn who_cannot_see_the_plot_is_told_its_numbers() {
+        let points = vec![(1000.0, Some(-0.26)), (10f64.powf(3.1), None)];
+        let mut figure = Figure {
+            description: "Loss.".into(),
+            marks: vec![Mark::Curve(Series::new("Mean", points, Style::main()))],
+            ..Figure::default()
+        };
+        let want = "Loss. Mean: 1000 Hz \u{2212}0.3; 1250 Hz no value.";
+        assert_eq!(figure.in_words(), want);
+        let row = |label: &str| StripRow {
+            label: label.into(),
+            cells: vec![(1000.0, "\u{2212}0.26".into())],
+        };
+        figure.strip = vec![row("Mean"), row("U")];
+        let want = "Loss. Mean: 1000 Hz \u{2212}0.26. U: 1000 Hz \u{2212}0.26.";
+        assert_eq!(figure.in_words(), want, "the rows hold more than the curve");
+    }
 }

@@ -1,7 +1,7 @@
 //! Plots of a forecast: sheets side by side in bands, and the comb of the gap.
 
-use super::axes::{Axis, Spare};
-use super::figure::{Figure, Mark, YAxis};
+use super::axes::Axis;
+use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::predict::{Forecast, SheetForecast};
 use crate::report::words::decibels;
@@ -12,10 +12,6 @@ const SHEETS_TOLD_APART: usize = 6;
 /// The plots of a forecast.
 pub fn forecast_figures(forecast: &Forecast) -> Vec<Figure> {
     [Some(bands_figure(forecast)), comb_figure(forecast)].into_iter().flatten().collect()
-}
-
-fn decibel(title: &str) -> YAxis {
-    YAxis { title: title.into(), include_db: [-1.0, 3.0], spare: Spare::Top }
 }
 
 /// Least and largest loss at 10 kHz, where sheets differ much and data sheets often stop.
@@ -44,6 +40,8 @@ fn compared(forecast: &Forecast) -> String {
 
 /// Loss in bands at the first angle, one curve a sheet.
 fn bands_figure(forecast: &Forecast) -> Figure {
+    // More than two shaded bands hide each other.
+    let is_shaded = forecast.sheets.len() <= 2;
     let shown = forecast.sheets.iter().take(SHEETS_TOLD_APART);
     let marks = shown
         .enumerate()
@@ -52,13 +50,8 @@ fn bands_figure(forecast: &Forecast) -> Figure {
             let points =
                 forecast.bands_hz.iter().zip(&angle.loss_db).map(|(b, l)| (b[1], Some(*l)));
             let curve = Series::new(&s.sheet.name, points.collect(), Style::nth(i)).with_dots();
-            let band = angle.good_to_db.iter().copied().map(Some).collect();
-            // More than two shaded bands hide each other.
-            Some(Mark::Curve(if forecast.sheets.len() <= 2 {
-                curve.with_band(band)
-            } else {
-                curve
-            }))
+            let band = angle.good_to_db.iter().copied().map(Some);
+            Some(Mark::Curve(curve.with_band(band.filter(|_| is_shaded).collect())))
         })
         .collect();
     let names: Vec<&str> = forecast.sheets.iter().map(|s| s.sheet.name.as_str()).collect();
@@ -78,12 +71,13 @@ fn bands_figure(forecast: &Forecast) -> Figure {
             .join(" "),
         caption: format!(
             "Up = the sheet takes energy away. From thin-sheet theory, not from takes{}.",
-            if forecast.sheets.len() <= 2 { "; shaded: its uncertainty" } else { "" }
+            if is_shaded { "; shaded: its uncertainty" } else { "" }
         ),
         x: Axis::frequency(84.0, 22_500.0),
-        y: decibel("Expected loss, dB"),
+        y_title: "Expected loss, dB",
+        include_db: [-1.0, 3.0],
         marks,
-        strip: Vec::new(),
+        ..Figure::default()
     }
 }
 
@@ -118,9 +112,10 @@ fn comb_figure(forecast: &Forecast) -> Option<Figure> {
         description: sheet.statement.join(" "),
         caption: "Up = the sheet takes energy away. From theory, not from takes.".into(),
         x: Axis::frequency(98.0, 20_500.0),
-        y: decibel("Expected loss, dB"),
+        y_title: "Expected loss, dB",
+        include_db: [-1.0, 3.0],
         marks,
-        strip: Vec::new(),
+        ..Figure::default()
     })
 }
 

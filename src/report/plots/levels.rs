@@ -1,9 +1,9 @@
 //! Levels without and with the screen, and the noise under them.
 
-use super::axes::Spare;
-use super::figure::{Figure, Mark, YAxis};
-use super::loss::{at_bands, band_axis};
-use super::series::{PALETTE, QUIET, Series, Style};
+use super::bands::{at_bands, band_axis};
+use super::colors::{PALETTE, QUIET};
+use super::figure::{Figure, Mark};
+use super::series::{Series, Style};
 use crate::report::result::{Levels, SessionResult};
 use crate::report::words::frequency_words;
 
@@ -32,19 +32,16 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
         id: "levels",
         title: levels_finding(result, levels),
         subtitle: format!("Band levels, power mean over the seats, {}", result.title),
-        description: levels_description(result, levels),
+        description: "Levels of the conditions, and noise, dB.".into(),
         caption: format!(
             "0 dB = {}. Levels 10 dB and more above the noise of their takes are taken as they are.",
             levels.reference
         ),
         x: band_axis(bands),
-        y: YAxis {
-            title: "Level in third-octave bands, dB".into(),
-            include_db: [highest - 20.0, highest],
-            spare: Spare::Top,
-        },
+        y_title: "Level in third-octave bands, dB",
+        include_db: [highest - 20.0, highest],
         marks: marks.into_iter().map(Mark::Curve).collect(),
-        strip: Vec::new(),
+        ..Figure::default()
     })
 }
 
@@ -73,22 +70,6 @@ fn levels_finding(result: &SessionResult, levels: &Levels) -> String {
         ),
         None => "Levels without and with the screen".into(),
     }
-}
-
-fn levels_description(result: &SessionResult, levels: &Levels) -> String {
-    let word = |v: Option<f64>| v.map_or("no value".to_owned(), |v| format!("{v:.1}"));
-    let figures: Vec<String> = (0..result.bands.len())
-        .map(|b| {
-            format!(
-                "{}: {}, {}, {}",
-                frequency_words(result.bands[b].nominal_hz),
-                word(levels.without_db[b]),
-                word(levels.with_db[b]),
-                word(levels.noise_db[b])
-            )
-        })
-        .collect();
-    format!("Level without the screen, with it, and noise, dB. {}.", figures.join("; "))
 }
 
 #[cfg(test)]

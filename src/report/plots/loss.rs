@@ -1,63 +1,31 @@
 //! The plot that matters most: loss per seat, mean and its uncertainty.
 
-use super::axes::{Axis, Spare};
-use super::figure::{Figure, Mark, StripRow, YAxis};
+use super::bands::{
+    HALF_BAND, SEATS_TOLD_APART, absent_areas, at_bands, band_axis, coinciding, mean_curve,
+    number_row,
+};
+use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::report::result::{Band, SessionResult};
-use crate::report::words::{frequency_words, loss_finding, seats_words, signed};
-
-/// Up to this many seats each has a colour, a dash and a label of its own.
-pub const SEATS_TOLD_APART: usize = 12;
-
-/// Frequency axis of all band plots: a little beyond the bands, and to 20 kHz.
-pub fn band_axis(bands: &[Band]) -> Axis {
-    let low = bands.first().map_or(100.0, |b| b.exact_hz);
-    let high = bands.last().map_or(16_000.0, |b| b.exact_hz);
-    Axis::frequency(low * 0.84, (high * 1.12).max(20_000.0))
-}
-
-/// Values at the bands' middles.
-pub fn at_bands(bands: &[Band], values: &[Option<f64>]) -> Vec<(f64, Option<f64>)> {
-    bands.iter().zip(values).map(|(b, v)| (b.exact_hz, *v)).collect()
-}
-
-/// Runs of bands in which no value stands, shaded from edge to edge.
-pub fn absent_areas(bands: &[Band], values: &[Option<f64>], words: &str) -> Vec<Mark> {
-    let half_band = 10f64.powf(0.05);
-    let mut areas: Vec<[f64; 2]> = Vec::new();
-    for (band, value) in bands.iter().zip(values) {
-        let (low, high) = (band.exact_hz / half_band, band.exact_hz * half_band);
-        match (value, areas.last_mut()) {
-            (Some(_), _) => {}
-            (None, Some(area)) if area[1] * 1.01 > low => area[1] = high,
-            (None, _) => areas.push([low, high]),
-        }
-    }
-    areas.into_iter().map(|from_to| Mark::Area { from_to, label: words.to_owned() }).collect()
-}
+use crate::report::result::SessionResult;
+use crate::report::words::{loss_finding, seats_words};
 
 /// Loss per seat with mean and uncertainty, the mean's figures under the axis.
 pub fn loss_figure(result: &SessionResult) -> Figure {
     let bands = &result.bands;
     let n_seats = result.seats.len();
-    let mut marks = absent_areas(bands, &result.mean.loss_db, "no value");
+    let (label, what) = if n_seats == 1 { ("Loss", "the loss") } else { ("Mean", "the mean") };
+    let mut marks = absent_areas(bands, &result.mean.loss_db);
     if bands.iter().any(|b| b.nominal_hz < 500.0) && bands.iter().any(|b| b.nominal_hz >= 500.0) {
         marks.push(Mark::Divide {
-            at: 500.0 * 10f64.powf(-0.05),
+            at: 500.0 / HALF_BAND,
             words: ["all that reaches the seat".into(), "direct sound".into()],
         });
     }
-    marks.extend(seat_curves(result));
-    let label = if n_seats == 1 { "Loss" } else { "Mean" };
-    let mean = Series::new(
-        &format!("{label} \u{b1} U"),
-        at_bands(bands, &result.mean.loss_db),
-        Style::main(),
-    )
-    .with_band(result.mean.u95_db.clone())
-    .with_dots();
-    marks.push(Mark::Curve(mean));
-
+    let seats: Vec<_> = result.seats.iter().map(|seat| seat.loss_db.clone()).collect();
+    let all_seats = coinciding(bands, &seats);
+    let bars = if all_seats.is_some() { " Bars: from the least to the largest seat." } else { "" };
+    marks.extend(all_seats.map_or_else(|| seat_curves(result), |bars| vec![bars]));
+    marks.push(mean_curve(result, label));
     Figure {
         id: "loss",
         title: loss_finding(result),
@@ -66,32 +34,19 @@ pub fn loss_figure(result: &SessionResult) -> Figure {
             seats_words(n_seats),
             result.title
         ),
-        description: loss_description(result),
+        description: "Mean loss over the seats with its 95 % uncertainty.".into(),
         caption: format!(
-            "Up = the screen takes energy away. Shaded: 95 % uncertainty of {}.",
-            if n_seats == 1 { "the loss" } else { "the mean" }
+            "Up = the screen takes energy away. Shaded: 95 % uncertainty of {what}.{bars}"
         ),
         x: band_axis(bands),
-        y: YAxis { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
+        y_title: "Loss, dB",
+        include_db: [-1.0, 3.0],
         marks,
         strip: vec![
             number_row(label, bands, &result.mean.loss_db, 1),
             number_row("\u{b1} U", bands, &result.mean.u95_db, 2),
         ],
-    }
-}
-
-/// A row of numbers under the bands; a dash where there is no value.
-pub fn number_row(
-    label: &str,
-    bands: &[Band],
-    values: &[Option<f64>],
-    decimals: usize,
-) -> StripRow {
-    let text = |v: &Option<f64>| v.map_or("\u{2013}".to_owned(), |v| signed(v, decimals));
-    StripRow {
-        label: label.to_owned(),
-        cells: bands.iter().zip(values).map(|(b, v)| (b.exact_hz, text(v))).collect(),
+        ..Figure::default()
     }
 }
 
@@ -122,26 +77,6 @@ fn seat_curves(result: &SessionResult) -> Vec<Mark> {
             Some(Series::new(&label, points(s?), Style::nth(look)))
         });
     quiet.chain(named).map(Mark::Curve).collect()
-}
-
-fn loss_description(result: &SessionResult) -> String {
-    let mean = &result.mean;
-    let figures: Vec<String> = result
-        .bands
-        .iter()
-        .zip(mean.loss_db.iter().zip(&mean.u95_db))
-        .map(|(band, figures)| match figures {
-            (Some(loss), Some(u)) => {
-                format!(
-                    "{}: {} \u{b1} {u:.2} dB",
-                    frequency_words(band.nominal_hz),
-                    signed(*loss, 2)
-                )
-            }
-            _ => format!("{}: no value", frequency_words(band.nominal_hz)),
-        })
-        .collect();
-    format!("Mean loss over the seats with its 95 % uncertainty. {}.", figures.join("; "))
 }
 
 #[cfg(test)]
@@ -175,6 +110,30 @@ mod tests {
         assert_eq!(curves[6].half_band, result.mean.u95_db);
         assert!(figure.marks.iter().any(|m| matches!(m, Mark::Area { .. })), "125 Hz is absent");
         assert_eq!(figure.strip[0].cells[1].1, "\u{2013}");
+    }
+
+    #[test]
+    fn seats_that_coincide_are_drawn_as_their_range() {
+        let apart = |step_db: f64| {
+            let mut result = example_result(3);
+            let first = result.seats[0].loss_db.clone();
+            for (i, seat) in result.seats.iter_mut().enumerate() {
+                seat.loss_db = first.iter().map(|v| v.map(|v| v + step_db * i as f64)).collect();
+            }
+            (loss_figure(&result), first)
+        };
+        let (figure, first) = apart(0.07);
+        assert_eq!(curves(&figure).len(), 1, "the mean alone");
+        let bars = figure.marks.iter().find_map(|m| match m {
+            Mark::Bars { label, bars, .. } if label == "All 3 seats" => Some(bars),
+            _ => None,
+        });
+        let bars = bars.expect("their range");
+        for ((_, [low, high]), first) in bars.iter().zip(first.iter().flatten()) {
+            assert!((low - first).abs() < 1e-12 && (high - first - 0.14).abs() < 1e-12);
+        }
+        // 0.16 dB apart in all.
+        assert_eq!(curves(&apart(0.08).0).len(), 4, "seats and mean");
     }
 
     #[test]

@@ -1,21 +1,22 @@
 //! Plots: one drawing code for SVG, PNG and papers.
 //!
-//! Own code instead of a plotting library, because the pages need what those do
-//! not give: series grouped with ids and classes (to show, hide and read them),
-//! coordinates finer than a pixel, a dashed line as one path, curves clipped at
-//! the axes without a false flat line along the edge, the proportion of
-//! IEC 60263, and a title and description for screen readers.
+//! Axes, grid, areas, lines, bars and points are drawn by plotters into a backend of our own, which
+//! writes SVG finer than a pixel ([`svg`]). Ours are the words and where they stand, the groups
+//! with names (to show, hide and read them), the proportion of IEC 60263, and the cut at the frame.
 //!
 //! [`figure::Figure`] is what a plot is made of; [`render`] turns it into bytes.
 
 pub mod axes;
+mod backend;
+pub mod bands;
+mod chart;
 pub mod claims;
+pub mod clip;
+pub mod colors;
 pub mod compare;
 pub mod correction;
 pub mod dependence;
 pub mod distortion;
-mod draw;
-mod draw_words;
 pub mod drawing;
 pub mod figure;
 pub mod forecast;
@@ -33,6 +34,7 @@ pub mod spread;
 pub mod svg;
 pub mod text;
 pub mod verification;
+mod words;
 
 use super::result::SessionResult;
 use crate::ingest::manifest::DisplayUnits;

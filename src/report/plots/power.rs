@@ -1,8 +1,9 @@
 //! What the setting costs, band by band, against what amplifier and driver have left.
 
-use super::axes::{Axis, Spare};
-use super::figure::{Figure, Mark, StripRow, YAxis};
-use super::series::PALETTE;
+use super::axes::Axis;
+use super::claims::{mean_dot, middle_hz};
+use super::colors::PALETTE;
+use super::figure::{Figure, Mark, StripRow};
 use crate::analysis::power::PowerCost;
 use crate::report::result::SessionResult;
 use crate::report::words::{decibels, frequency_words, signed};
@@ -20,7 +21,7 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
     }];
     let ends = [power.bands.first()?.exact_hz, power.bands.last()?.exact_hz];
     marks.extend(amplifier_limit(power, ends));
-    marks.extend(driver_limit(power));
+    marks.extend(driver_limit(power).into_iter().flatten());
     let watts = |b: &crate::analysis::power::BandPower| {
         b.watts.map(|w| (b.exact_hz, signed(w, usize::from(w < 9.95))))
     };
@@ -30,7 +31,7 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
         id: "power",
         title: finding(power),
         subtitle: format!("Level and filters together, by third-octave band, {}", result.title),
-        description: description(power),
+        description: power.sentence.clone(),
         caption: format!(
             "3 dB more take twice the power, 10 dB more ten times.{}",
             if strip.is_some() {
@@ -39,14 +40,12 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
                 ""
             }
         ),
-        x: Axis::frequency(ends[0] * 0.84, ends[1] * 1.12),
-        y: YAxis {
-            title: "Gain asked of amplifier and driver, dB".into(),
-            include_db: [-1.0, 3.0],
-            spare: Spare::Top,
-        },
+        x: Axis::around(ends[0], ends[1]),
+        y_title: "Gain asked of amplifier and driver, dB",
+        include_db: [-1.0, 3.0],
         marks,
         strip: strip.into_iter().collect(),
+        ..Figure::default()
     })
 }
 
@@ -56,23 +55,28 @@ fn amplifier_limit(power: &PowerCost, from_to: [f64; 2]) -> Option<Mark> {
     let value = power.peak_gain_db + check.left_db;
     let label =
         format!("amplifier, {} W: at most {}", signed(check.available_w, 0), decibels(value));
-    Some(Mark::Limit { value, from_to, label })
+    Some(Mark::Limit { value, from_to, label, is_met: check.left_db >= 0.0 })
 }
 
-/// The mean gain in the driver's band at which its long-term limit is reached.
-fn driver_limit(power: &PowerCost) -> Option<Mark> {
+/// The mean gain in the driver's band at which its long-term limit is reached, and that asked for:
+/// both hold for no single band, and stand in the middle of them.
+fn driver_limit(power: &PowerCost) -> Option<[Mark; 2]> {
     let check = power.driver.as_ref()?;
     let most =
         power.programmes.iter().filter(|p| p.driver_watts.is_some()).max_by(|a, b| {
             a.driver_watts.unwrap_or(0.0).total_cmp(&b.driver_watts.unwrap_or(0.0))
         })?;
-    let value = most.driver_gain_db? + check.left_db;
+    let asked_db = most.driver_gain_db?;
+    let value = asked_db + check.left_db;
     let label = format!(
-        "driver, {} W in the long run: {} on average",
+        "driver, {} W in the long run: mean at most {}",
         signed(check.available_w, 0),
         decibels(value)
     );
-    Some(Mark::Limit { value, from_to: power.driver_band_hz?, label })
+    let hz = middle_hz(power.driver_band_hz?);
+    let from_to = [hz / 1.25, hz * 1.25];
+    let limit = Mark::Limit { value, from_to, label, is_met: check.left_db >= 0.0 };
+    Some([limit, mean_dot("Mean, driver", hz, asked_db)])
 }
 
 fn finding(power: &PowerCost) -> String {
@@ -95,18 +99,6 @@ fn finding(power: &PowerCost) -> String {
         .filter_map(|(what, check)| Some((*what, check.as_ref()?.left_db)))
         .min_by(|a, b| a.1.total_cmp(&b.1));
     cost + &least.map(|(what, db)| left(what, db)).unwrap_or_default()
-}
-
-fn description(power: &PowerCost) -> String {
-    let bands: Vec<String> = power
-        .bands
-        .iter()
-        .map(|b| {
-            let watts = b.watts.map(|w| format!(", {w:.1} W")).unwrap_or_default();
-            format!("{}: {} dB{watts}", frequency_words(b.nominal_hz), signed(b.gain_db, 1))
-        })
-        .collect();
-    format!("{} By band: {}.", power.sentence, bands.join("; "))
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! What sounds only with the screen hung while the sweep passes low frequencies.
 
-use super::axes::{Axis, Spare};
-use super::figure::{Figure, Mark, YAxis};
+use super::axes::Axis;
+use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::report::result::SessionResult;
 use crate::report::words::{list_words, signed};
@@ -26,9 +26,10 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
         value: profile.alarm_db,
         from_to: [low, high],
         label: format!("counts from {} dB", signed(profile.alarm_db, 0)),
+        is_met: false,
     });
     marks.push(Mark::Curve(Series::new("With the screen", points, Style::main()).with_dots()));
-    let mut x = Axis::frequency(low * 0.84, high * 1.12);
+    let mut x = Axis::around(low, high);
     x.title = "Sweep at, Hz".into();
     Some(Figure {
         id: "rattle",
@@ -61,13 +62,10 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
                   Shaded: where something rattles."
             .into(),
         x,
-        y: YAxis {
-            title: "Above the takes without the screen, dB".into(),
-            include_db: [-3.0, 6.0],
-            spare: Spare::Top,
-        },
+        y_title: "Above the takes without the screen, dB",
+        include_db: [-3.0, 6.0],
         marks,
-        strip: Vec::new(),
+        ..Figure::default()
     })
 }
 

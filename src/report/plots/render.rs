@@ -13,7 +13,7 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 /// A finished file: name inside the report folder, and contents.
 pub type NamedFile = (String, Vec<u8>);
 
-/// SVG, PNG at 1600 x 1000 and PNG at twice that (`@2x`) of every drawing, under
+/// SVG, PNG at 1600 px of width and PNG at twice that (`@2x`) of every drawing, under
 /// `plots/`, in the order of the drawings.
 ///
 /// # Errors
@@ -63,8 +63,8 @@ pub fn fonts() -> Arc<fontdb::Database> {
     FONTS.get_or_init(load).clone()
 }
 
-/// The pictures of an SVG at 1600 x 1000 px and at twice that, RGB on white. It is drawn once, at
-/// the larger size; a pixel of the smaller picture is the mean of four.
+/// The pictures of an SVG, 1600 px wide and twice that, RGB on white. It is drawn once, at the
+/// larger size; a pixel of the smaller picture is the mean of four.
 ///
 /// # Errors
 /// [`ReportError::Plot`] when it cannot be drawn.
@@ -76,19 +76,13 @@ fn failed(plot: &str, reason: String) -> ReportError {
     ReportError::Plot { plot: plot.to_owned(), reason }
 }
 
-/// Sizes of the two pictures, px.
-const ONCE: [usize; 2] = [WIDTH as usize, HEIGHT as usize];
-const TWICE: [usize; 2] = [2 * ONCE[0], 2 * ONCE[1]];
-
 /// Memory in which pictures are drawn at the larger size, one after another.
 struct Canvas(tiny_skia::Pixmap);
 
 impl Canvas {
     fn new() -> Result<Self, String> {
-        let [width, height] = TWICE;
-        tiny_skia::Pixmap::new(width as u32, height as u32)
-            .map(Self)
-            .ok_or_else(|| format!("no canvas of {width} x {height}"))
+        let pixels = tiny_skia::Pixmap::new(2 * WIDTH as u32, 2 * HEIGHT as u32);
+        pixels.map(Self).ok_or_else(|| format!("no canvas of {WIDTH} x {HEIGHT}, twice"))
     }
 
     fn pngs(&mut self, plot: &str, svg: &str) -> Result<[Vec<u8>; 2], ReportError> {
@@ -98,22 +92,23 @@ impl Canvas {
         debug_assert!(svg.contains("class=\"paper\""));
         let scale = tiny_skia::Transform::from_scale(2.0, 2.0);
         resvg::render(&tree, scale, &mut self.0.as_mut());
-        encoded(self.0.data()).map_err(|e| failed(plot, e.to_string()))
+        let height = (tree.size().height() as usize).min(HEIGHT as usize);
+        encoded(self.0.data(), height).map_err(|e| failed(plot, e.to_string()))
     }
 }
 
-/// Both pictures of a drawing at the larger size. Two rows go all the way into both files
+/// Both pictures of a drawing at the larger size, of a height in px at the smaller. Two rows go all the way into both files
 /// before the next are looked at: how fast memory gives them is what limits this.
-fn encoded(rgba: &[u8]) -> Result<[Vec<u8>; 2], png::EncodingError> {
+fn encoded(rgba: &[u8], height: usize) -> Result<[Vec<u8>; 2], png::EncodingError> {
     let (mut file_once, mut file_twice) = (Vec::new(), Vec::new());
-    let mut png_once = png_of(&mut file_once, ONCE)?;
-    let mut png_twice = png_of(&mut file_twice, TWICE)?;
+    let width = WIDTH as usize;
+    let mut png_once = png_of(&mut file_once, [width, height])?;
+    let mut png_twice = png_of(&mut file_twice, [2 * width, 2 * height])?;
     let mut once = png_once.stream_writer_with_size(CHUNK)?;
     let mut twice = png_twice.stream_writer_with_size(CHUNK)?;
-    let mut row_once = vec![0; 3 * ONCE[0]];
-    let mut row_twice = vec![0; 3 * TWICE[0]];
-    let row = 4 * TWICE[0];
-    for pair in rgba.chunks_exact(2 * row) {
+    let (mut row_once, mut row_twice) = (vec![0; 3 * width], vec![0; 6 * width]);
+    let row = 8 * width;
+    for pair in rgba.chunks_exact(2 * row).take(height) {
         let (upper, lower) = pair.split_at(row);
         for rgba in [upper, lower] {
             drop_alpha(rgba, &mut row_twice);
@@ -200,7 +195,11 @@ mod tests {
                 {
                     // Width and height stand at bytes 16 to 24 of every PNG (ISO/IEC 15948, 11.2.2).
                     assert_eq!(bytes[16..20], (1600 * zoom).to_be_bytes(), "{name}");
-                    assert_eq!(bytes[20..24], (1000 * zoom).to_be_bytes(), "{name}");
+                    let svg = name.replace("@2x", "").replace(".png", "");
+                    let drawing = drawings.iter().find(|d| svg.ends_with(d.id)).unwrap();
+                    let height = parse(drawing.id, &drawing.svg).unwrap().size().height() as u32;
+                    assert!((500..=1000).contains(&height), "{name}: {height}");
+                    assert_eq!(bytes[20..24], (height * zoom).to_be_bytes(), "{name}");
                 }
             }
             if let Ok(folder) = std::env::var("SCRIMCHECK_KEEP_PLOTS") {
@@ -219,7 +218,9 @@ mod tests {
         for drawing in &drawings {
             canvas.0.data_mut().iter_mut().step_by(7).for_each(|x| *x = 93);
             let used = canvas.pngs(drawing.id, &drawing.svg).unwrap();
-            assert!(canvas.0.data().chunks_exact(4).all(|p| p[3] == u8::MAX), "{}", drawing.id);
+            let height = parse(drawing.id, &drawing.svg).unwrap().size().height() as usize;
+            let mut drawn = canvas.0.data().chunks_exact(4).take(4 * height * WIDTH as usize);
+            assert!(drawn.all(|p| p[3] == u8::MAX), "{}", drawing.id);
             assert!(used == pngs(drawing.id, &drawing.svg).unwrap(), "{}", drawing.id);
         }
     }

@@ -1,36 +1,42 @@
-//! Where the seats are and what each loses: the room from above.
-//!
-//! The loudspeaker stands at the left and plays to the right, so that seats of a row lie one
-//! below the other and their words do not meet. Down the page is to the right seen from the
-//! loudspeaker, as in the session's positions; nothing is mirrored.
+//! Where the seats are and what each loses: the room from above, the screen on top, left and right
+//! as the audience sees them who face it.
 
-use super::draw::open_page;
+use super::axes::Axis;
+use super::backend::{pair, units};
+use super::chart::{Frame, stroke};
+use super::clip::Rect;
+use super::colors::{GRID, INK, MUTED_INK, QUIET, STEPS};
 use super::drawing::Drawing;
-use super::layout::{
-    CAPTION_SIZE, EDGE, Format, HEIGHT, PAPER_WIDTH, SUBTITLE_SIZE, TITLE_SIZE, WIDTH,
+use super::layout::{CAPTION_SIZE, EDGE, Format, HEIGHT, Lines, PAPER_WIDTH, WIDTH};
+use super::seat_words::{
+    WORDS_AWAY, WORDS_LEADING, WORDS_SIZE, WORDS_WIDTH, most_words, place_words,
 };
-use super::seat_words::{WORDS_AWAY, WORDS_LEADING, most_words, place_words, words_of};
-use super::series::{INK, MUTED_INK, QUIET};
-use super::svg::{Anchor, Svg, TextStyle};
-use super::text::{fit, text_width, wrap};
+use super::svg::{Svg, Text};
+use super::words::headings;
 use crate::analysis::geometry::SeatGeometry;
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::paper::measures::FOOT_M;
 use crate::report::result::{SeatResult, SessionResult};
 use crate::report::words::{decibels, frequency_words, list_words};
+use plotters::element::{Circle, PathElement, Rectangle};
+use plotters::style::{Color, WHITE};
 
-/// Steps of one hue from light to dark, so that they keep their order in grey. The darkest has
-/// white room around it by the rim of the seat.
-const STEPS: [&str; 5] = ["#E4EDF5", "#B4CFE6", "#7FADD4", "#4781B8", "#174F86"];
-
-/// Height in a paper, px.
-const PAPER_HEIGHT: f64 = 490.0;
+/// Greatest height in a paper, px.
+const PAPER_HEIGHT: f64 = 600.0;
+/// Losses between the ends of the colours at least, dB: seats that differ by less look alike.
+const LEAST_SPAN_DB: f64 = 1.0;
+/// From the screen to the first row at most, as drawn, m.
+const FIRST_ROW_M: f64 = 0.4;
+/// Room at both sides for the rule and for the key to the colours, px.
+const SIDE: f64 = 150.0;
+/// Depth of the loudspeaker behind its front, as drawn, and half its width, m.
+const CABINET_M: [f64; 2] = [0.14, 0.1];
 
 /// A seat on the map.
 pub(super) struct Place<'a> {
     pub(super) seat: &'a SeatResult,
     pub(super) geometry: &'a SeatGeometry,
-    /// Ahead of the loudspeaker, and to the right seen from it, m.
+    /// Ahead of the loudspeaker, and to the right of it as the audience sees it, m.
     at_m: [f64; 2],
     /// Largest loss from 500 Hz up: nominal band and dB.
     pub(super) most: Option<(f64, f64)>,
@@ -49,10 +55,13 @@ pub fn seat_map(result: &SessionResult, units: DisplayUnits) -> Option<Drawing> 
             Some(Place { seat, geometry, at_m: [ahead, right], most })
         })
         .collect();
+    let nearest = places.iter().map(|p| p.at_m[0]).reduce(f64::min)?;
     let first = places.first()?;
+    let gap_m = first.at_m[0] - first.geometry.distance_m;
     let map = Map {
-        gap_m: first.at_m[0] - first.geometry.distance_m,
-        screen_m: first.geometry.full.map(|picture| picture.width_m),
+        gap_m,
+        half_screen_m: first.geometry.full.map_or(0.4, |picture| picture.width_m / 2.0),
+        cut_m: (nearest - gap_m - FIRST_ROW_M).max(0.0),
         places: &places,
         units,
     };
@@ -69,8 +78,8 @@ pub fn seat_map(result: &SessionResult, units: DisplayUnits) -> Option<Drawing> 
          loudspeaker, {}",
         result.title
     );
-    let caption =
-        "Darker = more loss. Angles to the right, seen from the loudspeaker, are positive.";
+    let caption = "Darker = more loss. Left and right are the audience's, who face the screen; angles \
+                   to the right are positive. The way from the screen to the first row is cut short.";
     let words = [&title, &description, &subtitle, caption];
     Some(Drawing {
         id: "seat-map",
@@ -117,159 +126,157 @@ fn finding(places: &[Place<'_>]) -> String {
 
 struct Map<'a> {
     gap_m: f64,
-    screen_m: Option<f64>,
+    half_screen_m: f64,
+    /// What is left out of the way from the screen to the first row, m.
+    cut_m: f64,
     places: &'a [Place<'a>],
     units: DisplayUnits,
 }
 
-/// From metres to px.
-struct Frame {
-    left: f64,
-    middle: f64,
-    scale: f64,
-}
-
-impl Frame {
-    fn point(&self, [ahead, right]: [f64; 2]) -> [f64; 2] {
-        [self.left + ahead * self.scale, self.middle + right * self.scale]
-    }
-}
-
-fn text(size: f64, bold: bool, color: &'static str, anchor: Anchor) -> TextStyle {
-    TextStyle { size, bold, color, anchor }
-}
-
 impl Map<'_> {
     fn draw(&self, format: Format, [title, description, subtitle, caption]: [&str; 4]) -> String {
-        let mut svg = Svg::new();
-        let is_file = format == Format::File;
-        let [width, height] = if is_file { [WIDTH, HEIGHT] } else { [PAPER_WIDTH, PAPER_HEIGHT] };
-        open_page(&mut svg, format, [width, height], ["seat-map", title, description], &[]);
-        let mut top = 20.0;
-        if is_file {
-            let room = width - 2.0 * EDGE;
-            for (words, size, bold, leading) in
-                [(title, TITLE_SIZE, true, 1.25), (subtitle, SUBTITLE_SIZE, false, 1.4)]
-            {
-                let color = if bold { INK } else { MUTED_INK };
-                for line in wrap(words, size, bold, room, 2) {
-                    top += size * leading;
-                    svg.text([EDGE, top], text(size, bold, color, Anchor::Start), &line);
-                }
-            }
-            let at = [EDGE, height - 24.0];
-            svg.text(at, text(CAPTION_SIZE, false, MUTED_INK, Anchor::Start), caption);
-            top += 30.0;
-        }
-        let bottom = height - if is_file { 120.0 } else { 62.0 };
-        let frame = self.frame([170.0, top, width - 200.0, bottom]);
-        self.room(&mut svg, &frame, [top, bottom]);
-        for place in self.places {
-            self.seat(&mut svg, &frame, place);
-        }
-        self.key(&mut svg, &frame, [width, bottom + 40.0]);
-        svg.close("svg");
+        let in_paper = format == Format::Paper;
+        let [width, highest] = if in_paper { [PAPER_WIDTH, PAPER_HEIGHT] } else { [WIDTH, HEIGHT] };
+        let lines = Lines::of([title, subtitle, caption], format);
+        let top = if in_paper { 16.0 } else { 46.0 + lines.heading_px() };
+        let foot = 66.0 + 44.0 * lines.caption.len() as f64;
+        let room = self.room([width, highest - top - foot]);
+        let plot = Rect { top, bottom: top + room.height, ..room.across };
+        let size = [width, (plot.bottom + foot).ceil()];
+        let svg = Svg::page(size, in_paper, ["seat-map", title, description], &[]);
+        headings(&svg, &lines);
+        let scales =
+            [room.right_m, room.back_m].map(|ends| Axis { ends, ..Axis::default() }.scale());
+        let frame = Frame::new(&svg, plot, scales);
+        self.front(&svg, &frame);
+        self.seats(&svg, &frame);
+        self.key(&svg, plot, room.px_per_m);
         svg.finish()
     }
 
-    /// The scale at which all seats, the loudspeaker and the screen find room.
-    fn frame(&self, [left, top, right, bottom]: [f64; 4]) -> Frame {
-        let half_screen = self.screen_m.map_or(0.4, |w| w / 2.0);
-        let aside = self.places.iter().map(|p| p.at_m[1].abs()).fold(half_screen, f64::max) + 0.25;
-        let depth = self.places.iter().map(|p| p.at_m[0]).fold(1.0, f64::max);
-        let scale = ((bottom - top) / (2.0 * aside)).min((right - left) / depth);
-        Frame { left, middle: (top + bottom) / 2.0, scale }
+    /// The scale at which screen, loudspeaker, and all seats with their words find room.
+    fn room(&self, [width, highest]: [f64; 2]) -> Room {
+        let half = width / 2.0 - EDGE - SIDE;
+        let aside = self.places.iter().map(|p| p.at_m[1].abs()).fold(0.1, f64::max);
+        let last = self.places.iter().map(|p| p.at_m[0]).fold(0.0, f64::max) - self.cut_m;
+        let front = -CABINET_M[0];
+        let px_per_m = (half / self.half_screen_m)
+            .min((half + SIDE - WORDS_WIDTH - 40.0) / aside)
+            .min(highest / (last - front));
+        let height = (px_per_m * (last - front)).max(200.0);
+        let half_m = half / px_per_m;
+        Room {
+            across: Rect { left: EDGE + SIDE, right: width - EDGE - SIDE, top: 0.0, bottom: 0.0 },
+            height,
+            right_m: [-half_m, half_m],
+            back_m: [-front - height / px_per_m, -front],
+            px_per_m,
+        }
     }
 
-    /// Loudspeaker, screen, the axis, and which side is which.
-    fn room(&self, svg: &mut Svg, frame: &Frame, [top, bottom]: [f64; 2]) {
-        let label = text(22.0, false, MUTED_INK, Anchor::Start);
-        let half = self.screen_m.map_or(0.4, |w| w / 2.0);
-        let depth = self.places.iter().map(|p| p.at_m[0]).fold(1.0, f64::max);
-        let [x, y] = frame.point([0.0, 0.0]);
-        svg.line([x, y], frame.point([depth, 0.0]), "#D3D8DD", 1.4, "axis");
-        // The cabinet stands behind its reference point.
-        svg.rect([x - 40.0, y - 30.0], [40.0, 60.0], QUIET, "loudspeaker");
-        svg.line([x, y - 30.0], [x, y + 30.0], INK, 3.0, "front");
-        let ends = [frame.point([self.gap_m, -half]), frame.point([self.gap_m, half])];
-        svg.line(ends[0], ends[1], INK, 5.0, "screen");
-        svg.text([ends[0][0] + 14.0, (ends[0][1] + 20.0).max(top + 20.0)], label, "Screen");
-        // Before the screen's line, which would run through the word.
-        let before = TextStyle { anchor: Anchor::End, ..label };
-        svg.text([x - 6.0, y + 58.0], before, "Loudspeaker");
-        let side = text(CAPTION_SIZE, false, MUTED_INK, Anchor::Start);
-        let middle = frame.left + 190.0;
-        svg.text([middle, top + 18.0], side, "left, seen from the loudspeaker");
-        svg.text([middle, bottom - 4.0], side, "right, seen from the loudspeaker");
+    /// Loudspeaker and screen, and the way to the seats, broken where it is cut short.
+    fn front(&self, svg: &Svg, frame: &Frame) {
+        let [depth, half] = CABINET_M;
+        let label = Text::new(22.0, MUTED_INK);
+        let corners = [(-half, 0.0), (half, depth)];
+        frame.put(Rectangle::new(corners, QUIET.filled()));
+        frame.put(PathElement::new([(-half, 0.0), (half, 0.0)], stroke(INK, 3.0)));
+        let [x, y] = frame.point((half, depth / 2.0));
+        svg.text([x + 14.0, y + 4.0], label, "Loudspeaker");
+        let screen = [-self.half_screen_m, self.half_screen_m].map(|right| (right, -self.gap_m));
+        frame.put(PathElement::new(screen, stroke(INK, 5.0)));
+        let [x, y] = frame.point(screen[0]);
+        svg.text([x, y - 14.0], label, "Screen");
+        for (end, anchored, side) in [(0, label, "Left"), (1, label.end(), "Right")] {
+            let [x, y] = frame.point(screen[end]);
+            svg.text([x, y + 34.0], anchored, side);
+        }
+        let [from, to] = [self.gap_m + 0.05, self.gap_m + FIRST_ROW_M - 0.2];
+        frame.put(PathElement::new([(0.0, -from), (0.0, -to)], stroke(GRID[0], 1.4)));
+        if self.cut_m > 0.0 {
+            for ahead in [0.45, 0.55].map(|share| from + share * (to - from)) {
+                let break_line = [(-0.05, -ahead - 0.012), (0.05, -ahead + 0.012)];
+                frame.put(PathElement::new(break_line, stroke(QUIET, 1.6)));
+            }
+        }
     }
 
-    /// Least and greatest of the seats' largest losses, dB.
+    /// Losses at the ends of the colours, dB.
     fn range_db(&self) -> Option<[f64; 2]> {
         let losses = self.places.iter().filter_map(|p| p.most.map(|m| [m.1, m.1]));
-        losses.reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])])
+        let [low, high] = losses.reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])])?;
+        let widened = (LEAST_SPAN_DB - (high - low)).max(0.0) / 2.0;
+        Some([low - widened, high + widened])
     }
 
-    fn color(&self, db: f64) -> &'static str {
-        let [low, high] = self.range_db().unwrap_or([db, db]);
-        let share = if high > low { (db - low) / (high - low) } else { 0.5 };
-        STEPS[((share * STEPS.len() as f64) as usize).min(STEPS.len() - 1)]
-    }
-
-    /// Least distance between two seats on the page, px.
-    fn nearest(&self, frame: &Frame) -> f64 {
-        let at: Vec<[f64; 2]> = self.places.iter().map(|p| frame.point(p.at_m)).collect();
-        let pairs = at.iter().enumerate().flat_map(|(i, a)| at[..i].iter().map(move |b| (a, b)));
-        pairs.map(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1])).fold(f64::INFINITY, f64::min)
-    }
-
-    fn seat(&self, svg: &mut Svg, frame: &Frame, place: &Place<'_>) {
-        let at = frame.point(place.at_m);
-        let nearest = self.nearest(frame);
-        let radius = (nearest * 0.4).clamp(4.0, 21.0);
-        svg.open("g", &[("class", "series"), ("data-series", &place.seat.id)]);
-        svg.dot(at, radius, INK, "edge");
-        let color = place.most.map_or("#FFFFFF", |m| self.color(m.1));
-        svg.dot(at, (radius - 2.2).max(1.0), color, "seat");
-        let x = at[0] + radius + WORDS_AWAY;
-        // Fewer words where seats stand close together.
-        if nearest >= 70.0 {
-            let name = fit(&place.seat.id, 24.0, true, 190.0);
-            svg.rimmed_text([x, at[1] - 14.0], text(24.0, true, INK, Anchor::Start), &name);
-            let small = text(20.0, false, INK, Anchor::Start);
-            let seats: Vec<_> = self.places.iter().map(|p| (p, frame.point(p.at_m))).collect();
-            let kind = most_words(&seats, self.units, radius);
-            let words = words_of(place, self.units, kind);
-            for (line, word) in words.iter().enumerate() {
-                svg.rimmed_text([x, at[1] + 9.0 + WORDS_LEADING * line as f64], small, word);
-            }
-        } else if nearest >= 26.0 {
-            let name = fit(&place.seat.id, 18.0, true, 90.0);
-            svg.rimmed_text([x, at[1] + 6.0], text(18.0, true, INK, Anchor::Start), &name);
-        }
-        svg.close("g");
-    }
-
-    /// A metre, and what the colours mean.
-    fn key(&self, svg: &mut Svg, frame: &Frame, [width, y]: [f64; 2]) {
-        let label = text(CAPTION_SIZE, false, MUTED_INK, Anchor::Start);
-        let start = EDGE;
-        let (rule_m, rule) = match self.units {
-            DisplayUnits::Metric => (1.0, "1 m"),
-            DisplayUnits::Imperial => (3.0 * FOOT_M, "3 ft"),
+    fn seats(&self, svg: &Svg, frame: &Frame) {
+        let place = |p: &Place<'_>| (p.at_m[1], self.cut_m - p.at_m[0]);
+        let at: Vec<_> = self.places.iter().map(|p| (p, frame.point(place(p)))).collect();
+        let pairs =
+            at.iter().enumerate().flat_map(|(i, a)| at[..i].iter().map(move |b| (a.1, b.1)));
+        let nearest = pairs.map(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1]));
+        let radius = (nearest.fold(f64::INFINITY, f64::min) * 0.4).clamp(4.0, 21.0);
+        let [low, high] = self.range_db().unwrap_or_default();
+        let color = |db: f64| {
+            let step = (db - low) / (high - low) * STEPS.len() as f64;
+            STEPS[(step as usize).min(STEPS.len() - 1)]
         };
-        let end = start + rule_m * frame.scale;
-        svg.line([start, y], [end, y], INK, 3.0, "rule");
-        svg.text([end + 10.0, y + 7.0], label, rule);
-        let Some([low, high]) = self.range_db() else { return };
-        let words = |db| decibels(db);
-        let room = text_width(&words(high), CAPTION_SIZE, false) + 12.0;
-        let x = width - EDGE - room - 34.0 * STEPS.len() as f64;
-        svg.text([x - 12.0, y + 7.0], TextStyle { anchor: Anchor::End, ..label }, &words(low));
-        for (i, color) in STEPS.iter().enumerate() {
-            svg.rect([x + 34.0 * i as f64, y - 11.0], [34.0, 22.0], color, "key");
+        for ((p, [x, y]), words) in at.iter().zip(most_words(&at, self.units, radius)) {
+            svg.open("g", &[("class", "series"), ("data-series", &p.seat.id)]);
+            let fill = p.most.map_or(WHITE, |m| color(m.1));
+            for (radius, color) in [(radius, INK), ((radius - 2.2).max(1.0), fill)] {
+                frame.put(Circle::new(place(p), units(radius), color.filled()));
+            }
+            for (line, word) in words.iter().enumerate() {
+                let y = y - 14.0 + WORDS_LEADING * line as f64;
+                let text = Text::new(WORDS_SIZE[line.min(1)], INK);
+                let text = Text { bold: line == 0, rimmed: true, ..text };
+                svg.text([x + radius + WORDS_AWAY, y], text, word);
+            }
+            svg.close("g");
         }
-        svg.text([x + 34.0 * STEPS.len() as f64 + 12.0, y + 7.0], label, &words(high));
     }
+
+    /// A length, at the left, and what the colours mean, at the right.
+    fn key(&self, svg: &Svg, plot: Rect, px_per_m: f64) {
+        let label = Text::new(CAPTION_SIZE, MUTED_INK);
+        let rules = match self.units {
+            DisplayUnits::Metric => [(1.0, "1 m"), (0.5, "0.5 m"), (0.2, "0.2 m")],
+            DisplayUnits::Imperial => {
+                [(3.0 * FOOT_M, "3 ft"), (2.0 * FOOT_M, "2 ft"), (FOOT_M, "1 ft")]
+            }
+        };
+        let find =
+            |(length_m, _): &&(f64, &str)| length_m * px_per_m < 0.8 * (plot.bottom - plot.top);
+        let (length_m, words) = rules.iter().find(find).unwrap_or(&rules[2]);
+        let (x, y) = (EDGE + 6.0, plot.bottom - length_m * px_per_m);
+        let ends = [[x, y], [x, plot.bottom]].map(pair);
+        svg.put(PathElement::new(ends, stroke(INK, 3.0)));
+        svg.text([x + 12.0, (y + plot.bottom) / 2.0 + 7.0], label, words);
+        let Some([low, high]) = self.range_db() else {
+            return;
+        };
+        let (right, top) = (svg.size[0] - EDGE, plot.bottom - 30.0 - 24.0 * STEPS.len() as f64);
+        for (i, color) in STEPS.iter().rev().enumerate() {
+            let y = top + 24.0 * i as f64;
+            let corners = [[right - 40.0, y], [right, y + 24.0]].map(pair);
+            svg.put(Rectangle::new(corners, color.filled()));
+        }
+        svg.text([right, top - 9.0], label.end(), &decibels(high));
+        svg.text([right, plot.bottom - 7.0], label.end(), &decibels(low));
+    }
+}
+
+/// Where the map goes.
+struct Room {
+    /// Left and right edge, px.
+    across: Rect,
+    /// Height, px.
+    height: f64,
+    /// What its edges stand for: to the right, and backwards as numbers below 0, m.
+    right_m: [f64; 2],
+    back_m: [f64; 2],
+    px_per_m: f64,
 }
 
 #[cfg(test)]
@@ -294,6 +301,13 @@ mod tests {
     }
 
     fn mapped(seats: &[(&str, f64, f64)]) -> Option<Drawing> {
+        mapped_with(seats, |_| {})
+    }
+
+    fn mapped_with(
+        seats: &[(&str, f64, f64)],
+        change: impl FnOnce(&mut SessionResult),
+    ) -> Option<Drawing> {
         let mut result = example_result(seats.len());
         for (of_result, (id, ahead, right)) in result.seats.iter_mut().zip(seats) {
             of_result.id = (*id).to_owned();
@@ -308,28 +322,65 @@ mod tests {
             statement: Vec::new(),
         };
         result.picture = Some(PictureResult { light: None, geometry });
+        change(&mut result);
         seat_map(&result, DisplayUnits::Metric)
     }
 
-    /// Centres of the seats on the page, in their order.
-    fn centres(svg: &str) -> Vec<[f64; 2]> {
-        let number = |line: &str, key: &str| -> f64 {
-            let from = line.find(key).unwrap() + key.len();
-            line[from..].split('"').next().unwrap().parse().unwrap()
-        };
+    /// A number in an element.
+    fn number(line: &str, key: &str) -> f64 {
+        let from = line.find(key).unwrap() + key.len();
+        line[from..].split('"').next().unwrap().parse().unwrap()
+    }
+
+    /// Fill colours and centres of the seats on the page, in their order: a circle for the rim,
+    /// then one for the colour.
+    fn dots(svg: &str) -> Vec<(&str, [f64; 2])> {
         svg.lines()
-            .filter(|l| l.contains("class=\"seat\""))
-            .map(|l| [number(l, " cx=\""), number(l, " cy=\"")])
+            .filter(|l| l.starts_with("<circle"))
+            .skip(1)
+            .step_by(2)
+            .map(|l| {
+                let fill = l.split("fill=\"").nth(1).unwrap().split('"').next().unwrap();
+                (fill, [number(l, " cx=\""), number(l, " cy=\"")])
+            })
             .collect()
+    }
+
+    fn centres(svg: &str) -> Vec<[f64; 2]> {
+        dots(svg).into_iter().map(|d| d.1).collect()
     }
 
     #[test]
     fn words_of_seats_close_together_do_not_meet() {
-        // Words of A in one line would reach B, 0.4 m behind it.
-        let close = mapped(&[("A", 3.0, 0.0), ("B", 3.4, 0.0)]).unwrap().paper_svg;
+        // Words of A in one line would reach B, 0.15 m beside it.
+        let close = mapped(&[("A", 3.0, 0.0), ("B", 3.0, 0.15)]).unwrap().paper_svg;
         assert!(close.contains(">3.00 m<") && !close.contains(">3.00 m, "), "a line each");
         let apart = mapped(&[("A", 3.0, -1.0), ("B", 3.0, 1.0)]).unwrap().paper_svg;
         assert!(apart.contains(">3.16 m, "), "one line");
+        let names = ["A", "B", "C", "D"];
+        let crowd: Vec<_> = (0..4).map(|i| (names[i], 3.0, 0.02 * i as f64)).collect();
+        assert!(!mapped(&crowd).unwrap().svg.contains(">A<"), "no room for words at all");
+    }
+
+    #[test]
+    fn seats_that_lose_the_same_have_one_colour_in_the_middle_of_the_scale() {
+        let map = mapped(&[("A", 3.0, -1.0), ("B", 3.0, 0.0), ("C", 3.0, 1.0)]).unwrap();
+        let seats = dots(&map.svg);
+        assert!(seats.iter().any(|d| d.0 != seats[0].0), "the seats of the example differ");
+        let alike = same_losses(&[("A", 3.0, -1.0), ("B", 3.0, 0.0), ("C", 3.0, 1.0)]);
+        let middle = crate::report::plots::svg::hex(STEPS[2]);
+        assert!(dots(&alike.svg).iter().all(|d| d.0 == middle), "{:?}", dots(&alike.svg));
+    }
+
+    fn same_losses(seats: &[(&str, f64, f64)]) -> Drawing {
+        mapped_with(seats, |result| {
+            let first = result.seats[0].loss_db.clone();
+            // A hundredth apart, as of repeated takes.
+            for (i, seat) in result.seats.iter_mut().enumerate() {
+                seat.loss_db = first.iter().map(|v| v.map(|v| v + 0.01 * i as f64)).collect();
+            }
+        })
+        .unwrap()
     }
 
     #[test]
@@ -347,15 +398,18 @@ mod tests {
 
     #[test]
     fn directions_are_those_of_the_positions() {
-        // Ahead is to the right of the page; right seen from the loudspeaker is down, for who
-        // looks along the page to the right has the bottom at the right hand.
+        // The screen is on top, and the audience face it: farther back is down the page, right
+        // is right.
         let map = mapped(&[("near", 2.0, 0.0), ("far", 4.0, 0.0), ("right", 3.0, 1.0)]).unwrap();
         for svg in [&map.svg, &map.paper_svg] {
             let [near, far, right] = centres(svg)[..] else { panic!() };
-            assert!(far[0] > near[0] && (far[1] - near[1]).abs() < 0.02);
-            assert!(right[1] > near[1]);
-            // One scale both ways: 2 m ahead are twice as long as 1 m aside.
-            assert!(((far[0] - near[0]) - 2.0 * (right[1] - near[1])).abs() < 0.05);
+            assert!(far[1] > near[1] && (far[0] - near[0]).abs() < 0.02);
+            assert!(right[0] > near[0]);
+            // One scale both ways: 2 m backwards are twice as long as 1 m aside.
+            assert!(((far[1] - near[1]) - 2.0 * (right[0] - near[0])).abs() < 0.05);
+            let screen = svg.lines().find(|l| l.contains("stroke-width=\"5\"")).unwrap();
+            let height = screen.split(' ').nth(2).and_then(|y| y.split('L').next());
+            assert!(height.unwrap().parse::<f64>().unwrap() < near[1], "{screen}");
         }
     }
 }

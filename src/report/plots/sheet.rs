@@ -1,9 +1,9 @@
 //! The measured loss against what thin-sheet theory and the stated data say.
 
-use super::axes::Spare;
-use super::figure::{Figure, Mark, YAxis};
-use super::loss::{at_bands, band_axis};
-use super::series::{PALETTE, Series, Style};
+use super::bands::{at_bands, band_axis, mean_curve};
+use super::colors::PALETTE;
+use super::figure::{Figure, Mark};
+use super::series::{Series, Style};
 use crate::analysis::sheet::finding::SheetFinding;
 use crate::analysis::sheet::fit::ModelKind;
 use crate::report::result::SessionResult;
@@ -35,11 +35,7 @@ pub fn sheet_figure(result: &SessionResult) -> Option<Figure> {
         return None;
     }
     // Behind the models, which would be hidden where they fit.
-    let measured =
-        Series::new("Measured \u{b1} U", at_bands(bands, &result.mean.loss_db), Style::main())
-            .with_band(result.mean.u95_db.clone())
-            .with_dots();
-    marks.insert(0, Mark::Curve(measured));
+    marks.insert(0, mean_curve(result, "Measured"));
     Some(Figure {
         id: "sheet",
         title: finding(sheet),
@@ -49,9 +45,10 @@ pub fn sheet_figure(result: &SessionResult) -> Option<Figure> {
                   data: the sheet alone, without echoes. Shaded: 95 % uncertainty of the mean."
             .into(),
         x: band_axis(bands),
-        y: YAxis { title: "Loss, dB".into(), include_db: [-1.0, 3.0], spare: Spare::Top },
+        y_title: "Loss, dB",
+        include_db: [-1.0, 3.0],
         marks,
-        strip: Vec::new(),
+        ..Figure::default()
     })
 }
 

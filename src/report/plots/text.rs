@@ -48,7 +48,7 @@ pub fn fit(text: &str, size: f64, bold: bool, width: f64) -> String {
 /// the last one cut if need be.
 pub fn wrap(text: &str, size: f64, bold: bool, width: f64, n_lines: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ').filter(|w| !w.is_empty()) {
+    for word in text.split(' ').filter(|w| !w.is_empty() && n_lines > 0) {
         let joined = match lines.last() {
             Some(line) => format!("{line} {word}"),
             None => word.to_owned(),

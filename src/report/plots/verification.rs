@@ -1,11 +1,10 @@
 //! What is left with the setting active, recorded, against what was predicted.
 
-use super::axes::Spare;
-use super::figure::{Figure, Mark, YAxis};
-use super::loss::{SEATS_TOLD_APART, absent_areas, at_bands, band_axis};
+use super::bands::{SEATS_TOLD_APART, absent_areas, at_bands, band_axis, coinciding};
+use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::correction::Predicted;
-use crate::analysis::verification::VerificationVerdict;
+use crate::analysis::verification::{SeatVerification, VerificationVerdict};
 use crate::report::result::SessionResult;
 use crate::report::words::signed;
 
@@ -15,21 +14,24 @@ pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
     let verification = result.verification.as_ref().filter(|v| !v.seats.is_empty())?;
     let correction = result.correction.as_ref()?;
     let bands = &result.bands;
-    let told_apart = verification.seats.len() <= SEATS_TOLD_APART;
+    let values = |seat: &SeatVerification, of: fn(&Predicted) -> f64| -> Vec<Option<f64>> {
+        seat.left.iter().map(|p| p.as_ref().map(of)).collect()
+    };
+    let seats: Vec<_> = verification.seats.iter().map(|s| values(s, |p| p.value_db)).collect();
     // Shaded as absent only where no seat has a value.
-    let any: Vec<Option<f64>> = (0..bands.len())
-        .map(|b| verification.seats.iter().find_map(|s| s.left[b].as_ref().map(|p| p.value_db)))
-        .collect();
-    let mut marks = absent_areas(bands, &any, "no value");
-    marks.extend(verification.seats.iter().enumerate().map(|(s, seat)| {
-        let figures = |of: fn(&Predicted) -> f64| -> Vec<Option<f64>> {
-            seat.left.iter().map(|p| p.as_ref().map(of)).collect()
-        };
+    let any: Vec<_> = (0..bands.len()).map(|b| seats.iter().find_map(|seat| seat[b])).collect();
+    let mut marks = absent_areas(bands, &any);
+    let curve = |(s, seat): (usize, &SeatVerification)| {
+        let told_apart = seats.len() <= SEATS_TOLD_APART;
         let style = if told_apart { Style::nth(s) } else { Style::quiet() };
-        let curve = Series::new(&seat.id, at_bands(bands, &figures(|p| p.value_db)), style)
-            .with_band(figures(|p| p.u95_db));
+        let curve = Series::new(&seat.id, at_bands(bands, &seats[s]), style)
+            .with_band(values(seat, |p| p.u95_db));
         Mark::Curve(if told_apart { curve } else { curve.without_label() })
-    }));
+    };
+    match coinciding(bands, &seats) {
+        Some(bars) => marks.push(bars),
+        None => marks.extend(verification.seats.iter().enumerate().map(curve)),
+    }
     let predicted: Vec<(f64, Option<f64>)> =
         correction.bands.iter().map(|b| (b.exact_hz, b.left_db)).collect();
     marks.push(Mark::Curve(Series::new("Predicted", predicted, Style::main()).with_dots()));
@@ -52,9 +54,10 @@ pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
                   uncertainty of each seat."
             .into(),
         x: band_axis(bands),
-        y: YAxis { title: "Loss left, dB".into(), include_db: [-2.0, 2.0], spare: Spare::BothEnds },
+        y_title: "Loss left, dB",
+        include_db: [-2.0, 2.0],
         marks,
-        strip: Vec::new(),
+        ..Figure::default()
     })
 }
 
