@@ -70,8 +70,8 @@ impl Linearity {
             Self::Contradicted { take } => {
                 format!("{take} contradicts that the chain is linear.")
             }
-            Self::NotShown => "No quiet take was made: that the chain is linear (no automatic \
-                               gain, no limiter) was not shown."
+            Self::NotShown => "That the chain is linear (no automatic gain, no limiter) was not \
+                               shown: there is no quiet take to compare."
                 .into(),
         }
     }

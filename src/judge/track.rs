@@ -3,6 +3,7 @@
 
 use super::spectrogram::Spectrogram;
 use crate::ingest::session::SweepSignal;
+use crate::transfer::median::median;
 
 /// Peaks vote from this frequency up, Hz: below, a frame resolves the time too coarsely.
 const LOWEST_VOTE_HZ: f64 = 150.0;
@@ -131,9 +132,12 @@ pub fn other_pace(s: &Spectrogram, course: &Course, found: &Found) -> Option<f64
         let votes = votes(s, &played);
         strongest(&votes, s, &played, None).map_or(0.0, |f| f.share)
     };
-    let heard = paces.into_iter().map(|pace| (pace, share_at(pace)));
-    let (pace, share) = heard.max_by(|a, b| a.1.total_cmp(&b.1))?;
-    (share >= PACE_SHARE && share > found.share + PACE_CLEARER).then_some(pace)
+    let heard: Vec<(f64, f64)> = paces.into_iter().map(|pace| (pace, share_at(pace))).collect();
+    let &(pace, share) = heard.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    // Noise is heard at any pace.
+    let others: Vec<f64> = heard.iter().filter(|h| h.0 != pace).map(|h| h.1).collect();
+    let usual = median(others)?.max(found.share);
+    (share >= PACE_SHARE && share > usual + PACE_CLEARER).then_some(pace)
 }
 
 struct Vote {

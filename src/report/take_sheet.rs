@@ -17,7 +17,7 @@ pub const TAKE_SHEET_PDF: &str = "take-sheet.pdf";
 /// [`ReportError::Encode`] when the library refuses the document: a mistake of this program.
 pub fn take_sheet_pdf(sheet: &TakeSheet, date: UtcDateTime) -> Result<Vec<u8>, ReportError> {
     let page = Sheet { top: 36.0, bottom: 46.0, side: 46.0, ..Sheet::A4 };
-    let measures = Measures { width: page.column(), body: 8.5, small: 7.7 };
+    let measures = Measures { width: page.column(), body: 8.2, small: 7.4 };
     pdf_with(&paper(sheet), Some(date), &page, measures)
 }
 

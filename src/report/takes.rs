@@ -4,6 +4,7 @@ use super::result::SessionResult;
 use super::words::list_words;
 use crate::ingest::error::plain;
 use crate::judge::{Outcome, TakeState};
+use crate::warning::Topic;
 
 /// How many takes are used, when all are; else what is left out and what is doubtful, each with
 /// its reason, seat by seat.
@@ -34,6 +35,11 @@ fn grouped(result: &SessionResult, state: TakeState) -> Vec<String> {
             None => groups.push(vec![take]),
         }
     }
+    // What is wrong itself before what is left out for it.
+    let follows = |group: &Vec<&Outcome>| {
+        group[0].reason.as_ref().is_some_and(|reason| reason.topic == Topic::Missing)
+    };
+    groups.sort_by_key(follows);
     groups.iter().map(|group| sentence(group, state)).collect()
 }
 

@@ -5,7 +5,7 @@
 
 use super::super::facts::TakeFacts;
 use super::super::verdict::{Finding, TakeVerdict};
-use super::levels::{LOW, groups, level, mean_over};
+use super::levels::{Group, LOW, groups, level, mean_over};
 use super::{Entry, TakeFindings};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::warning::Topic;
@@ -15,12 +15,18 @@ use std::collections::{BTreeMap, BTreeSet};
 const HIGH: std::ops::RangeInclusive<i32> = 0..=12;
 /// Loss at high against low frequencies below which the conditions are exchanged, dB.
 const SWAPPED_DB: f64 = -0.42;
+/// The same of the mean over seats that all have more treble with the screen, dB: the mean is more
+/// certain than any of them.
+const ALL_SWAPPED_DB: f64 = -0.3;
 
 /// Takes whose condition is not what their name says.
 pub(super) fn find(entries: &[Entry]) -> TakeFindings {
     let groups = groups(entries);
     let seats: BTreeSet<usize> = groups.keys().map(|key| key.0).collect();
     let mut found = TakeFindings::new();
+    if let Some(all) = every_seat(&groups, &seats) {
+        return all;
+    }
     for seat in seats {
         let of = |condition| groups.get(&(seat, SoundSource::Centre, condition));
         let (Some(without), Some(with)) = (of(Condition::Without), of(Condition::With)) else {
@@ -52,9 +58,36 @@ pub(super) fn find(entries: &[Entry]) -> TakeFindings {
     found
 }
 
+/// All takes, where every seat has more treble with the screen than without it.
+fn every_seat(groups: &Groups, seats: &BTreeSet<usize>) -> Option<TakeFindings> {
+    let mut takes = Vec::new();
+    let mut tilts_db = Vec::new();
+    for seat in seats {
+        let of = |condition| groups.get(&(*seat, SoundSource::Centre, condition));
+        let (Some(without), Some(with)) = (of(Condition::Without), of(Condition::With)) else {
+            continue;
+        };
+        tilts_db.push(tilt(without, with)?.0);
+        takes.extend(without.iter().chain(with).map(|(index, _)| *index));
+    }
+    let mean_db = tilts_db.iter().sum::<f64>() / tilts_db.len() as f64;
+    let all = tilts_db.len() > 1 && tilts_db.iter().all(|db| *db < 0.0);
+    (all && mean_db <= ALL_SWAPPED_DB)
+        .then(|| takes.into_iter().map(|index| (index, whole_seat(-mean_db))).collect())
+}
+
+type Groups<'a> = BTreeMap<Group, Vec<(usize, &'a TakeFacts)>>;
+
 /// How much louder it is at high frequencies, relative to low ones, with the screen than without
 /// it, where that is more than a screen can do.
 fn louder_db(without: &[(usize, &TakeFacts)], with: &[(usize, &TakeFacts)]) -> Option<f64> {
+    let (tilt_db, most) = tilt(without, with)?;
+    (tilt_db <= SWAPPED_DB && most).then_some(-tilt_db)
+}
+
+/// Loss at high against low frequencies, dB, and whether most high bands have less than the low
+/// ones.
+fn tilt(without: &[(usize, &TakeFacts)], with: &[(usize, &TakeFacts)]) -> Option<(f64, bool)> {
     let mean = |takes: &[(usize, &TakeFacts)], k: i32| {
         let levels: Vec<f64> = takes.iter().filter_map(|(_, facts)| level(facts, k)).collect();
         (levels.len() == takes.len()).then(|| levels.iter().sum::<f64>() / takes.len() as f64)
@@ -62,10 +95,8 @@ fn louder_db(without: &[(usize, &TakeFacts)], with: &[(usize, &TakeFacts)]) -> O
     let loss: BTreeMap<i32, f64> =
         (-10..=12).filter_map(|k| Some((k, mean(without, k)? - mean(with, k)?))).collect();
     let (high, low) = (mean_over(&loss, HIGH)?, mean_over(&loss, LOW)?);
-    let tilt_db = high - low;
     let negative = loss.range(HIGH).filter(|(_, db)| **db - low < 0.0).count();
-    let most = 4 * negative >= 3 * loss.range(HIGH).count();
-    (tilt_db <= SWAPPED_DB && most).then_some(-tilt_db)
+    Some((high - low, 4 * negative >= 3 * loss.range(HIGH).count()))
 }
 
 fn whole_seat(louder_db: f64) -> Finding {

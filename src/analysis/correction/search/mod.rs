@@ -126,7 +126,9 @@ pub(super) fn search(
         let more = n - accepted.filters.len();
         let p_value = search.chance(&accepted, &best);
         let gained_db = rms(&accepted) - rms(&best);
-        let earned = p_value < EARN_CHANCE && gained_db >= EARN_DB * more as f64;
+        let settings = |c: &Candidate| search.settings(&c.filters);
+        let fights = fights(&settings(&best)).saturating_sub(fights(&settings(&accepted)));
+        let earned = p_value < EARN_CHANCE && gained_db >= EARN_DB * (more + fights) as f64;
         tried.push(FilterStep {
             n_filters: n,
             with_shelf: best.filters.iter().any(|f| f.kind == SectionKind::HighShelf),
@@ -147,6 +149,22 @@ pub(super) fn search(
     simpler.dedup();
     simpler.retain(|s| s.len() < settings.len());
     Found { settings, simpler, error_db: accepted.error_db, tried }
+}
+
+/// Pairs of filters that work against each other: one boosts and the other cuts within an octave, or
+/// a cut lies where a shelf boosts. Each costs as a filter does.
+fn fights(settings: &[Setting]) -> usize {
+    let against = |a: &Setting, b: &Setting| {
+        let octaves = (b.frequency_hz / a.frequency_hz).log2();
+        let reaches = match (a.kind, b.kind) {
+            (SectionKind::HighShelf, _) => octaves > -1.0,
+            (_, SectionKind::HighShelf) => octaves < 1.0,
+            _ => octaves.abs() < 1.0,
+        };
+        a.gain_db * b.gain_db < 0.0 && reaches
+    };
+    let pairs = settings.iter().enumerate();
+    pairs.map(|(i, a)| settings[i + 1..].iter().filter(|b| against(a, b)).count()).sum()
 }
 
 impl Search<'_> {

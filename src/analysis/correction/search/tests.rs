@@ -3,6 +3,17 @@
 use super::super::steps::Steps;
 use super::super::truth::TrueLoss;
 use super::*;
+
+#[test]
+fn filters_that_work_against_each_other_are_counted() {
+    let set = |kind, frequency_hz, gain_db| Setting { kind, frequency_hz, gain_db, q: 0.7 };
+    let (shelf, peak) = (SectionKind::HighShelf, SectionKind::Peaking);
+    assert_eq!(fights(&[set(shelf, 4000.0, 3.0), set(peak, 9000.0, -1.0)]), 1);
+    assert_eq!(fights(&[set(peak, 9000.0, -1.0), set(shelf, 4000.0, 3.0)]), 1);
+    assert_eq!(fights(&[set(shelf, 4000.0, 3.0), set(peak, 1000.0, -1.0)]), 0);
+    assert_eq!(fights(&[set(peak, 1000.0, 3.0), set(peak, 1500.0, -1.0)]), 1);
+    assert_eq!(fights(&[set(peak, 1000.0, 3.0), set(peak, 1500.0, 1.0)]), 0);
+}
 use crate::analysis::loss::LossTable;
 use crate::analysis::made_tables::{noise, perforated_loss_db, sheet_loss_db, table};
 use crate::analysis::seats::judge_seats;
