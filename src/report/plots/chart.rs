@@ -87,7 +87,7 @@ impl<'a> Page<'a> {
         let svg = Svg::page(
             layout.size,
             layout.format == Format::Paper,
-            [figure.id, &figure.title, &figure.in_words()],
+            [figure.id, &figure.title, &figure.description],
             &[
                 ("data-plot", &edges),
                 ("data-stops", &stops.join(" ")),

@@ -37,7 +37,7 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
             color: PALETTE[1],
         });
     }
-    Some(Figure {
+    let figure = Figure {
         id: "seat-dependence",
         title: finding(result),
         subtitle: format!(
@@ -57,7 +57,8 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
             number_row("moves, dB", bands, &moving, 2),
         ],
         ..Figure::default()
-    })
+    };
+    Some(figure.numbered())
 }
 
 fn finding(result: &SessionResult) -> String {

@@ -48,7 +48,7 @@ fn condition_figure(
     let top_db = marks.iter().filter_map(Series::range).map(|r| r[1]).reduce(f64::max)?;
     let mut x = Axis::around(low, high);
     x.title = "Fundamental, Hz".into();
-    Some(Figure {
+    let figure = Figure {
         id,
         title: finding(condition, found),
         subtitle: format!(
@@ -64,7 +64,8 @@ fn condition_figure(
         include_db: [top_db - 40.0, top_db],
         marks: marks.into_iter().map(Mark::Curve).collect(),
         ..Figure::default()
-    })
+    };
+    Some(figure.numbered())
 }
 
 fn ordinal(order: usize) -> String {

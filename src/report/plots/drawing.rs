@@ -29,7 +29,7 @@ impl From<&Figure> for Drawing {
             title: figure.title.clone(),
             subtitle: figure.subtitle.clone(),
             caption: figure.full_caption(Format::Paper),
-            description: figure.in_words(),
+            description: figure.description.clone(),
             svg: figure.to_svg(Format::File),
             paper_svg: figure.to_svg(Format::Paper),
         }

@@ -18,7 +18,7 @@ pub struct Figure {
     pub title: String,
     /// What is shown.
     pub subtitle: String,
-    /// What else there is to say to those who cannot see the plot, before its numbers.
+    /// The figures in words, for those who cannot see the plot.
     pub description: String,
     /// How to read it; the proportion of the axes is added.
     pub caption: String,
@@ -164,9 +164,9 @@ pub(super) fn stop_name(hz: f64) -> String {
 }
 
 impl Figure {
-    /// The figure in words, for those who cannot see the plot: what is said of it, then its numbers
-    /// by band: those of its curves, where the rows under the axis do not hold them.
-    pub fn in_words(&self) -> String {
+    /// The figure with its numbers by band in its description: those of its curves, where the rows
+    /// under the axis do not hold them.
+    pub fn numbered(mut self) -> Self {
         let of_mark = |mark: &Mark| {
             let (name, values) = (mark.name().to_owned(), mark.values());
             let text = |v: Option<f64>| v.map_or("no value".into(), |v| signed(v, 1));
@@ -182,7 +182,9 @@ impl Figure {
             let cell = |(hz, text): &(f64, String)| format!("{} Hz {text}", stop_name(*hz));
             format!(" {name}: {}.", cells.iter().map(cell).collect::<Vec<_>>().join("; "))
         });
-        self.description.clone() + &words.collect::<String>()
+        let words = words.collect::<String>();
+        self.description += &words;
+        self
     }
 
     /// The figure as an SVG document.
@@ -223,13 +225,13 @@ mod tests {
             ..Figure::default()
         };
         let want = "Loss. Mean: 1000 Hz \u{2212}0.3; 1250 Hz no value.";
-        assert_eq!(figure.in_words(), want);
+        assert_eq!(figure.clone().numbered().description, want);
         let row = |label: &str| StripRow {
             label: label.into(),
             cells: vec![(1000.0, "\u{2212}0.26".into())],
         };
         figure.strip = vec![row("Mean"), row("U")];
         let want = "Loss. Mean: 1000 Hz \u{2212}0.26. U: 1000 Hz \u{2212}0.26.";
-        assert_eq!(figure.in_words(), want, "the rows hold more than the curve");
+        assert_eq!(figure.numbered().description, want, "the rows hold more than the curve");
     }
 }

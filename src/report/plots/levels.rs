@@ -28,7 +28,7 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
         marks.push(curve("Corrected", &levels.corrected_db, PALETTE[3], "4 6", 4.0));
     }
     let highest = marks.iter().filter_map(Series::range).map(|r| r[1]).fold(0.0, f64::max);
-    Some(Figure {
+    let figure = Figure {
         id: "levels",
         title: levels_finding(result, levels),
         subtitle: format!("Band levels, power mean over the seats, {}", result.title),
@@ -42,7 +42,8 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
         include_db: [highest - 20.0, highest],
         marks: marks.into_iter().map(Mark::Curve).collect(),
         ..Figure::default()
-    })
+    };
+    Some(figure.numbered())
 }
 
 /// The smallest distance of the quieter condition to the noise, with its band.

@@ -7,7 +7,7 @@ use super::bands::{
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::report::result::SessionResult;
-use crate::report::words::{loss_finding, seats_words};
+use crate::report::words::{frequency_words, loss_finding, seats_words, signed};
 
 /// Loss per seat with mean and uncertainty, the mean's figures under the axis.
 pub fn loss_figure(result: &SessionResult) -> Figure {
@@ -34,7 +34,7 @@ pub fn loss_figure(result: &SessionResult) -> Figure {
             seats_words(n_seats),
             result.title
         ),
-        description: "Mean loss over the seats with its 95 % uncertainty.".into(),
+        description: loss_description(result),
         caption: format!(
             "Up = the screen takes energy away. Shaded: 95 % uncertainty of {what}.{bars}"
         ),
@@ -77,6 +77,17 @@ fn seat_curves(result: &SessionResult) -> Vec<Mark> {
             Some(Series::new(&label, points(s?), Style::nth(look)))
         });
     quiet.chain(named).map(Mark::Curve).collect()
+}
+
+fn loss_description(result: &SessionResult) -> String {
+    let said = result.bands.iter().zip(result.mean.loss_db.iter().zip(&result.mean.u95_db));
+    let figures = said.map(|(band, (loss, u))| {
+        let value = |(loss, u)| format!("{} \u{b1} {u:.2} dB", signed(loss, 2));
+        let words = loss.zip(*u).map_or("no value".into(), value);
+        format!("{}: {words}", frequency_words(band.nominal_hz))
+    });
+    let figures = figures.collect::<Vec<_>>().join("; ");
+    format!("Mean loss over the seats with its 95 % uncertainty. {figures}.")
 }
 
 #[cfg(test)]

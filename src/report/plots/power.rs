@@ -27,7 +27,7 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
     };
     let cells: Vec<(f64, String)> = power.bands.iter().filter_map(watts).collect();
     let strip = (!cells.is_empty()).then(|| StripRow { label: "W".into(), cells });
-    Some(Figure {
+    let figure = Figure {
         id: "power",
         title: finding(power),
         subtitle: format!("Level and filters together, by third-octave band, {}", result.title),
@@ -46,7 +46,8 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
         marks,
         strip: strip.into_iter().collect(),
         ..Figure::default()
-    })
+    };
+    Some(figure.numbered())
 }
 
 /// The gain at which the loudest passage needs all that the amplifier has.

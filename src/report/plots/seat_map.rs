@@ -78,14 +78,17 @@ pub fn seat_map(result: &SessionResult, units: DisplayUnits) -> Option<Drawing> 
          loudspeaker, {}",
         result.title
     );
-    let caption = "Darker = more loss. Left and right are the audience's, who face the screen; angles \
-                   to the right are positive. The way from the screen to the first row is cut short.";
-    let words = [&title, &description, &subtitle, caption];
+    let cut = if map.cut_m > 0.0 { " The way to the first row is cut short." } else { "" };
+    let caption = format!(
+        "Darker = more loss. Left and right are the audience's, who face the screen; angles to the \
+         right are positive.{cut}"
+    );
+    let words = [&title, &description, &subtitle, &caption].map(String::as_str);
     Some(Drawing {
         id: "seat-map",
         svg: map.draw(Format::File, words),
         paper_svg: map.draw(Format::Paper, words),
-        caption: caption.to_owned(),
+        caption,
         title,
         subtitle,
         description,

@@ -43,7 +43,7 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
         let rows = result.seats.iter().zip(&differences);
         strip.extend(rows.map(|(seat, values)| number_row(&seat.id, bands, values, 1)));
     }
-    Some(Figure {
+    let figure = Figure {
         id: "spread",
         title,
         subtitle: format!(
@@ -61,5 +61,6 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
         is_zoomed: true,
         marks,
         strip,
-    })
+    };
+    Some(figure.numbered())
 }
