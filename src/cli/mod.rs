@@ -11,6 +11,7 @@ mod demo;
 pub mod failure;
 mod import;
 mod import_table;
+mod open;
 mod predict;
 pub mod predict_args;
 mod progress;
@@ -20,7 +21,7 @@ mod sweep;
 pub mod terminal;
 mod unimported;
 
-use args::{Args, Command};
+use args::{Args, Command, OpenArgs};
 use clap::Parser;
 use failure::Failure;
 use std::ffi::OsString;
@@ -41,7 +42,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<ExitCode, Fa
             return Ok(ExitCode::from(if failed { failure::USAGE } else { failure::DONE }));
         }
     };
-    match args.command {
+    let here = || Command::Open(OpenArgs { folder: ".".into(), port: None, no_browser: false });
+    match args.command.unwrap_or_else(here) {
+        Command::Open(args) => open::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Import(args) => import::run(&args),
