@@ -3,23 +3,23 @@
 //! Exit status: 0 done; 1 done, and with `--strict` a claim was not shown to
 //! hold; 2 command line wrong; 3 session refused; 4 output cannot be written.
 
-mod analyze;
+pub(crate) mod analyze;
 pub mod args;
-mod check;
+pub(crate) mod check;
 mod compare;
 mod demo;
 pub mod failure;
 mod import;
 mod import_table;
 mod open;
-mod predict;
+pub(crate) mod predict;
 pub mod predict_args;
 mod progress;
 mod settings;
 mod start;
 mod sweep;
 pub mod terminal;
-mod unimported;
+pub(crate) mod unimported;
 
 use args::{Args, Command, OpenArgs};
 use clap::Parser;

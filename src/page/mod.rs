@@ -23,15 +23,32 @@
 //!
 //! It calls the library functions that the commands call; `session.toml` stays the truth.
 
+mod aside;
 mod assets;
+mod board;
+mod bring_in;
 mod desk;
+mod edit;
+mod events;
+mod forecast;
 mod guard;
+mod heard;
+mod jobs;
+mod level;
 mod neighbour;
+mod new_job;
 mod place;
+mod plan;
+mod record;
 mod refusal;
+mod result;
 mod routes;
 mod secret;
 mod serve;
+mod settings;
+mod side_by_side;
+mod sound_in;
+mod sweep_out;
 mod upload;
 mod words;
 
