@@ -33,7 +33,7 @@ fn keys_and_words_belong_together() {
     let missing: Vec<_> = asked.difference(&known).collect();
     assert!(missing.is_empty(), "no word for {missing:?}");
     let quoted = |key: &&&str| {
-        let family = key.rsplit_once('.').map_or(**key, |(family, _)| family);
+        let family = key.split_once('.').map_or(**key, |(family, _)| family);
         text.contains(&format!("\"{key}\""))
             || text.contains(&format!("{{{{{key}}}}}"))
             || text.contains(&format!("`{family}.$"))

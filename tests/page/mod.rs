@@ -1,0 +1,7 @@
+//! Helpers of the tests of the page.
+
+// Each test program uses its own share of these.
+#![allow(dead_code)]
+
+pub mod http;
+pub mod server;
