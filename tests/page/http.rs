@@ -69,3 +69,11 @@ pub fn request(port: u16, method: &str, path: &str, lines: &[String], body: &[u8
     }
     raw(port, &(head + "\r\n"), body)
 }
+
+/// Sends the beginning of a request and goes away.
+pub fn break_off(port: u16, head: &str) {
+    let mut stream = TcpStream::connect(("127.0.0.1", port)).expect("the server listens");
+    stream.write_all(head.as_bytes()).unwrap();
+    stream.write_all(b"12").unwrap();
+    std::thread::sleep(Duration::from_millis(300));
+}
