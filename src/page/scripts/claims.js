@@ -38,7 +38,7 @@ export function claims(manifest) {
       const come = Object.entries(figures).filter(([key]) => claim[key] === undefined).map(([key, value]) => ({ path: ["claim", i, key], value }));
       save([{ path: ["claim", i, "quantity"], value: select.value }, ...gone, ...come]);
     });
-    return el("div", { class: "field" }, el("label", { for: id }, say("claim.kind")), select);
+    return el("div", { class: "field broad" }, el("label", { for: id }, say("claim.kind")), select);
   }
 
   function curve(claim, i) {
@@ -52,14 +52,14 @@ export function claims(manifest) {
 
   function row(claim, i) {
     const figures = [...Object.keys(KINDS[claim.quantity] ?? {}), ...(MAY[claim.quantity] ?? [])];
-    const scopes = ["mean", "every_seat"].map((s) => [s, say(`claim.scope_${s}`)]);
+    const scopes = ["every_seat"].map((s) => [s, say(`claim.scope_${s}`)]);
     const light = claim.quantity?.startsWith("gain") || claim.quantity === "uniformity";
     return el(
       "div",
       { class: "claim", role: "group", "aria-label": say("claim.one", { n: i + 1 }) },
       kindOf(claim, i),
       figures.map((key) => (key === "points" ? curve(claim, i) : field(manifest, { path: ["claim", i, key], kind: FIGURES[key][0], unit: FIGURES[key][1], label: `claim.${key}` }))),
-      light ? null : field(manifest, { path: ["claim", i, "scope"], choices: scopes, label: "claim.scope" }),
+      light ? null : field(manifest, { path: ["claim", i, "scope"], choices: scopes, blank: "claim.scope_mean", label: "claim.scope" }),
       field(manifest, { path: ["claim", i, "source"], label: "claim.source" }),
       el("p", { class: "sentence", "data-claim": i }, manifest.claims[i] ?? ""),
       button(say("claim.remove"), () => save([{ path: ["claim", i], value: null }]), { "aria-label": say("claim.remove_one", { n: i + 1 }) }),

@@ -7,7 +7,7 @@ import { say } from "./words.js";
 export async function draw(place, id) {
   const manifest = await Manifest.open(id);
   const f = (key, options = {}) => field(manifest, { path: ["handover", key], label: `client.${key}`, ...options });
-  const units = ["metric", "imperial"].map((u) => [u, say(`client.units_${u}`)]);
+  const units = ["imperial"].map((u) => [u, say(`client.units_${u}`)]);
   fill(
     place,
     el("h1", {}, say("client.heading")),
@@ -15,7 +15,7 @@ export async function draw(place, id) {
     el("form", { onsubmit: (e) => e.preventDefault() },
       group(say("client.names"), f("client"), f("site"), f("installer"), f("reference"), f("date", { kind: "date", hint: "client.date_hint" })),
       group(say("client.paper"),
-        f("units", { choices: units }),
+        f("units", { choices: units, blank: "client.units_metric" }),
         f("logo", { hint: "client.logo_hint" }),
         f("instruments", { kind: "lines", hint: "client.lines_hint" }),
         f("not_measured", { kind: "lines", hint: "client.lines_hint" }),

@@ -7,7 +7,8 @@ import { say } from "./words.js";
 const START_S = 0.05;
 const FADE_S = 0.008;
 const SLEPT_S = 2.5;
-const SILENT_MS = 1200;
+const SILENT_MS = 2500;
+const WARM_S = 0.5;
 
 export class Spoiled extends Error {}
 
@@ -33,7 +34,7 @@ export class Engine {
       throw new Spoiled(why(error));
     }
     // Without a rate of its own the context takes the device's.
-    this.play = new AudioContext({ latencyHint: "balanced" });
+    this.play = new AudioContext({ latencyHint: "interactive" });
     if (output && this.play.setSinkId) await this.play.setSinkId(output === "default" ? "" : output);
     await this.play.resume();
     const own = this.track.getSettings().sampleRate;
@@ -42,14 +43,24 @@ export class Engine {
     await this.hear.audioWorklet.addModule("/assets/worklet.js");
     this.source = this.hear.createMediaStreamSource(this.stream);
     this.inChannel = inChannel;
+    this.node = new AudioWorkletNode(this.hear, "take", {
+      channelCount: 32, channelCountMode: "max", channelInterpretation: "discrete", outputChannelCount: [1],
+      processorOptions: { channel: inChannel },
+    });
+    // Nothing of it is heard; without a way out some browsers do not run it.
+    const mute = this.hear.createGain();
+    mute.gain.value = 0;
+    this.source.connect(this.node).connect(mute).connect(this.hear.destination);
+    this.fresh = true;
     this.channels = this.track.getSettings().channelCount ?? 1;
     this.wish = wish;
   }
 
   close() {
+    this.node?.port.postMessage({ done: true });
     this.stream?.getTracks().forEach((track) => track.stop());
     for (const context of new Set([this.play, this.hear])) context?.close();
-    this.stream = this.track = this.play = this.hear = this.wish = null;
+    this.stream = this.track = this.play = this.hear = this.node = this.wish = null;
   }
 
   get outChannels() {
@@ -108,22 +119,18 @@ export class Engine {
     const total = frames(lead_s + (sweep ? START_S + sweep_s + latency_s : 0) + tail_s);
     const early = glance ? frames(lead_s + START_S + sweep_s + latency_s + glance_s) : null;
     const before = await this.stats();
-    const node = new AudioWorkletNode(this.hear, "take", {
-      channelCount: 32, channelCountMode: "max", channelInterpretation: "discrete", outputChannelCount: [1],
-      processorOptions: { channel: this.inChannel },
-    });
-    const mute = this.hear.createGain();
-    mute.gain.value = 0;
+    const { node } = this;
     const taken = new Float32Array(total + 4096);
     let filled = 0;
-    let lost = 0;
+    let lost = null;
     const watch = [];
     try {
       await new Promise((resolve, reject) => {
         this.fail = (text) => reject(new Spoiled(text));
         this.guard(watch);
         let heard = performance.now();
-        let warm = frames(0.15);
+        // The first moments of a device are its own affair.
+        let warm = frames(this.fresh ? WARM_S : 0);
         let playing = false;
         let glanced = false;
         node.port.onmessage = ({ data }) => {
@@ -132,12 +139,13 @@ export class Engine {
             return;
           }
           heard = performance.now();
-          // The first moments of a device are its own affair.
           if (warm > 0) {
             warm -= data.samples.length;
             lost = data.lost;
+            this.fresh = warm > 0;
             return;
           }
+          lost ??= data.lost;
           if (data.lost > lost) return this.fail(say("rec.lost", { n: data.lost - lost }));
           const part = data.samples.subarray(0, Math.max(0, taken.length - filled));
           taken.set(part, filled);
@@ -155,7 +163,7 @@ export class Engine {
           if (filled >= total) resolve();
         };
         watch.push(timer(() => performance.now() - heard > SILENT_MS && this.fail(say("rec.no_sound")), 300));
-        this.source.connect(node).connect(mute).connect(this.hear.destination);
+        node.port.postMessage({ on: true });
       });
       const after = await this.stats();
       if (before && after && after.lost - before.lost > 0) throw new Spoiled(say("rec.lost", { n: after.lost - before.lost }));
@@ -163,10 +171,8 @@ export class Engine {
       this.quiet();
       this.fail = null;
       watch.forEach((end) => end());
-      node.port.postMessage("done");
-      this.source?.disconnect();
-      node.disconnect();
-      mute.disconnect();
+      node.port.onmessage = null;
+      node.port.postMessage({ on: false });
     }
     return { samples: taken.subarray(0, filled), rate, processing: state.state, device: this.track.label, played_s: this.playedAt };
   }

@@ -29,7 +29,7 @@ function list(n) {
 }
 
 // One field of the manifest. `path` is where it stands; `label` and `hint` are keys of words.
-export function field(manifest, { path, kind = "text", label, hint, unit, choices, area, placeholder }) {
+export function field(manifest, { path, kind = "text", label, hint, unit, choices, blank, area, placeholder }) {
   const id = unique("field");
   const wrong = el("p", { class: "wrong", id: `${id}-wrong` });
   const about = [hint ? `${id}-hint` : null, unit ? `${id}-unit` : null, `${id}-wrong`].filter(Boolean).join(" ");
@@ -38,7 +38,7 @@ export function field(manifest, { path, kind = "text", label, hint, unit, choice
   if (kind === "bool") return tick(manifest, { path, label, hint, id, wrong, about });
   let input;
   if (choices) {
-    input = el("select", attributes, el("option", { value: "" }, say("field.not_said")), choices.map(([v, text]) => el("option", { value: v, selected: v === value }, text)));
+    input = el("select", attributes, el("option", { value: "" }, say(blank ?? "field.not_said")), choices.map(([v, text]) => el("option", { value: v, selected: v === value }, text)));
   } else if (area || kind === "lines") {
     input = el("textarea", { ...attributes, rows: 3 });
   } else {

@@ -8,7 +8,7 @@ export async function draw(place, id) {
   const manifest = await Manifest.open(id);
   const f = (table) => (key, kind, unit, options) => field(manifest, { path: [table, key], kind, unit, label: `${table}.${key}`, ...options });
   const [speaker, correction, picture] = [f("speaker"), f("correction"), f("picture")];
-  const steps = ["iso_1_3", "iso_1_6", "iso_1_12", "iso_1_24", "free"].map((s) => [s, say(`correction.${s}`)]);
+  const steps = ["iso_1_3", "iso_1_6", "iso_1_24", "free"].map((s) => [s, say(`correction.${s}`)]);
   fill(
     place,
     el("h1", {}, say("limits.heading")),
@@ -25,7 +25,7 @@ export async function draw(place, id) {
           correction("band_hz", "pair", "Hz", { placeholder: "500 – 16000" }), correction("max_filters", "number", null, { placeholder: "3" }),
           correction("max_boost_db", "number", "dB", { placeholder: "6" }), correction("max_cut_db", "number", "dB", { placeholder: "6" }),
           correction("q", "pair", null, { placeholder: "0.3 – 4" }), correction("gain_step_db", "number", "dB", { placeholder: "0.5" }),
-          correction("frequency_step", "text", null, { choices: steps }), correction("processor_rate_hz", "number", "Hz", { placeholder: "48000" }))),
+          correction("frequency_step", "text", null, { choices: steps, blank: "correction.iso_1_12" }), correction("processor_rate_hz", "number", "Hz", { placeholder: "48000" }))),
       group(say("limits.picture"),
         el("p", { class: "hint" }, say("limits.picture_hint")),
         el("div", { class: "two" },

@@ -204,9 +204,10 @@ export class Sound {
         this.triedDb = gainDb;
         this.learn(look, take);
       }
+      // May draw anew where the devices turn out to have other channels.
+      await this.look();
       this.show(look, gainDb);
       this.offer(gainDb === null ? null : look);
-      await this.look();
     } catch (error) {
       fill(this.out, notice("bad", el("p", {}, error.message)));
       if (!(error instanceof Spoiled)) console.error(error);

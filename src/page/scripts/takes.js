@@ -70,7 +70,7 @@ class Takes {
       first ? notice("care", el("p", {}, say("next.hang"))) : null,
       el("p", {}, say(target.spot > 1 && target.source !== "control" ? "next.lift" : "next.put")),
       el("p", { class: "keys" }, key, this.cell ? button(say("next.leave"), () => ((this.cell = null), this.draw())) : null),
-      this.sound.ready ? null : el("p", { class: "hint" }, say("next.first_sound")),
+      this.sound.ready ? null : el("p", {}, el("a", { href: "#sound-head" }, say("next.first_sound"))),
       this.live,
     );
   }
@@ -258,7 +258,9 @@ export async function draw(place, id) {
     dropping(id, () => takes.load()),
   );
   takes.draw();
-  await takes.sound.draw();
+  // Where nothing can be recorded here there is no sound to settle.
+  if (board.listed || board.reference_channel) takes.sound.place.hidden = true;
+  else await takes.sound.draw();
   takes.drawNext();
   // Space stops the sound wherever the focus is.
   window.addEventListener("keydown", (event) => {
@@ -268,7 +270,7 @@ export async function draw(place, id) {
       takes.sound.engine.stop();
     }
   }, true);
-  navigator.mediaDevices?.addEventListener("devicechange", () => takes.sound.busy || takes.sound.draw());
+  navigator.mediaDevices?.addEventListener("devicechange", () => takes.sound.busy || takes.sound.place.hidden || takes.sound.draw());
   const events = new EventSource(job(id, "/events"));
   events.addEventListener("changed", () => takes.sound.busy || takes.load());
   window.scrimcheckTakes = takes;

@@ -1,4 +1,8 @@
 // Hands on every sample of one input channel, and counts those that never came.
+const HOLE = 32; // samples
+const LOUD = 2e-4; // about seven steps of 16 bits
+const FADE = 0.97; // of the level that counts as recent, each sample
+
 class Take extends AudioWorkletProcessor {
   constructor({ processorOptions }) {
     super();
@@ -9,7 +13,10 @@ class Take extends AudioWorkletProcessor {
     this.lost = 0;
     this.channels = 0;
     this.began = false;
-    this.port.onmessage = () => (this.done = true);
+    this.zeros = 0;
+    this.recent = 0;
+    this.on = false;
+    this.port.onmessage = ({ data }) => Object.assign(this, data, { filled: 0 });
   }
 
   process([input]) {
@@ -22,6 +29,7 @@ class Take extends AudioWorkletProcessor {
       this.channels = input.length;
       this.port.postMessage({ channels: input.length });
     }
+    if (!this.on) return !this.done;
     if (!samples) {
       // Before the first sound the device is only starting.
       if (this.began) this.lost += n;
@@ -29,11 +37,26 @@ class Take extends AudioWorkletProcessor {
     }
     this.began = true;
     for (let i = 0; i < n; i += 1) {
+      this.hole(samples[i]);
       this.block[this.filled] = samples[i];
       this.filled += 1;
       if (this.filled === this.block.length) this.hand(currentFrame + i + 1);
     }
     return !this.done;
+  }
+
+  // A device in want of data hands on nothings: a run of them inside louder sound is a hole. The
+  // silence of a quiet room may well be exact nothings.
+  hole(sample) {
+    const size = Math.abs(sample);
+    if (sample === 0) {
+      this.zeros += 1;
+      return;
+    }
+    if (this.zeros >= HOLE && this.recent > LOUD && size > LOUD / 4) this.lost += this.zeros;
+    if (this.zeros >= HOLE) this.recent = 0;
+    this.zeros = 0;
+    this.recent = Math.max(size, this.recent * FADE);
   }
 
   hand(end) {
