@@ -3,5 +3,8 @@
 // Each test program uses its own share of these.
 #![allow(dead_code)]
 
+pub mod driver;
 pub mod http;
+pub mod room_loop;
+pub mod rooms;
 pub mod server;
