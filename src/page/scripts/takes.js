@@ -98,7 +98,6 @@ class Takes {
           type: "button",
           class: `cell ${take?.verdict ?? "empty"}${isNext ? " is-next" : ""}`,
           "aria-pressed": String(Boolean(same(place, this.cell))),
-          "aria-label": `${say("next.place", { seat: place.seat, condition: say(`condition.${place.condition}`), what })}: ${state}${isNext ? `, ${say("board.is_next")}` : ""}`,
           onclick: () => {
             this.cell = same(place, this.cell) ? null : place;
             this.draw();
@@ -106,8 +105,11 @@ class Takes {
             this.grid.querySelector('[aria-pressed="true"]')?.focus();
           },
         },
+        el("span", { class: "unseen" }, `${place.seat}, ${say(`condition.${place.condition}`)}, `),
         el("span", { class: "what" }, what),
+        el("span", { class: "unseen" }, ", "),
         el("span", { class: "state" }, isNext && !take ? say("board.is_next") : state),
+        isNext && take ? el("span", { class: "unseen" }, `, ${say("board.is_next")}`) : null,
       );
     };
     const seat = (s) =>
