@@ -9,6 +9,7 @@ const FADE_S = 0.008;
 const SLEPT_S = 2.5;
 const SILENT_MS = 2500;
 const WARM_S = 0.5;
+const AGAIN = 5;
 
 export class Spoiled extends Error {}
 
@@ -118,7 +119,7 @@ export class Engine {
     const frames = (s) => Math.round(s * rate);
     const total = frames(lead_s + (sweep ? START_S + sweep_s + latency_s : 0) + tail_s);
     const early = glance ? frames(lead_s + START_S + sweep_s + latency_s + glance_s) : null;
-    const before = await this.stats();
+    let before = null;
     const { node } = this;
     const taken = new Float32Array(total + 4096);
     let filled = 0;
@@ -133,6 +134,7 @@ export class Engine {
         let warm = frames(this.fresh ? WARM_S : 0);
         let playing = false;
         let glanced = false;
+        let again = AGAIN;
         node.port.onmessage = ({ data }) => {
           if (data.channels !== undefined) {
             if (data.channels > 0 && this.inChannel >= data.channels) this.fail(say("rec.no_channel", { n: data.channels }));
@@ -146,13 +148,21 @@ export class Engine {
             return;
           }
           lost ??= data.lost;
-          if (data.lost > lost) return this.fail(say("rec.lost", { n: data.lost - lost }));
+          if (data.lost > lost) {
+            // In the silence before the sweep nothing is lost but time: it begins anew.
+            if (playing || again === 0) return this.fail(say("rec.lost", { n: data.lost - lost }));
+            again -= 1;
+            filled = 0;
+            lost = data.lost;
+            return;
+          }
           const part = data.samples.subarray(0, Math.max(0, taken.length - filled));
           taken.set(part, filled);
           filled += part.length;
           onlevel?.(peak(data.samples), filled / total, playing);
           if (sweep && !playing && filled >= frames(lead_s)) {
             playing = true;
+            this.stats().then((told) => (before = told));
             this.playedAt = filled / rate + START_S;
             this.start(sweep, gainDb, this.play.currentTime + START_S);
           }

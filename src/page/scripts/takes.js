@@ -28,7 +28,10 @@ class Takes {
   }
 
   async load() {
-    this.board = await get(job(this.id, `/board?${query({ spots: this.spots })}`));
+    const board = await get(job(this.id, `/board?${query({ spots: this.spots })}`));
+    // Drawn anew only where something is new: the focus stays where it is.
+    if (JSON.stringify(board) === JSON.stringify(this.board)) return;
+    this.board = board;
     this.draw();
   }
 
@@ -57,11 +60,14 @@ class Takes {
     if (b.reference_channel) return fill(this.next, head, notice("doubt", el("p", {}, say("error.reference"))));
     if (!b.seats.length) return fill(this.next, head, notice("doubt", el("p", {}, say("next.no_seats")), el("p", {}, el("a", { href: `/job/${encodeURIComponent(this.id)}/room` }, say("nav.room")))));
     if (!target) {
-      return fill(this.next, head, el("p", { class: "place" }, say("next.done")), el("p", {}, el("a", { class: "key", href: `/job/${encodeURIComponent(this.id)}/result` }, say("next.result"))));
+      this.live = el("div", { class: "live" });
+      this.drawLast();
+      return fill(this.next, head, el("p", { class: "place" }, say("next.done")), el("p", {}, el("a", { class: "key", href: `/job/${encodeURIComponent(this.id)}/result` }, say("next.result"))), this.live);
     }
     const repeat = this.takeAt(target);
     const key = button(say(repeat ? "next.record_again" : "next.record"), () => this.record(), { class: "key large", id: "record", disabled: !this.sound.ready });
     this.live = el("div", { class: "live" });
+    this.drawLast();
     const first = target.condition === "with" && !b.takes.some((t) => t.condition === "with");
     fill(
       this.next,
@@ -73,6 +79,14 @@ class Takes {
       this.sound.ready ? null : el("p", {}, el("a", { href: "#sound-head" }, say("next.first_sound"))),
       this.live,
     );
+  }
+
+  // What became of the last try, until the next one.
+  drawLast() {
+    if (!this.last) return;
+    if (this.last.failed) return fill(this.live, notice("bad", el("p", {}, this.last.failed), el("p", {}, say("rec.nothing_kept"))));
+    const made = this.board.takes.find((t) => t.file === this.last.file);
+    if (made) fill(this.live, el("div", { class: "last", id: "last-take", "data-file": made.file, "data-verdict": made.verdict }, el("h3", {}, say("next.last", { place: this.words(made) })), this.findings(made), el("p", { class: "keys" }, button(say("cell.aside"), () => this.aside(made)))));
   }
 
   takeAt(place) {
@@ -178,6 +192,7 @@ class Takes {
     const place = this.target;
     const sound = this.sound;
     sound.busy = true;
+    this.last = null;
     const bar = el("progress", { max: 1, value: 0, "aria-label": say("next.progress") });
     const meter = el("meter", { min: -80, max: 0, low: -50, high: -6, optimum: -20, value: -80, "aria-label": say("next.level") });
     const phase = el("p", { role: "status" }, say("next.silence"));
@@ -200,10 +215,9 @@ class Takes {
       await glimpse;
       await this.file(place, take);
     } catch (error) {
-      const text = error.message;
+      this.last = { failed: error.message };
       this.drawNext();
-      fill(this.live, notice("bad", el("p", {}, text), el("p", {}, say("rec.nothing_kept"))));
-      this.tell(text);
+      this.tell(error.message);
       if (!(error instanceof Spoiled)) console.error(error);
     }
     sound.busy = false;
@@ -235,12 +249,12 @@ class Takes {
     this.board = filed.board;
     sound.before = filed.board.before;
     this.cell = null;
+    this.last = { file: filed.file };
     this.draw();
     const made = this.board.takes.find((t) => t.file === filed.file);
     const next = this.board.next ? say("next.then", { place: this.words(this.board.next) }) : say("next.done");
     const worst = made?.findings.find((f) => f.verdict === made.verdict && made.verdict !== "good");
     const said = made ? `${say(`verdict.${made.verdict}`)}. ${worst ? `${worst.message} ${worst.advice} ` : ""}` : "";
-    fill(this.live ?? this.next, el("div", { class: "last", id: "last-take", "data-file": filed.file, "data-verdict": made?.verdict ?? "" }, el("h3", {}, say("next.last", { place: this.words(place) })), made ? this.findings(made) : null, el("p", { class: "keys" }, made ? button(say("cell.aside"), () => this.aside(made)) : null)));
     this.tell(`${said}${next}`);
   }
 }
