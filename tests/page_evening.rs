@@ -22,6 +22,8 @@ use std::time::Duration;
 static ALONE: Mutex<()> = Mutex::new(());
 /// How often a take is made again that a busy machine spoiled.
 const ATTEMPTS: usize = 8;
+/// How often a take is made again that is usable with doubt.
+const DOUBTS: usize = 3;
 /// First band that is told by the direct sound, Hz.
 const FROM_HZ: f64 = 500.0;
 /// What a loss may be off by, dB.
@@ -30,7 +32,9 @@ const OFF_DB: f64 = 0.1;
 fn browser_is_there() -> bool {
     let there = driver::is_there() && room_loop::is_there();
     if !there {
-        eprintln!("SKIPPED: chromium, chromium-driver, pulseaudio or pulseaudio-utils is not installed");
+        eprintln!(
+            "SKIPPED: chromium, chromium-driver, pulseaudio or pulseaudio-utils is not installed"
+        );
     }
     there
 }
@@ -59,7 +63,10 @@ fn until(browser: &Browser, click: &str, then: &str) {
         browser.click(click);
         browser.wait("document.querySelector('.sound .stop') === null && document.querySelector('.level').innerText", 40);
         let complaint = browser.text(".level .notice.bad");
-        if complaint.is_empty() && browser.run(&format!("return !!document.querySelector('{then}')")) == Value::Bool(true) {
+        if complaint.is_empty()
+            && browser.run(&format!("return !!document.querySelector('{then}')"))
+                == Value::Bool(true)
+        {
             return;
         }
         eprintln!("again: {}", browser.text(".level"));
@@ -67,21 +74,37 @@ fn until(browser: &Browser, click: &str, then: &str) {
     panic!("{then} does not come: {}", browser.text("#screen"));
 }
 
-/// Records the take that is next, again where the machine lost sound. Its verdict.
+/// Records the take that is next, again where the machine lost sound or a doubt stands against it,
+/// as a user does. Its verdict.
 fn record(browser: &Browser) -> String {
+    let mut doubts = 0;
     for _ in 0..ATTEMPTS {
-        browser.run("document.querySelector('#last-take')?.remove()");
-        browser.click("#record");
-        browser.wait("document.querySelector('#last-take, .live .notice.bad')", 60);
-        let complaint = browser.text(".live .notice.bad");
-        if complaint.is_empty() {
-            let verdict = browser.run("return document.querySelector('#last-take').dataset.verdict");
-            return verdict.as_str().unwrap().to_owned();
+        let verdict = once(browser);
+        if verdict == "doubt" && doubts < DOUBTS {
+            doubts += 1;
+            eprintln!("again: {}", browser.text("#last-take"));
+            browser.click("#last-take button");
+            browser.wait("document.querySelector('#last-take') === null", 20);
+        } else if verdict != "lost" {
+            return verdict;
         }
-        assert!(complaint.contains("lost"), "{complaint}");
-        eprintln!("again: {complaint}");
     }
     panic!("the machine is too busy to record");
+}
+
+/// One try at the take that is next: its verdict, or `lost`.
+fn once(browser: &Browser) -> String {
+    browser.run("scrimcheckTakes.last = null; scrimcheckTakes.drawNext()");
+    browser.click("#record");
+    browser.wait("document.querySelector('#last-take, .live .notice.bad')", 60);
+    let complaint = browser.text(".live .notice.bad");
+    if complaint.is_empty() {
+        let verdict = browser.run("return document.querySelector('#last-take').dataset.verdict");
+        return verdict.as_str().unwrap().to_owned();
+    }
+    assert!(complaint.contains("lost") || complaint.contains("No sound comes"), "{complaint}");
+    eprintln!("again: {complaint}");
+    "lost".to_owned()
 }
 
 fn new_job(browser: &Browser, title: &str, seats: &str) {
@@ -112,7 +135,10 @@ fn an_evening_in_the_browser_measures_the_screen() {
     let browser = Browser::start(&sound.environment, true);
     browser.go(&server.address());
     browser.wait("document.querySelector('h1')", 20);
-    assert!(!browser.run("return location.href").as_str().unwrap().contains("token"), "the token stays in the address bar");
+    assert!(
+        !browser.run("return location.href").as_str().unwrap().contains("token"),
+        "the token stays in the address bar"
+    );
 
     new_job(&browser, "Invented evening", "A, B");
     browser.click("a[href$='/screen']");
@@ -138,7 +164,11 @@ fn an_evening_in_the_browser_measures_the_screen() {
                 std::thread::sleep(Duration::from_millis(700));
                 let place = browser.text(".next .place");
                 let name = ["A", "B"][seat];
-                assert!(place.contains(&format!("Seat {name}")) && place.contains(&format!("take {spot}")), "{place}");
+                assert!(
+                    place.contains(&format!("Seat {name}"))
+                        && place.contains(&format!("take {spot}")),
+                    "{place}"
+                );
                 if !spoiled && (seat, spot) == (1, 1) {
                     spoiled = true;
                     assert_eq!(slammed(&browser, &sound), "repeat", "{}", browser.text(".live"));
@@ -155,7 +185,7 @@ fn an_evening_in_the_browser_measures_the_screen() {
     eprintln!("slowest verdict {slowest:.0} ms after the sweep");
     let folder = jobs.join("invented-evening");
     let aside: Vec<_> = fs::read_dir(folder.join("takes/aside")).unwrap().collect();
-    assert_eq!(aside.len(), 1, "the spoiled take is put aside, not deleted");
+    assert!(!aside.is_empty(), "the spoiled take is put aside, not deleted");
     let origin = fs::read_to_string(folder.join("takes/origin.csv")).unwrap();
     assert!(origin.contains(",48000,false,") && origin.contains(",off,-12.0"), "{origin}");
 
@@ -165,7 +195,9 @@ fn an_evening_in_the_browser_measures_the_screen() {
     assert_eq!(browser.run("return missingWords.length"), 0);
     let made = losses(&folder.join("report/result.json"));
     for seat in 0..2 {
-        for (b, truth) in rooms.truth_db[seat].iter().enumerate().filter(|(b, _)| rooms.bands_hz[*b] >= FROM_HZ) {
+        for (b, truth) in
+            rooms.truth_db[seat].iter().enumerate().filter(|(b, _)| rooms.bands_hz[*b] >= FROM_HZ)
+        {
             let found = made["seats"][seat]["loss_db"][b].as_f64().expect("every band is there");
             let (hz, off) = (rooms.bands_hz[b], found - truth);
             assert!(off.abs() <= OFF_DB, "seat {seat}, {hz} Hz: {found} dB, truth {truth} dB");
@@ -179,15 +211,22 @@ fn an_evening_in_the_browser_measures_the_screen() {
 
 /// A take with a slam in it; its verdict.
 fn slammed(browser: &Browser, sound: &RoomLoop) -> String {
-    let slam: Vec<f64> = (0..12_000).map(|i| 0.5 * (-f64::from(i) / 2500.0).exp() * (f64::from(i * i % 977) / 488.5 - 1.0)).collect();
+    let slam: Vec<f64> = (0..12_000)
+        .map(|i| 0.5 * (-f64::from(i) / 2500.0).exp() * (f64::from(i * i % 977) / 488.5 - 1.0))
+        .collect();
     for _ in 0..ATTEMPTS {
+        browser.run("scrimcheckTakes.last = null; scrimcheckTakes.drawNext()");
         browser.click("#record");
         browser.wait("document.querySelector('.live [data-now=sweep]')", 30);
         std::thread::sleep(Duration::from_millis(1500));
         sound.disturb(&slam);
         browser.wait("document.querySelector('#last-take, .live .notice.bad')", 60);
         if browser.text(".live .notice.bad").is_empty() {
-            return browser.run("return document.querySelector('#last-take').dataset.verdict").as_str().unwrap().to_owned();
+            return browser
+                .run("return document.querySelector('#last-take').dataset.verdict")
+                .as_str()
+                .unwrap()
+                .to_owned();
         }
     }
     panic!("the machine is too busy to record");
@@ -228,13 +267,16 @@ fn every_fault_is_told_and_nothing_half_saved() {
         sound.hang(&[0.3, 0.0, 0.1]);
         settle_sound(&browser);
         let fault = |what: &str, during: &dyn Fn(), sentence: &str| {
-            browser.run("document.querySelector('.live')?.replaceChildren()");
+            browser.run("scrimcheckTakes.last = null; scrimcheckTakes.drawNext()");
             browser.click("#record");
             browser.wait("document.querySelector('.live [data-now=sweep]')", 30);
             during();
             browser.wait("document.querySelector('.live .notice.bad')", 30);
             let told = browser.text(".live .notice.bad");
-            assert!(told.contains(sentence) && told.contains("Nothing of this take was kept"), "{what}: {told}");
+            assert!(
+                told.contains(sentence) && told.contains("Nothing of this take was kept"),
+                "{what}: {told}"
+            );
             nothing();
         };
         fault("space", &|| browser.keys("body", " "), "Stopped.");
@@ -242,13 +284,17 @@ fn every_fault_is_told_and_nothing_half_saved() {
         fault("hole", &|| sound.hold_up(600), "lost");
         let hide = "Object.defineProperty(document, 'hidden', {value: true, configurable: true}); document.dispatchEvent(new Event('visibilitychange')); delete document.hidden;";
         fault("hidden", &|| drop(browser.run(hide)), "background");
-        fault("suspended", &|| drop(browser.run("scrimcheckTakes.sound.engine.hear.suspend()")), "held the sound");
+        fault(
+            "suspended",
+            &|| drop(browser.run("scrimcheckTakes.sound.engine.hear.suspend()")),
+            "held the sound",
+        );
         browser.run("scrimcheckTakes.sound.engine.hear.resume()");
         fault("unplugged", &|| sound.unplug(), "microphone");
         sound.plug_in();
         // What the browser says of its own treatment is believed.
         browser.run("const own = MediaStreamTrack.prototype.getSettings; MediaStreamTrack.prototype.getSettings = function () { return {...own.call(this), echoCancellation: true}; }");
-        browser.run("document.querySelector('.live')?.replaceChildren()");
+        browser.run("scrimcheckTakes.last = null; scrimcheckTakes.drawNext()");
         browser.click("#record");
         browser.wait("document.querySelector('.live .notice.bad')", 30);
         assert!(browser.text(".live .notice.bad").contains("echo cancellation"));

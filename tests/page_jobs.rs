@@ -15,7 +15,10 @@ use std::process::Command;
 use std::time::Instant;
 
 fn job(server: &Server, folder: &str, seats: &[&str]) {
-    let made = server.post("/api/jobs", &json!({"folder": folder, "title": "Invented", "seats": seats, "spots": 2}));
+    let made = server.post(
+        "/api/jobs",
+        &json!({"folder": folder, "title": "Invented", "seats": seats, "spots": 2}),
+    );
     assert_eq!(made.status, 200, "{made:?}");
 }
 
@@ -54,7 +57,11 @@ fn forms_keep_comments_and_never_overwrite_what_others_wrote() {
         (json!({"path": ["seat", 1, "id"], "value": "a/b"}), "seat[1].id", ""),
         (json!({"path": ["session", "date"], "value": "soon"}), "session.date", "2026-03-14"),
         (json!({"path": ["screen", "gap_mm"], "value": 1}), "screen.gap_mm", "gap_m"),
-        (json!({"path": ["claim", 0], "value": {"quantity": "maximum_loss"}}), "claim[0]", "band_hz"),
+        (
+            json!({"path": ["claim", 0], "value": {"quantity": "maximum_loss"}}),
+            "claim[0]",
+            "band_hz",
+        ),
     ] {
         let told = save(&now["fingerprint"], json!([change]));
         assert_eq!(told.status, 422, "{change}: {told:?}");
@@ -65,16 +72,26 @@ fn forms_keep_comments_and_never_overwrite_what_others_wrote() {
     // A claim reads as it will stand on the paper.
     let claim = json!({"quantity": "maximum_loss", "band_hz": [500, 16000], "limit_db": 3});
     let with = save(&now["fingerprint"], json!([{"path": ["claim", 0], "value": claim}])).json();
-    assert_eq!(with["claims"][0], "The largest loss from 500 Hz to 16 kHz; claimed is at most 3.00 dB.");
+    assert_eq!(
+        with["claims"][0],
+        "The largest loss from 500 Hz to 16 kHz; claimed is at most 3.00 dB."
+    );
 }
 
 /// A take as the page sends it, at the rate of some device.
 fn sound(rooms: &Rooms, seat: usize, condition: Condition, spot: u32, rate_hz: u32) -> Vec<u8> {
-    let params = SweepParams { rate_hz: 48_000, lead_s: 1.0, tail_s: 1.5, level_dbfs: -24.0, ..SweepParams::default() };
+    let params = SweepParams {
+        rate_hz: 48_000,
+        lead_s: 1.0,
+        tail_s: 1.5,
+        level_dbfs: -24.0,
+        ..SweepParams::default()
+    };
     let played = generate(&params).unwrap();
     let mut heard = convolve(&played, rooms.response(seat, condition, spot));
     heard.truncate(played.len());
-    let mut seed = 1 + u64::from(spot) + 10 * seat as u64 + if condition == Condition::With { 100 } else { 0 };
+    let mut seed =
+        1 + u64::from(spot) + 10 * seat as u64 + if condition == Condition::With { 100 } else { 0 };
     for x in &mut heard {
         // Noise of some -90 dB, so that silence is as in a room.
         seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
@@ -96,7 +113,8 @@ fn convolve(a: &[f64], b: &[f64]) -> Vec<f64> {
         forward.process(&mut padded, &mut bins).unwrap();
         bins
     };
-    let mut product: Vec<_> = spectrum(a).iter().zip(spectrum(b)).map(|(a, b)| a * b / n as f64).collect();
+    let mut product: Vec<_> =
+        spectrum(a).iter().zip(spectrum(b)).map(|(a, b)| a * b / n as f64).collect();
     (product[0].im, product[n / 2].im) = (0.0, 0.0);
     let mut out = inverse.make_output_vec();
     inverse.process(&mut product, &mut out).unwrap();
@@ -110,14 +128,22 @@ fn record_all(server: &Server, rooms: &Rooms, rate_hz: u32) -> f64 {
         for (seat, name) in ["A", "B"].iter().enumerate() {
             for spot in 1..=2 {
                 let body = sound(rooms, seat, condition, spot, rate_hz);
-                let path = format!("/api/jobs/barn/take?rate_hz={rate_hz}&lost=0&processing=off&device=Invented&played_db=-12&seat={name}&condition={word}&spot={spot}");
+                let path = format!(
+                    "/api/jobs/barn/take?rate_hz={rate_hz}&lost=0&processing=off&device=Invented&played_db=-12&seat={name}&condition={word}&spot={spot}"
+                );
                 let begun = Instant::now();
                 let filed = server.send("POST", &path, &body);
                 slowest = slowest.max(begun.elapsed().as_secs_f64());
                 assert_eq!(filed.status, 200, "{filed:?}");
                 let filed = filed.json();
                 assert_eq!(filed["file"], format!("takes/{name}_{word}_{spot}.wav"));
-                let take = filed["board"]["takes"].as_array().unwrap().iter().find(|t| t["file"] == filed["file"]).unwrap().clone();
+                let take = filed["board"]["takes"]
+                    .as_array()
+                    .unwrap()
+                    .iter()
+                    .find(|t| t["file"] == filed["file"])
+                    .unwrap()
+                    .clone();
                 assert_ne!(take["verdict"], "repeat", "{take}");
             }
         }
@@ -135,7 +161,15 @@ fn takes_from_the_page_measure_the_screen_as_the_command_line_does() {
         job(&server, "barn", &["A", "B"]);
         let seen = server.get("/api/jobs/barn/settings").json();
         let changes = json!([{"path": ["screen", "gap_m"], "value": rooms.scenario.gap_m}]);
-        assert_eq!(server.post("/api/jobs/barn/settings", &json!({"fingerprint": seen["fingerprint"], "changes": changes})).status, 200);
+        assert_eq!(
+            server
+                .post(
+                    "/api/jobs/barn/settings",
+                    &json!({"fingerprint": seen["fingerprint"], "changes": changes})
+                )
+                .status,
+            200
+        );
         let early = server.get("/api/jobs/barn/result");
         assert_eq!(early.status, 422, "no takes, no result");
         let slowest = record_all(&server, &rooms, rate_hz);
@@ -146,15 +180,29 @@ fn takes_from_the_page_measure_the_screen_as_the_command_line_does() {
         let result = server.get("/api/jobs/barn/result");
         assert_eq!(result.status, 200, "{result:?}");
         let folder = home.path().join("barn");
-        let made: Value = serde_json::from_slice(&fs::read(folder.join("report/result.json")).unwrap()).unwrap();
+        let made: Value =
+            serde_json::from_slice(&fs::read(folder.join("report/result.json")).unwrap()).unwrap();
+        let names: Vec<f64> = made["bands"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|b| b["nominal_hz"].as_f64().unwrap())
+            .collect();
+        assert_eq!(names, rooms.bands_hz);
         let mut worst = 0.0f64;
         for (seat, truth) in rooms.truth_db.iter().enumerate() {
-            for (b, truth) in truth.iter().enumerate().filter(|(b, _)| rooms.bands_hz[*b] >= 500.0) {
+            for (b, truth) in truth.iter().enumerate().filter(|(b, _)| rooms.bands_hz[*b] >= 500.0)
+            {
                 let off = made["seats"][seat]["loss_db"][b].as_f64().expect("every band") - truth;
                 worst = if off.abs() > worst.abs() { off } else { worst };
             }
         }
-        assert!(worst.abs() <= 0.1, "{rate_hz} Hz: off by {worst:.3} dB");
+        assert!(
+            worst.abs() <= 0.1,
+            "{rate_hz} Hz: off by {worst:.3} dB\n{}\n{:?}",
+            made["seats"],
+            rooms.truth_db
+        );
         let page = server.get("/api/jobs/barn/report/report.html");
         assert_eq!(page.status, 200);
         let policy = page.header("content-security-policy").unwrap();
@@ -181,7 +229,10 @@ fn undo(server: &Server, folder: &Path) {
     let board = server.post("/api/jobs/barn/aside", &json!({"file": file}));
     assert_eq!(board.status, 200, "{board:?}");
     let next = &board.json()["next"];
-    assert_eq!((&next["seat"], &next["condition"], &next["spot"]), (&json!("B"), &json!("with"), &json!(2)));
+    assert_eq!(
+        (&next["seat"], &next["condition"], &next["spot"]),
+        (&json!("B"), &json!("with"), &json!(2))
+    );
     let aside = folder.join("takes/aside/B_with_2.wav");
     assert_eq!(fs::read(&aside).unwrap(), bytes);
     let check = run(&["check"], folder);
@@ -201,11 +252,22 @@ fn dropped_recordings_become_takes() {
     let ids: Vec<&str> = scenario.seats.iter().map(|s| s.id.as_str()).collect();
     job(&server, "barn", &ids);
     // The job's own sweep is the simulated one.
-    scrimcheck::ingest::wav::write_wav_24(&home.path().join("barn/sweep.wav"), made.rate_hz, &made.sweep).unwrap();
-    let long: Vec<f64> = made.takes.iter().filter(|t| t.condition == Condition::Without).flat_map(|t| t.samples.clone()).collect();
+    scrimcheck::ingest::wav::write_wav_24(
+        &home.path().join("barn/sweep.wav"),
+        made.rate_hz,
+        &made.sweep,
+    )
+    .unwrap();
+    let long: Vec<f64> = made
+        .takes
+        .iter()
+        .filter(|t| t.condition == Condition::Without)
+        .flat_map(|t| t.samples.clone())
+        .collect();
     let file = home.path().join("REC0001.wav");
     scrimcheck::ingest::wav::write_wav_24(&file, made.rate_hz, &long).unwrap();
-    let sent = server.send("PUT", "/api/jobs/barn/upload?name=REC0001.wav", &fs::read(&file).unwrap());
+    let sent =
+        server.send("PUT", "/api/jobs/barn/upload?name=REC0001.wav", &fs::read(&file).unwrap());
     assert_eq!(sent.status, 200, "{sent:?}");
     let ask = json!({"names": ["REC0001.wav"], "conditions": ["without"]});
     let table = server.post("/api/jobs/barn/import", &ask);
@@ -233,12 +295,28 @@ fn sheets_are_predicted_and_jobs_compared() {
     let address = made["address"].as_str().unwrap();
     let told: Value = server.get(&format!("{address}/forecast.json")).json();
     // The same as the command says.
-    let out = Command::new(env!("CARGO_BIN_EXE_scrimcheck")).args(["predict", "--json", "--gap-m", "0.065", "--sheet", "Cloth:construction=woven,flow_resistance_pa_s_m=80,mass_g_m2=300"]).output().unwrap();
+    let out = Command::new(env!("CARGO_BIN_EXE_scrimcheck"))
+        .args([
+            "predict",
+            "--json",
+            "--gap-m",
+            "0.065",
+            "--sheet",
+            "Cloth:construction=woven,flow_resistance_pa_s_m=80,mass_g_m2=300",
+        ])
+        .output()
+        .unwrap();
     let command: Value = serde_json::from_slice(&out.stdout).unwrap();
     assert_eq!(told["sheets"], command["sheets"]);
     let page = server.get(&format!("{address}/forecast.html"));
-    assert!(page.text().contains("Band by band") && page.header("content-security-policy").unwrap().contains("sandbox"));
+    assert!(
+        page.text().contains("Band by band")
+            && page.header("content-security-policy").unwrap().contains("sandbox")
+    );
     let wrong = server.post("/api/predict", &sheet("much"));
-    assert_eq!((wrong.status, wrong.json()["field"].clone()), (422, json!("sheet[0].flow_resistance_pa_s_m")));
+    assert_eq!(
+        (wrong.status, wrong.json()["field"].clone()),
+        (422, json!("sheet[0].flow_resistance_pa_s_m"))
+    );
     assert_eq!(server.post("/api/compare", &json!({"jobs": ["one"]})).status, 422);
 }

@@ -11,11 +11,8 @@ use std::process::ExitCode;
 /// # Errors
 /// [`Failure::Page`] where the folder or the port cannot be used.
 pub fn run(args: &OpenArgs) -> Result<ExitCode, Failure> {
-    let options = PageOptions {
-        folder: args.folder.clone(),
-        port: args.port,
-        browser: !args.no_browser,
-    };
+    let options =
+        PageOptions { folder: args.folder.clone(), port: args.port, browser: !args.no_browser };
     // Nobody reads the address where output is gone; the browser is open all the same.
     serve(&options, &|text| drop(terminal::print(text)))?;
     Ok(ExitCode::SUCCESS)

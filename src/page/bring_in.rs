@@ -3,6 +3,7 @@
 use super::board::condition_of;
 use super::desk::Desk;
 use super::place::{is_plain, job_folder, outside};
+use super::record::names_are_plain;
 use super::refusal::Refusal;
 use super::routes::blocking;
 use super::upload::to_disk;
@@ -97,6 +98,7 @@ pub(super) async fn bring_in(
         }
         let recordings: Vec<PathBuf> = ask.names.iter().map(|name| uploads.join(name)).collect();
         let session = Session::open(&folder, OpenMode::Lenient)?;
+        names_are_plain(&session)?;
         let options = options(&ask)?;
         let survey = survey(&session, &recordings, &options, &|_| ())?;
         let mut written = Vec::new();
@@ -110,9 +112,11 @@ pub(super) async fn bring_in(
             let _ = std::fs::remove_dir_all(&uploads);
         }
         // Our own document, which reads back.
-        let mut value: Value = serde_json::from_str(&document(&survey, &written, None)).unwrap_or_default();
+        let mut value: Value =
+            serde_json::from_str(&document(&survey, &written, None)).unwrap_or_default();
         // Where it lies on the server is nobody's business.
-        for (row, name) in value["recordings"].as_array_mut().into_iter().flatten().zip(&ask.names) {
+        for (row, name) in value["recordings"].as_array_mut().into_iter().flatten().zip(&ask.names)
+        {
             row["file"] = name.as_str().into();
         }
         Ok(Json(value))
@@ -121,9 +125,14 @@ pub(super) async fn bring_in(
 }
 
 fn options(ask: &BringIn) -> Result<ImportOptions, Refusal> {
-    let conditions = ask.conditions.iter().map(|word| condition_of(word)).collect::<Option<Vec<_>>>();
+    let conditions =
+        ask.conditions.iter().map(|word| condition_of(word)).collect::<Option<Vec<_>>>();
     let conditions = conditions.ok_or_else(|| Refusal::bad(word("error.form")))?;
-    let plan =
-        PlanOptions { conditions, control: ask.control, seats: ask.seats.clone(), spots: ask.spots };
+    let plan = PlanOptions {
+        conditions,
+        control: ask.control,
+        seats: ask.seats.clone(),
+        spots: ask.spots,
+    };
     Ok(ImportOptions { plan, channel: None })
 }

@@ -69,7 +69,11 @@ impl Desk {
     ///
     /// # Errors
     /// Where the system has no random source.
-    pub(super) fn new(root: PathBuf, port: u16, staging: Staging) -> Result<Self, getrandom::Error> {
+    pub(super) fn new(
+        root: PathBuf,
+        port: u16,
+        staging: Staging,
+    ) -> Result<Self, getrandom::Error> {
         let once = Mutex::new(Some(secret()?));
         Ok(Self {
             root,

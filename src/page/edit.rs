@@ -152,10 +152,9 @@ fn toml_value(key: &str, value: &Json, float: bool) -> Result<Value, CannotEdit>
             Some(whole) => whole.into(),
             None => n.as_f64().unwrap_or_default().into(),
         },
-        Json::String(text) if key == "date" => text
-            .parse::<Datetime>()
-            .map_err(|_| CannotEdit(word("error.date").to_owned()))?
-            .into(),
+        Json::String(text) if key == "date" => {
+            text.parse::<Datetime>().map_err(|_| CannotEdit(word("error.date").to_owned()))?.into()
+        }
         Json::String(text) => text.as_str().into(),
         Json::Array(list) => {
             let mut array = Array::new();

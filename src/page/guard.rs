@@ -103,7 +103,10 @@ fn with_headers(mut response: Response) -> Response {
     set("referrer-policy", "no-referrer");
     set("cross-origin-resource-policy", "same-origin");
     set("cross-origin-opener-policy", "same-origin");
-    set("permissions-policy", "microphone=(self), speaker-selection=(self), camera=(), geolocation=()");
+    set(
+        "permissions-policy",
+        "microphone=(self), speaker-selection=(self), camera=(), geolocation=()",
+    );
     set("cache-control", "no-store");
     response
 }

@@ -1,12 +1,12 @@
 //! What was heard of takes, kept while their files stay as they are: a new take is judged among
 //! many without reading them all again.
 
+use crate::ingest::manifest::Condition;
 use crate::ingest::session::Session;
-use crate::judge::{Judged, TakeAnalyser, TakeFacts, TakeRead, judge_session};
 use crate::judge::hear;
+use crate::judge::{Judged, TakeAnalyser, TakeFacts, TakeRead, judge_session};
 use crate::transfer::drift::TakeDrift;
 use crate::transfer::measure::Responder;
-use crate::ingest::manifest::Condition;
 use std::collections::HashMap;
 use std::fs::Metadata;
 use std::path::{Path, PathBuf};

@@ -81,10 +81,15 @@ pub(super) async fn level(
             let power = before.map_or(alone, |db| Some(10f64.powf(db / 10.0)));
             noise += power.unwrap_or(0.0);
             let noise_dbfs = power.and_then(lg);
-            bands.push(Band { hz: band.nominal_hz(), noise_dbfs, snr_db: of(&facts.levels.snr_db) });
+            bands.push(Band {
+                hz: band.nominal_hz(),
+                noise_dbfs,
+                snr_db: of(&facts.levels.snr_db),
+            });
         }
         let with_sweep = bands.iter().filter(|band| band.snr_db.is_some());
-        let weakest = with_sweep.min_by(|a, b| f64::total_cmp(&a.snr_db.unwrap_or(0.0), &b.snr_db.unwrap_or(0.0)));
+        let weakest = with_sweep
+            .min_by(|a, b| f64::total_cmp(&a.snr_db.unwrap_or(0.0), &b.snr_db.unwrap_or(0.0)));
         Ok(Json(Look {
             peak_dbfs: lg(facts.amplitudes.peak.powi(2)),
             clipped: facts.amplitudes.clipping.is_some() || facts.amplitudes.peak >= 0.999,

@@ -56,11 +56,8 @@ fn make(desk: &Desk, new: NewJob) -> Result<Json<Made>, Refusal> {
     if folder.parent() != Some(desk.root.as_path()) {
         return Err(outside());
     }
-    let options = StartOptions {
-        title: Some(new.title),
-        n_spots: new.spots,
-        ..StartOptions::default()
-    };
+    let options =
+        StartOptions { title: Some(new.title), n_spots: new.spots, ..StartOptions::default() };
     let _writing = desk.writing();
     let sheet = take_sheet(&folder, &new.seats, &options);
     let pdf = take_sheet_pdf(&sheet, UtcDateTime::now())?;

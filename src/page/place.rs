@@ -62,9 +62,21 @@ mod tests {
         for good in ["barn", "Süd Kino 2", "a..b", "a.b"] {
             assert!(is_plain(good), "{good}");
         }
-        for bad in
-            ["", ".", "..", "../x", "a/b", "a\\b", "C:", ".hidden", "@", " a", "a\n", "a\u{202e}b", "/etc"]
-        {
+        for bad in [
+            "",
+            ".",
+            "..",
+            "../x",
+            "a/b",
+            "a\\b",
+            "C:",
+            ".hidden",
+            "@",
+            " a",
+            "a\n",
+            "a\u{202e}b",
+            "/etc",
+        ] {
             assert!(!is_plain(bad), "{bad:?} passed");
         }
     }

@@ -38,15 +38,18 @@ pub(super) fn next(session: &Session, judged: &[JudgedTake], spots: u32) -> Opti
             }
         }
     }
-    let others = judged.iter().filter(|t| {
-        t.source == SoundSource::Control || t.condition == Condition::Corrected
-    });
-    others.filter(|t| t.verdict == TakeVerdict::Repeat).map(|t| Next {
-        seat: t.seat.clone(),
-        condition: t.condition,
-        source: t.source,
-        spot: t.spot,
-        file: t.file.clone(),
-        repeat: true,
-    }).next()
+    let others = judged
+        .iter()
+        .filter(|t| t.source == SoundSource::Control || t.condition == Condition::Corrected);
+    others
+        .filter(|t| t.verdict == TakeVerdict::Repeat)
+        .map(|t| Next {
+            seat: t.seat.clone(),
+            condition: t.condition,
+            source: t.source,
+            spot: t.spot,
+            file: t.file.clone(),
+            repeat: true,
+        })
+        .next()
 }

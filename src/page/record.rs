@@ -3,7 +3,7 @@
 use super::aside::set_aside;
 use super::board::{Asked, Board, build, condition_of};
 use super::desk::Desk;
-use super::place::job_folder;
+use super::place::{is_plain, job_folder};
 use super::refusal::Refusal;
 use super::routes::blocking;
 use super::sound_in::{About, MOST_BYTES, read};
@@ -87,15 +87,26 @@ fn check(session: &Session, place: &Where) -> Result<(Condition, SoundSource), R
     if manifest.recording.loopback_channel.is_some() {
         return Err(Refusal::say(StatusCode::CONFLICT, "error.reference"));
     }
-    let condition = condition_of(&place.condition).ok_or_else(|| Refusal::bad(word("error.form")))?;
+    let condition =
+        condition_of(&place.condition).ok_or_else(|| Refusal::bad(word("error.form")))?;
     if !manifest.seat.iter().any(|seat| seat.id == place.seat) {
         return Err(Refusal::bad(fill("error.no_seat", &[("seat", &place.seat)])));
     }
+    names_are_plain(session)?;
     if !(1..=MOST_SPOTS).contains(&place.spot) {
         return Err(Refusal::bad(word("error.form")));
     }
     let source = if place.control { SoundSource::Control } else { SoundSource::Centre };
     Ok((condition, source))
+}
+
+/// Refuses seats whose names, which a manifest may hold, would lead elsewhere as part of a file's.
+pub(super) fn names_are_plain(session: &Session) -> Result<(), Refusal> {
+    let seats = &session.manifest.seat;
+    match seats.iter().find(|seat| !is_plain(&seat.id)) {
+        Some(seat) => Err(Refusal::bad(fill("error.seat_name", &[("seat", &seat.id)]))),
+        None => Ok(()),
+    }
 }
 
 /// Writes the take beside, puts what stood in its place aside, and renames: all or nothing.

@@ -71,7 +71,8 @@ pub(super) async fn result(
         // One analysis at a time: it uses all cores, and a second one of the same job finds the first.
         let mut made = desk.made();
         let now = format!("{:016x}", inputs(&folder));
-        if let Some(summary) = made.get(&folder).filter(|s| s.inputs == now && is_there(&folder, s)) {
+        if let Some(summary) = made.get(&folder).filter(|s| s.inputs == now && is_there(&folder, s))
+        {
             return Ok(Json(summary.clone()));
         }
         let summary = analyze(&desk, &folder, now)?;
@@ -121,7 +122,10 @@ fn analyze(desk: &Desk, folder: &FilePath, inputs: String) -> Result<Summary, Re
     let files = paths.iter().filter_map(|path| {
         // Links may have been followed on the way to the report.
         let out = out.canonicalize().unwrap_or_else(|_| out.clone());
-        let name = path.strip_prefix(&out).ok().or_else(|| path.strip_prefix(folder.join("report")).ok())?;
+        let name = path
+            .strip_prefix(&out)
+            .ok()
+            .or_else(|| path.strip_prefix(folder.join("report")).ok())?;
         let name = name.to_string_lossy().replace('\\', "/");
         Some(File { name, bytes: std::fs::metadata(path).ok()?.len() })
     });

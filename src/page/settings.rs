@@ -2,7 +2,7 @@
 //! overwritten unasked.
 
 use super::desk::Desk;
-use super::edit::{Change, apply, as_json};
+use super::edit::{Change, Step, apply, as_json};
 use super::place::job_folder;
 use super::refusal::Refusal;
 use super::routes::blocking;
@@ -11,6 +11,7 @@ use crate::analysis::claims::unmeasured_sentence;
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{self, MANIFEST_FILE, Manifest, ManifestText, read_text};
 use crate::ingest::session::OpenMode;
+use crate::ingest::start::check_seats;
 use crate::ingest::takes::discover;
 use crate::ingest::takes::paths::inside;
 use crate::staging::{Staging, hold_interruption};
@@ -116,6 +117,13 @@ fn change(folder: &FilePath, save: &Save) -> Result<Settings, Refusal> {
         new = new.replace("\r\n", "\n").replace('\n', "\r\n");
     }
     let (new_manifest, new_text) = parsed(&new).map_err(|error| at_field(error, &new, save))?;
+    if let Some(place) = seat_place(&save.changes) {
+        let ids: Vec<String> = new_manifest.seat.iter().map(|seat| seat.id.clone()).collect();
+        // Without seats they are those of the takes.
+        if !ids.is_empty() {
+            check_seats(&ids).map_err(|error| Refusal::from(error).at(place))?;
+        }
+    }
     keep_takes(folder, &text, &new_manifest, &new_text)?;
     if !save.dry_run && new != text {
         replace(folder, &new)?;
@@ -123,11 +131,22 @@ fn change(folder: &FilePath, save: &Save) -> Result<Settings, Refusal> {
     Ok(describe(folder, &new))
 }
 
+/// The first change that touches a seat's short name, which becomes part of file names.
+fn seat_place(changes: &[Change]) -> Option<String> {
+    let touches = |change: &&Change| match change.path.as_slice() {
+        [Step::Key(list), Step::Index(_), Step::Key(key)] => list == "seat" && key == "id",
+        [Step::Key(list), Step::Index(_)] => list == "seat",
+        _ => false,
+    };
+    changes.iter().find(touches).map(Change::place)
+}
+
 /// The refusal, said at the changed field whose line it is about.
 fn at_field(error: IngestError, text: &str, save: &Save) -> Refusal {
     let IngestError::Manifest(refusal) = &error else { return error.into() };
     let text = ManifestText { path: MANIFEST_FILE.into(), text: text.to_owned() };
-    let advice = if refusal.advice.is_empty() { String::new() } else { format!("; {}", refusal.advice) };
+    let advice =
+        if refusal.advice.is_empty() { String::new() } else { format!("; {}", refusal.advice) };
     let said = Refusal::bad(format!("{}{advice}.", refusal.problem));
     let mut places = save.changes.iter().map(Change::place);
     match places.find(|place| text.line_of(place) == refusal.line) {

@@ -103,7 +103,8 @@ mod tests {
             assert_eq!(made, generate(&params).unwrap());
             // The file's sounding part begins some samples after the sweep, where it is heard first.
             let lead = own.iter().position(|x| x.abs() > 0.2).unwrap() as f64 / 48_000.0;
-            let there = made.iter().position(|x| x.abs() > 0.2).unwrap() as f64 / f64::from(rate_hz);
+            let there =
+                made.iter().position(|x| x.abs() > 0.2).unwrap() as f64 / f64::from(rate_hz);
             assert!((lead - there).abs() < 0.02, "{lead} {there}");
         }
         assert!(at_rate(&session, 22_050).is_err() && at_rate(&session, 1).is_err());

@@ -19,9 +19,9 @@ pub(super) fn word(key: &str) -> &str {
 
 /// The word of a key with `{name}` replaced by values.
 pub(super) fn fill(key: &str, values: &[(&str, &str)]) -> String {
-    values
-        .iter()
-        .fold(word(key).to_owned(), |text, (name, value)| text.replace(&format!("{{{name}}}"), value))
+    values.iter().fold(word(key).to_owned(), |text, (name, value)| {
+        text.replace(&format!("{{{name}}}"), value)
+    })
 }
 
 #[cfg(test)]

@@ -14,7 +14,12 @@ pub struct Browser {
 /// Whether Chromium and its driver are installed.
 pub fn is_there() -> bool {
     ["chromium", "chromedriver"].iter().all(|name| {
-        Command::new(name).arg("--version").stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok()
+        Command::new(name)
+            .arg("--version")
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .status()
+            .is_ok()
     })
 }
 
@@ -37,14 +42,19 @@ impl Browser {
             std::thread::sleep(Duration::from_millis(100));
         }
         let mut arguments = vec![
-            "--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu",
-            "--autoplay-policy=no-user-gesture-required", "--window-size=1366,900",
+            "--headless=new",
+            "--no-sandbox",
+            "--disable-dev-shm-usage",
+            "--disable-gpu",
+            "--autoplay-policy=no-user-gesture-required",
+            "--window-size=1366,900",
         ];
         let mut options = json!({"excludeSwitches": ["mute-audio"]});
         if allowed {
             arguments.push("--use-fake-ui-for-media-stream");
         } else {
-            options["prefs"] = json!({"profile.default_content_setting_values.media_stream_mic": 2});
+            options["prefs"] =
+                json!({"profile.default_content_setting_values.media_stream_mic": 2});
         }
         options["args"] = json!(arguments);
         let wanted = json!({"capabilities": {"alwaysMatch": {"goog:chromeOptions": options, "goog:loggingPrefs": {"browser": "ALL"}}}});
@@ -57,7 +67,8 @@ impl Browser {
         let body = if method == "GET" { String::new() } else { body.to_string() };
         let head = format!(
             "{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nConnection: close\r\nContent-Type: application/json\r\nContent-Length: {}\r\n\r\n",
-            self.port, body.len()
+            self.port,
+            body.len()
         );
         let answer = raw(self.port, &head, body.as_bytes());
         let value = answer.json()["value"].clone();
@@ -71,7 +82,11 @@ impl Browser {
 
     /// What a script returns.
     pub fn run(&self, script: &str) -> Value {
-        self.ask("POST", &format!("{}/execute/sync", self.session), &json!({"script": script, "args": []}))
+        self.ask(
+            "POST",
+            &format!("{}/execute/sync", self.session),
+            &json!({"script": script, "args": []}),
+        )
     }
 
     /// Waits until an expression is neither false nor null, and returns it.
@@ -84,7 +99,11 @@ impl Browser {
             }
             if begun.elapsed() > Duration::from_secs(seconds) {
                 let page = self.run("return document.body.innerText");
-                panic!("{what} did not come within {seconds} s on:\n{}\n{:?}", page.as_str().unwrap_or(""), self.complaints());
+                panic!(
+                    "{what} did not come within {seconds} s on:\n{}\n{:?}",
+                    page.as_str().unwrap_or(""),
+                    self.complaints()
+                );
             }
             std::thread::sleep(Duration::from_millis(100));
         }
@@ -92,7 +111,11 @@ impl Browser {
 
     fn element(&self, selector: &str) -> String {
         self.wait(&format!("document.querySelector({})", json!(selector)), 20);
-        let found = self.ask("POST", &format!("{}/element", self.session), &json!({"using": "css selector", "value": selector}));
+        let found = self.ask(
+            "POST",
+            &format!("{}/element", self.session),
+            &json!({"using": "css selector", "value": selector}),
+        );
         let id = found.as_object().and_then(|o| o.values().next()).and_then(Value::as_str);
         format!("{}/element/{}", self.session, id.expect("an element"))
     }
@@ -110,19 +133,24 @@ impl Browser {
     }
 
     pub fn text(&self, selector: &str) -> String {
-        let found = self.run(&format!("return document.querySelector({})?.innerText ?? ''", json!(selector)));
+        let found = self
+            .run(&format!("return document.querySelector({})?.innerText ?? ''", json!(selector)));
         found.as_str().unwrap_or("").to_owned()
     }
 
     /// The field whose label is this, as a selector.
     pub fn labelled(&self, label: &str) -> String {
-        let script = format!("return [...document.querySelectorAll('label')].find(l => l.innerText.trim() === {})?.htmlFor", json!(label));
+        let script = format!(
+            "return [...document.querySelectorAll('label')].find(l => l.innerText.trim() === {})?.htmlFor",
+            json!(label)
+        );
         format!("#{}", self.run(&script).as_str().unwrap_or_else(|| panic!("no field {label}")))
     }
 
     /// What the page complained about on its console.
     pub fn complaints(&self) -> Vec<String> {
-        let log = self.ask("POST", &format!("{}/se/log", self.session), &json!({"type": "browser"}));
+        let log =
+            self.ask("POST", &format!("{}/se/log", self.session), &json!({"type": "browser"}));
         log.as_array().into_iter().flatten().map(|l| l["message"].to_string()).collect()
     }
 }
@@ -130,7 +158,10 @@ impl Browser {
 impl Drop for Browser {
     fn drop(&mut self) {
         if !self.session.is_empty() {
-            let head = format!("DELETE {} HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nConnection: close\r\n\r\n", self.session, self.port);
+            let head = format!(
+                "DELETE {} HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nConnection: close\r\n\r\n",
+                self.session, self.port
+            );
             let _ = raw(self.port, &head, b"");
         }
         let _ = self.driver.kill();

@@ -63,7 +63,10 @@ fn unchunked(mut rest: &[u8]) -> Vec<u8> {
 
 /// A request with `Host` and a length; further lines as given.
 pub fn request(port: u16, method: &str, path: &str, lines: &[String], body: &[u8]) -> Answer {
-    let mut head = format!("{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n", body.len());
+    let mut head = format!(
+        "{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n",
+        body.len()
+    );
     for line in lines {
         head += &format!("{line}\r\n");
     }

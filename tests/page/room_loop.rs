@@ -38,7 +38,12 @@ pub struct RoomLoop {
 /// Whether the sound server is installed.
 pub fn is_there() -> bool {
     ["pulseaudio", "pactl", "parec", "pacat"].iter().all(|name| {
-        Command::new(name).arg("--version").stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok()
+        Command::new(name)
+            .arg("--version")
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .status()
+            .is_ok()
     })
 }
 
@@ -53,7 +58,8 @@ impl RoomLoop {
         }
         let config = folder.join("daemon.conf");
         // The server's own rate decides what a browser opens: another one would be resampled twice.
-        std::fs::write(&config, "default-sample-rate = 48000\ndefault-sample-format = float32le\n").unwrap();
+        std::fs::write(&config, "default-sample-rate = 48000\ndefault-sample-format = float32le\n")
+            .unwrap();
         let environment: Vec<(String, String)> = [
             ("XDG_RUNTIME_DIR", run.display().to_string()),
             ("PULSE_CONFIG", config.display().to_string()),
@@ -67,11 +73,25 @@ impl RoomLoop {
             command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
             command
         };
-        let sink = |name: &str, channels: &str| format!("module-null-sink sink_name={name} rate=48000 format=float32le {channels}");
-        let server = command("pulseaudio", &[
-            "-n", "--daemonize=no", "--exit-idle-time=-1", "-L", "module-native-protocol-unix", "-L",
-            &sink("player", "channels=2 channel_map=front-left,front-right"), "-L", &sink("air", "channels=1 channel_map=mono"),
-        ]).spawn().unwrap();
+        let sink = |name: &str, channels: &str| {
+            format!("module-null-sink sink_name={name} rate=48000 format=float32le {channels}")
+        };
+        let server = command(
+            "pulseaudio",
+            &[
+                "-n",
+                "--daemonize=no",
+                "--exit-idle-time=-1",
+                "-L",
+                "module-native-protocol-unix",
+                "-L",
+                &sink("player", "channels=2 channel_map=front-left,front-right"),
+                "-L",
+                &sink("air", "channels=1 channel_map=mono"),
+            ],
+        )
+        .spawn()
+        .unwrap();
         let ready = || command("pactl", &["info"]).status().is_ok_and(|s| s.success());
         let mut waited = 0;
         while !ready() {
@@ -80,15 +100,34 @@ impl RoomLoop {
             assert!(waited < 100, "the sound server does not answer");
         }
         // Browsers list no monitors: a microphone is made of one.
-        for arguments in [["load-module", "module-remap-source", "master=air.monitor", "source_name=mic"].as_slice(), &["set-default-sink", "player"], &["set-default-source", "mic"]] {
+        for arguments in [
+            ["load-module", "module-remap-source", "master=air.monitor", "source_name=mic"]
+                .as_slice(),
+            &["set-default-sink", "player"],
+            &["set-default-source", "mic"],
+        ] {
             assert!(command("pactl", arguments).status().unwrap().success());
         }
         let common = ["--rate=48000", "--format=float32le", "--channels=1"];
         // The first channel alone: the sweep must have come out there.
-        let mut hear = command("parec", &["--device=player.monitor", "--latency-msec=80", "--channel-map=front-left", "--no-remix"])
-            .args(common).stdout(Stdio::piped()).spawn().unwrap();
+        let mut hear = command(
+            "parec",
+            &[
+                "--device=player.monitor",
+                "--latency-msec=80",
+                "--channel-map=front-left",
+                "--no-remix",
+            ],
+        )
+        .args(common)
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
         let mut send = command("pacat", &["--device=air", "--latency-msec=150"])
-            .args(common).stdin(Stdio::piped()).spawn().unwrap();
+            .args(common)
+            .stdin(Stdio::piped())
+            .spawn()
+            .unwrap();
         let room = Arc::new(Mutex::new(Room::default()));
         let (heard, sent) = (hear.stdout.take().unwrap(), send.stdin.take().unwrap());
         let (queue, shared) = (Arc::new(Mutex::new(VecDeque::new())), Arc::clone(&room));
@@ -121,14 +160,25 @@ impl RoomLoop {
 
     /// Pulls the microphone's plug.
     pub fn unplug(&self) {
-        let status = Command::new("pactl").args(["unload-module", "module-remap-source"]).envs(self.environment.iter().cloned()).status();
+        let status = Command::new("pactl")
+            .args(["unload-module", "module-remap-source"])
+            .envs(self.environment.iter().cloned())
+            .status();
         assert!(status.unwrap().success());
     }
 
     /// Plugs it in again.
     pub fn plug_in(&self) {
-        for arguments in [["load-module", "module-remap-source", "master=air.monitor", "source_name=mic"].as_slice(), &["set-default-source", "mic"]] {
-            let status = Command::new("pactl").args(arguments).envs(self.environment.iter().cloned()).stdout(Stdio::null()).status();
+        for arguments in [
+            ["load-module", "module-remap-source", "master=air.monitor", "source_name=mic"]
+                .as_slice(),
+            &["set-default-source", "mic"],
+        ] {
+            let status = Command::new("pactl")
+                .args(arguments)
+                .envs(self.environment.iter().cloned())
+                .stdout(Stdio::null())
+                .status();
             assert!(status.unwrap().success());
         }
     }
@@ -137,7 +187,8 @@ impl RoomLoop {
 fn listen(mut from: impl Read, queue: &Mutex<VecDeque<Vec<f64>>>) {
     let mut bytes = vec![0; BLOCK * 4];
     while from.read_exact(&mut bytes).is_ok() {
-        let samples = bytes.chunks_exact(4).map(|b| f64::from(f32::from_le_bytes([b[0], b[1], b[2], b[3]])));
+        let samples =
+            bytes.chunks_exact(4).map(|b| f64::from(f32::from_le_bytes([b[0], b[1], b[2], b[3]])));
         let mut queue = queue.lock().unwrap();
         queue.push_back(samples.collect());
         while queue.len() > WAITING {
@@ -191,7 +242,8 @@ fn convolve(planner: &mut RealFftPlanner<f64>, sound: &[f64], response: &[f64]) 
         forward.process(&mut padded, &mut bins).unwrap();
         bins
     };
-    let mut product: Vec<_> = spectrum(sound).iter().zip(spectrum(response)).map(|(a, b)| a * b / n as f64).collect();
+    let mut product: Vec<_> =
+        spectrum(sound).iter().zip(spectrum(response)).map(|(a, b)| a * b / n as f64).collect();
     (product[0].im, product[n / 2].im) = (0.0, 0.0);
     let mut out = inverse.make_output_vec();
     inverse.process(&mut product, &mut out).unwrap();

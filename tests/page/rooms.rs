@@ -27,18 +27,19 @@ impl Rooms {
         scenario.spots = 2;
         scenario.sweep.duration_s = 1.5;
         (scenario.lead_s, scenario.trail_s) = (0.2, 0.8);
-        (scenario.noise, scenario.rattle, scenario.equaliser, scenario.control) = (None, None, None, None);
+        (scenario.noise, scenario.rattle, scenario.equaliser, scenario.control) =
+            (None, None, None, None);
         scenario.harmonics = [Harmonics::default(); 2];
         scenario.faults.clear();
         scenario.recorder.bits = None;
         scenario.recorder.gain_step_db = 0.0;
         scenario.recorder.drift_ppm = [0.0; 2];
         let made = simulate(&scenario);
-        let lead = (scenario.lead_s * f64::from(made.rate_hz)) as usize;
         let length = (LENGTH_S * f64::from(made.rate_hz)) as usize;
         let response = |take: &SimulatedTake| {
             let h = divide(&take.samples, &made.sweep);
-            (take.seat, take.condition, take.spot, h[lead - 48..lead - 48 + length].to_vec())
+            let peak = (0..h.len()).max_by(|&a, &b| h[a].abs().total_cmp(&h[b].abs())).unwrap();
+            (take.seat, take.condition, take.spot, h[peak - 240..peak - 240 + length].to_vec())
         };
         let mut responses: Vec<_> = made.takes.iter().map(response).collect();
         let most = responses.iter().flat_map(|r| &r.3).fold(0f64, |a, x| a.max(x.abs()));
@@ -67,7 +68,11 @@ fn divide(heard: &[f64], played: &[f64]) -> Vec<f64> {
     };
     let (y, x) = (spectrum(heard), spectrum(played));
     let most = x.iter().map(|x| x.norm_sqr()).fold(0.0, f64::max);
-    let mut h: Vec<_> = y.iter().zip(&x).map(|(y, x)| y * x.conj() / (x.norm_sqr() + 1e-9 * most) / n as f64).collect();
+    let mut h: Vec<_> = y
+        .iter()
+        .zip(&x)
+        .map(|(y, x)| y * x.conj() / (x.norm_sqr() + 1e-9 * most) / n as f64)
+        .collect();
     (h[0].im, h[n / 2].im) = (0.0, 0.0);
     let mut out = inverse.make_output_vec();
     inverse.process(&mut h, &mut out).unwrap();

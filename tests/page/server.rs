@@ -27,13 +27,15 @@ impl Server {
             .spawn()
             .unwrap();
         let lines = BufReader::new(child.stdout.take().unwrap()).lines();
-        let address = lines.map_while(Result::ok).find(|line| line.contains("http://")).expect("an address");
+        let address =
+            lines.map_while(Result::ok).find(|line| line.contains("http://")).expect("an address");
         let address = address.trim();
         let rest = address.strip_prefix("http://127.0.0.1:").expect("on the loopback");
         let (port, token) = rest.split_once("/?token=").expect("with a token");
         let (port, token) = (port.parse().unwrap(), token.to_owned());
         let mut server = Self { child, port, token, cookie: String::new() };
-        let answer = request(port, "GET", &format!("/?token={}", server.token), &[server.host()], b"");
+        let answer =
+            request(port, "GET", &format!("/?token={}", server.token), &[server.host()], b"");
         assert_eq!(answer.status, 303, "{answer:?}");
         let cookie = answer.header("set-cookie").expect("a cookie");
         server.cookie = cookie.split(';').next().unwrap().to_owned();

@@ -1,8 +1,8 @@
 //! Simulated sessions, short ones, with one thing wrong.
 
 use super::*;
-use crate::judge::{missing_takes, next_take};
 use crate::analysis::rough_level::rough_level_warnings;
+use crate::judge::{missing_takes, next_take};
 use crate::simulate::memory::InMemory;
 use crate::simulate::scenario::{Fault, TakeKey};
 use crate::simulate::{Kind, Scenario, simulate};
