@@ -14,7 +14,7 @@
 //! [`import`] brings what a recorder gives into a session folder, before all of them;
 //! [`chain`] is the way through all of them, readable top to bottom;
 //! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
-//! [`cli`] is the command line over all of it; [`units`] names what is counted,
+//! [`cli`] is the command line over all of it, [`page`] the same in a browser; [`units`] names what is counted,
 //! [`warning`] what is doubtful; [`air`] carries the sound; [`staging`] holds folders
 //! in the making.
 //!
@@ -30,6 +30,7 @@ pub mod cli;
 pub mod import;
 pub mod ingest;
 pub mod judge;
+pub mod page;
 pub mod report;
 pub mod simulate;
 pub mod staging;

@@ -186,6 +186,16 @@ fn remove_bare(folder: &Path) {
     }
 }
 
+/// Whether `folder` is one of these, and held by a run that is at work.
+pub(crate) fn is_in_use(folder: &Path) -> bool {
+    let ours = folder.file_name().is_some_and(|n| n.to_string_lossy().starts_with(PREFIX));
+    let path = folder.join(LOCK_NAME);
+    if !ours || !path.symlink_metadata().is_ok_and(|about| about.is_file()) {
+        return false;
+    }
+    File::open(path).is_ok_and(|f| matches!(f.try_lock(), Err(TryLockError::WouldBlock)))
+}
+
 /// Removes folders of runs that ended without removing them.
 fn clear_stale(parent: &Path) {
     let Ok(entries) = fs::read_dir(parent) else { return };

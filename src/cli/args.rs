@@ -9,9 +9,9 @@ use std::path::PathBuf;
 #[derive(Debug, Parser)]
 #[command(name = "scrimcheck", version, max_term_width = 100, after_help = AFTER_HELP)]
 pub struct Args {
-    /// What to do.
+    /// What to do; the page in the present folder where nothing is said.
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
 }
 
 const AFTER_HELP: &str = "Exit status: 0 done; 1 done, and with --strict a claim was not shown to \
@@ -20,6 +20,8 @@ const AFTER_HELP: &str = "Exit status: 0 done; 1 done, and with --strict a claim
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Do the whole job in the browser, recording included; without a command, in this folder
+    Open(OpenArgs),
     /// Invent a session by simulation and analyse it: the first thing to run
     Demo(DemoArgs),
     /// Make a new session folder: manifest, test signal, take sheet
@@ -37,6 +39,23 @@ pub enum Command {
     Sweep(SweepArgs),
     /// Say what a described sheet will lose, before buying it
     Predict(Box<PredictArgs>),
+}
+
+/// `scrimcheck open`
+#[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "The page is served from this machine to this machine alone. Ctrl-C ends it."
+)]
+pub struct OpenArgs {
+    /// A session folder, or a folder of session folders
+    #[arg(value_name = "DIR", default_value = ".")]
+    pub folder: PathBuf,
+    /// Port on 127.0.0.1 [default: a free one]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    pub port: Option<u16>,
+    /// Print the address and start no browser
+    #[arg(long)]
+    pub no_browser: bool,
 }
 
 /// `scrimcheck start`

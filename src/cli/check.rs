@@ -81,7 +81,11 @@ pub fn judged_text(folder: &Path, json: bool) -> Result<(String, bool), Failure>
 }
 
 /// Warnings that belong to no single take.
-fn session_warnings(session: &Session, judged: &Judged, reads: &[TakeRead]) -> Vec<Warning> {
+pub(crate) fn session_warnings(
+    session: &Session,
+    judged: &Judged,
+    reads: &[TakeRead],
+) -> Vec<Warning> {
     let mut warnings = session.warnings.clone();
     warnings.extend(judged.session.iter().map(|finding| finding.warning(None, None)));
     warnings.extend(rough_level_warnings(session, reads));

@@ -3,6 +3,7 @@
 use crate::chain::ChainError;
 use crate::import::ImportError;
 use crate::ingest::error::IngestError;
+use crate::page::PageError;
 use crate::report::error::ReportError;
 use std::process::ExitCode;
 
@@ -56,6 +57,9 @@ pub enum Failure {
     /// The report cannot be written.
     #[error(transparent)]
     Report(#[from] ReportError),
+    /// The page cannot be opened.
+    #[error(transparent)]
+    Page(#[from] PageError),
     /// Standard output cannot be written.
     #[error("standard output cannot be written")]
     Print {
@@ -75,10 +79,13 @@ impl Failure {
             Self::Unimported { .. } => REFUSED,
             // The logo is a part of the session, and looked at before anything is written.
             Self::Report(ReportError::Logo { .. } | ReportError::LogoFile(_)) => REFUSED,
+            Self::Page(PageError::Folder { .. }) => REFUSED,
+            Self::Page(PageError::Port { .. } | PageError::OpenElsewhere { .. }) => USAGE,
             Self::Chain(_) | Self::Compare { .. } => REFUSED,
             Self::Ingest(_)
             | Self::Import(_)
             | Self::Simulated(_)
+            | Self::Page(_)
             | Self::Report(_)
             | Self::Print { .. } => NOT_WRITTEN,
         })

@@ -3,24 +3,25 @@
 //! Exit status: 0 done; 1 done, and with `--strict` a claim was not shown to
 //! hold; 2 command line wrong; 3 session refused; 4 output cannot be written.
 
-mod analyze;
+pub(crate) mod analyze;
 pub mod args;
-mod check;
+pub(crate) mod check;
 mod compare;
 mod demo;
 pub mod failure;
 mod import;
 mod import_table;
-mod predict;
+mod open;
+pub(crate) mod predict;
 pub mod predict_args;
 mod progress;
 mod settings;
 mod start;
 mod sweep;
 pub mod terminal;
-mod unimported;
+pub(crate) mod unimported;
 
-use args::{Args, Command};
+use args::{Args, Command, OpenArgs};
 use clap::Parser;
 use failure::Failure;
 use std::ffi::OsString;
@@ -41,7 +42,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<ExitCode, Fa
             return Ok(ExitCode::from(if failed { failure::USAGE } else { failure::DONE }));
         }
     };
-    match args.command {
+    let here = || Command::Open(OpenArgs { folder: ".".into(), port: None, no_browser: false });
+    match args.command.unwrap_or_else(here) {
+        Command::Open(args) => open::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Import(args) => import::run(&args),

@@ -72,7 +72,7 @@ struct Document<'a> {
     forecast: &'a Forecast,
 }
 
-fn json_document(forecast: &Forecast) -> Result<Vec<u8>, Failure> {
+pub(crate) fn json_document(forecast: &Forecast) -> Result<Vec<u8>, Failure> {
     Ok(json_text(&Document { format: "scrimcheck-forecast", version: 1, forecast })?)
 }
 

@@ -2,6 +2,7 @@
 
 use super::error::ImportError;
 use crate::ingest::error::IngestError;
+use crate::ingest::takes::TAKES_FOLDER;
 use serde::{Deserialize, Serialize};
 use std::fs;
 use std::path::Path;
@@ -29,13 +30,23 @@ pub struct Origin {
     pub rate_hz: u32,
     /// Whether it was brought to another rate.
     pub resampled: bool,
+    /// Input device, where the page recorded it.
+    #[serde(default)]
+    pub device: Option<String>,
+    /// State of the browser's echo cancellation, noise suppression and gain control, where the
+    /// page recorded it: `off`, or `not told`.
+    #[serde(default)]
+    pub processing: Option<String>,
+    /// Level at which the page played the sweep, dB re that of the session's file.
+    #[serde(default)]
+    pub played_db: Option<f64>,
 }
 
 /// The rows of the list in the folder `takes`; none where there is no list.
 ///
 /// # Errors
 /// [`ImportError`] where it is there and cannot be read as a list.
-pub(super) fn read(takes: &Path) -> Result<Vec<Origin>, ImportError> {
+pub(crate) fn read(takes: &Path) -> Result<Vec<Origin>, ImportError> {
     let path = takes.join(ORIGIN_FILE);
     let about = match fs::metadata(&path) {
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
@@ -58,7 +69,7 @@ pub(super) fn read(takes: &Path) -> Result<Vec<Origin>, ImportError> {
 }
 
 /// Writes the rows to `path`.
-pub(super) fn write(path: &Path, rows: &[Origin]) -> Result<(), ImportError> {
+pub(crate) fn write(path: &Path, rows: &[Origin]) -> Result<(), ImportError> {
     let failed = |source| IngestError::Write { path: path.into(), source };
     let csv_failed = |e: csv::Error| failed(std::io::Error::other(e));
     let mut writer = csv::Writer::from_path(path).map_err(csv_failed)?;
@@ -67,4 +78,12 @@ pub(super) fn write(path: &Path, rows: &[Origin]) -> Result<(), ImportError> {
     }
     writer.flush().map_err(failed)?;
     Ok(())
+}
+
+/// The rows of the list of the session in `root`; none where there is no list.
+///
+/// # Errors
+/// [`ImportError`] where it is there and cannot be read as a list.
+pub fn origins(root: &Path) -> Result<Vec<Origin>, ImportError> {
+    read(&root.join(TAKES_FOLDER))
 }

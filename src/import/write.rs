@@ -133,6 +133,7 @@ fn write_take(
     if recording.reference_channel.is_some() {
         at.push(reference_place(session));
     }
+    let sound: Vec<&[f64]> = sound.iter().map(Vec::as_slice).collect();
     write_float(path, rate_hz, &sound, &at)?;
     let start_s = sweep.stretch.start as f64 / f64::from(recording.rate_hz);
     Ok(Origin {
@@ -146,14 +147,17 @@ fn write_take(
         reference_channel: recording.reference_channel,
         rate_hz: recording.rate_hz,
         resampled: recording.rate_hz != rate_hz,
+        device: None,
+        processing: None,
+        played_db: None,
     })
 }
 
 /// Channels as 32-bit floats, each at its number counted from 1; silence in those between.
-fn write_float(
+pub(crate) fn write_float(
     path: &Path,
     rate_hz: u32,
-    sound: &[Vec<f64>],
+    sound: &[&[f64]],
     at: &[u16],
 ) -> Result<(), ImportError> {
     let n_channels = at.iter().copied().max().unwrap_or(1);
@@ -166,7 +170,7 @@ fn write_float(
     let failed =
         |source| IngestError::from(WavWriteError::Write { path: path.to_path_buf(), source });
     let mut writer = hound::WavWriter::create(path, spec).map_err(failed)?;
-    for frame in 0..sound.iter().map(Vec::len).max().unwrap_or(0) {
+    for frame in 0..sound.iter().map(|s| s.len()).max().unwrap_or(0) {
         for channel in 1..=n_channels {
             let of_channel = at.iter().position(|&a| a == channel).and_then(|i| sound.get(i));
             let sample = of_channel.and_then(|s| s.get(frame)).copied().unwrap_or(0.0);

@@ -15,7 +15,7 @@ const STYLE: &str = include_str!("html/style.css");
 const SCRIPT: &str = include_str!("html/script.js");
 
 /// SHA-256 of the script, base64: the only script the page may run.
-const SCRIPT_HASH: &str = "/5Luv/osjLfYKaqyQs3QgByRkjBRT2U7cbFUYJwinZk=";
+pub(crate) const SCRIPT_HASH: &str = "/5Luv/osjLfYKaqyQs3QgByRkjBRT2U7cbFUYJwinZk=";
 
 /// The page of a session. `seats` are the ids by which plots and tables name the seats; each
 /// gets a box to show or hide it.

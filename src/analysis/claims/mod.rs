@@ -30,6 +30,11 @@ use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
 use measured::Figure;
 use serde::Serialize;
 
+/// How a claim stands on the paper while nothing is measured.
+pub fn unmeasured_sentence(claim: &Claim) -> String {
+    words::unmeasured_sentence(claim)
+}
+
 /// The rule by which verdicts are given, for every paper that prints one.
 pub const DECISION_RULE: &str = "Decision rule: a guard band w, the one-sided 95 % expanded \
 uncertainty of the measured figure, lies on both sides of the limit. Pass: inside the limit by \

@@ -164,3 +164,22 @@ pub(super) fn light_sentence(claim: &Claim, verdict: &ClaimVerdict) -> String {
 pub(super) fn not_shown_sentence(claim: &Claim, reason: &str) -> String {
     format!("Nothing is shown about the {}: {reason}.", subject(claim))
 }
+
+pub(super) fn unmeasured_sentence(claim: &Claim) -> String {
+    let limits = if super::is_light(claim.quantity) {
+        allowed(claim.minimum, claim.maximum, "")
+    } else if claim.quantity == ClaimQuantity::LossCurve {
+        let tolerance_db = claim.tolerance_db.unwrap_or(0.0);
+        let n = claim.points.as_ref().map_or(0, Vec::len);
+        format!("within {tolerance_db} dB of {n} points")
+    } else {
+        let lower_db = claim.tolerance_db.zip(claim.limit_db).map(|(t, limit)| limit - t);
+        let upper_db = claim.limit_db.map(|limit| limit + claim.tolerance_db.unwrap_or(0.0));
+        allowed(lower_db, upper_db, " dB")
+    };
+    let who = match claim.scope {
+        ClaimScope::EverySeat => ", seat by seat",
+        ClaimScope::Mean => "",
+    };
+    format!("{}{who}; claimed is {limits}.", sentence_case(&subject(claim)))
+}

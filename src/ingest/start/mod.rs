@@ -196,7 +196,7 @@ fn check_folder(dir: &Path, force: bool) -> Result<bool, IngestError> {
 const NOT_IN_NAMES: [char; 9] = ['/', '\\', ':', '*', '?', '"', '<', '>', '|'];
 
 /// Seat names of a new session become parts of file names, on any system.
-fn check_seats(seats: &[String]) -> Result<(), IngestError> {
+pub(crate) fn check_seats(seats: &[String]) -> Result<(), IngestError> {
     let refuse =
         |seat: &str, problem: String| Err(IngestError::SeatName { seat: seat.into(), problem });
     if seats.is_empty() {

@@ -1,0 +1,146 @@
+//! The board: seats by conditions by spots, with a verdict on each take and what comes next.
+
+use super::desk::Desk;
+use super::place::job_folder;
+use super::plan::{Next, next};
+use super::refusal::Refusal;
+use super::routes::blocking;
+use crate::cli::check::session_warnings;
+use crate::cli::unimported::open_with_hint;
+use crate::import::{Origin, origins};
+use crate::ingest::manifest::{Condition, SoundSource, SweepKind};
+use crate::ingest::session::Session;
+use crate::judge::{Judged, JudgedTake, TakeVerdict};
+use crate::warning::Warning;
+use axum::Json;
+use axum::extract::{Path, Query, State};
+use serde::{Deserialize, Serialize};
+use std::path::Path as FilePath;
+use std::sync::Arc;
+
+/// Spots at each seat where neither takes nor the user say how many: those of the take sheet.
+pub(super) const USUAL_SPOTS: u32 = 2;
+
+/// What the board shows.
+#[derive(Serialize)]
+pub(super) struct Board {
+    title: String,
+    seats: Vec<Seat>,
+    /// Spots of each seat and condition.
+    spots: u32,
+    takes: Vec<JudgedTake>,
+    /// Index into `takes`, the worst verdict and how many have it.
+    n_good: usize,
+    n_doubt: usize,
+    n_repeat: usize,
+    next: Option<Next>,
+    warnings: Vec<Warning>,
+    sweep: Sweep,
+    /// How takes were made here before, where they were recorded in the browser.
+    before: Option<Origin>,
+    /// Channel of the electrical reference: such sessions are recorded with a recorder.
+    reference_channel: Option<u16>,
+    /// Takes are listed one by one in the manifest, so that none can be added.
+    listed: bool,
+    gain_untouched: bool,
+}
+
+#[derive(Serialize)]
+struct Seat {
+    id: String,
+    name: Option<String>,
+    position_m: Option<[f64; 3]>,
+}
+
+#[derive(Serialize)]
+struct Sweep {
+    rate_hz: u32,
+    /// Length of the sounding part, s.
+    active_s: f64,
+    start_hz: f64,
+    stop_hz: f64,
+    exponential: bool,
+}
+
+/// What is asked besides.
+#[derive(Debug, Clone, Default, Deserialize)]
+pub(super) struct Asked {
+    /// Spots of each seat and condition that the user plans.
+    pub spots: Option<u32>,
+}
+
+/// Answers with the board.
+pub(super) async fn board(
+    State(desk): State<Arc<Desk>>,
+    Path(job): Path<String>,
+    Query(asked): Query<Asked>,
+) -> Result<Json<Board>, Refusal> {
+    blocking(move || {
+        let folder = job_folder(&desk.root, &job)?;
+        build(&desk, &folder, &asked).map(Json)
+    })
+    .await
+}
+
+/// The board of a session folder.
+pub(super) fn build(desk: &Desk, folder: &FilePath, asked: &Asked) -> Result<Board, Refusal> {
+    let session = open_with_hint(folder)?;
+    let (judged, reads) = desk.kept(folder, |kept| kept.judge(&session));
+    let warnings = session_warnings(&session, &judged, &reads);
+    Ok(describe(&session, judged, warnings, asked))
+}
+
+fn describe(session: &Session, judged: Judged, warnings: Vec<Warning>, asked: &Asked) -> Board {
+    let manifest = &session.manifest;
+    let centre = session.takes.iter().filter(|t| t.source == SoundSource::Centre);
+    let most = centre.map(|t| t.spot).max();
+    let spots = asked.spots.unwrap_or(USUAL_SPOTS).clamp(1, 99).max(most.unwrap_or(1).min(99));
+    let count = |verdict| judged.takes.iter().filter(|take| take.verdict == verdict).count();
+    let sweep = &session.sweep;
+    Board {
+        title: manifest.session.title.clone(),
+        seats: manifest
+            .seat
+            .iter()
+            .map(|s| Seat { id: s.id.clone(), name: s.name.clone(), position_m: s.position_m })
+            .collect(),
+        spots,
+        n_good: count(TakeVerdict::Good),
+        n_doubt: count(TakeVerdict::Doubt),
+        n_repeat: count(TakeVerdict::Repeat),
+        next: next(session, &judged.takes, spots),
+        warnings,
+        sweep: Sweep {
+            rate_hz: sweep.rate_hz,
+            active_s: sweep.active.len() as f64 / f64::from(sweep.rate_hz),
+            start_hz: sweep.band_hz[0],
+            stop_hz: sweep.band_hz[1],
+            exponential: manifest.sweep.kind == SweepKind::Exponential,
+        },
+        before: last_in_browser(session),
+        reference_channel: manifest.recording.loopback_channel,
+        listed: !manifest.take.is_empty(),
+        gain_untouched: manifest.session.gain_untouched,
+        takes: judged.takes,
+    }
+}
+
+/// The origin of the last take that was recorded in the browser and is still there.
+fn last_in_browser(session: &Session) -> Option<Origin> {
+    let rows = origins(&session.root).unwrap_or_default();
+    let order = |row: &Origin| {
+        let take = session.takes.iter().find(|t| t.file.ends_with(&row.take))?;
+        std::fs::metadata(session.root.join(&take.file)).ok()?.modified().ok()
+    };
+    rows.into_iter().filter(|row| row.played_db.is_some()).max_by_key(order)
+}
+
+/// Words of a condition in addresses.
+pub(super) fn condition_of(word: &str) -> Option<Condition> {
+    match word {
+        "without" => Some(Condition::Without),
+        "with" => Some(Condition::With),
+        "corrected" => Some(Condition::Corrected),
+        _ => None,
+    }
+}

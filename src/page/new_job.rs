@@ -1,0 +1,78 @@
+//! A new session folder, as `start` makes it.
+
+use super::desk::Desk;
+use super::place::{is_plain, is_session, outside};
+use super::refusal::Refusal;
+use super::routes::blocking;
+use super::words::word;
+use crate::ingest::error::IngestError;
+use crate::ingest::start::{StartOptions, start_with, take_sheet};
+use crate::report::take_sheet::{TAKE_SHEET_PDF, take_sheet_pdf};
+use axum::Json;
+use axum::extract::State;
+use axum::http::StatusCode;
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+use time::UtcDateTime;
+
+/// What is asked for.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct NewJob {
+    folder: String,
+    title: String,
+    seats: Vec<String>,
+    spots: u32,
+}
+
+/// Where it is now.
+#[derive(Serialize)]
+pub(super) struct Made {
+    id: String,
+}
+
+/// Makes the folder.
+pub(super) async fn new_job(
+    State(desk): State<Arc<Desk>>,
+    Json(new): Json<NewJob>,
+) -> Result<Json<Made>, Refusal> {
+    blocking(move || make(&desk, new)).await
+}
+
+fn make(desk: &Desk, new: NewJob) -> Result<Json<Made>, Refusal> {
+    if is_session(&desk.root) {
+        return Err(Refusal::say(StatusCode::CONFLICT, "error.single"));
+    }
+    if !is_plain(&new.folder) {
+        return Err(Refusal::bad(word("error.folder_name")).at("folder"));
+    }
+    if new.title.trim().is_empty() || new.title.chars().any(char::is_control) {
+        return Err(Refusal::bad(word("error.title")).at("title"));
+    }
+    if !(1..=6).contains(&new.spots) {
+        return Err(Refusal::bad(word("error.spots")).at("spots"));
+    }
+    let folder = desk.root.join(&new.folder);
+    if folder.parent() != Some(desk.root.as_path()) {
+        return Err(outside());
+    }
+    let options =
+        StartOptions { title: Some(new.title), n_spots: new.spots, ..StartOptions::default() };
+    let _writing = desk.writing();
+    let sheet = take_sheet(&folder, &new.seats, &options);
+    let pdf = take_sheet_pdf(&sheet, UtcDateTime::now())?;
+    start_with(&folder, &new.seats, &options, &[(TAKE_SHEET_PDF, pdf)]).map_err(|error| {
+        let field = match error {
+            IngestError::NoSeats => {
+                return Refusal::bad(word("error.no_seats")).at("seats");
+            }
+            IngestError::EmptySeatName { .. } | IngestError::SeatName { .. } => "seats",
+            IngestError::Exists { .. } => {
+                return Refusal::bad(word("error.folder_taken")).at("folder");
+            }
+            _ => return Refusal::from(error),
+        };
+        Refusal::from(error).at(field)
+    })?;
+    Ok(Json(Made { id: new.folder }))
+}

@@ -1,0 +1,157 @@
+//! A take that the browser recorded: resampled where needed, filed under its name, judged.
+
+use super::aside::set_aside;
+use super::board::{Asked, Board, build, condition_of};
+use super::desk::Desk;
+use super::place::{is_plain, job_folder};
+use super::refusal::Refusal;
+use super::routes::blocking;
+use super::sound_in::{About, MOST_BYTES, read};
+use super::upload::to_disk;
+use super::words::{fill, word};
+use crate::import::{Origin, origins, write_float, write_origins};
+use crate::ingest::manifest::{Condition, SoundSource};
+use crate::ingest::session::{Recording, Session};
+use crate::ingest::takes::paths::resolve;
+use crate::ingest::takes::{TAKES_FOLDER, default_name};
+use crate::staging::{Staging, hold_interruption};
+use axum::Json;
+use axum::body::Body;
+use axum::extract::{Path, Query, State};
+use axum::http::{HeaderMap, StatusCode};
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+
+/// Most spots at a seat.
+const MOST_SPOTS: u32 = 99;
+
+/// Where the take belongs.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct Where {
+    seat: String,
+    condition: String,
+    spot: u32,
+    #[serde(default)]
+    control: bool,
+    /// Spots that the user plans.
+    spots: Option<u32>,
+}
+
+/// The take as filed, and the board with it.
+#[derive(Serialize)]
+pub(super) struct Filed {
+    file: String,
+    board: Board,
+}
+
+/// Files a recording as a take.
+pub(super) async fn record(
+    State(desk): State<Arc<Desk>>,
+    Path(job): Path<String>,
+    Query(place): Query<Where>,
+    Query(about): Query<About>,
+    headers: HeaderMap,
+    body: Body,
+) -> Result<Json<Filed>, Refusal> {
+    let folder = job_folder(&desk.root, &job)?;
+    about.check()?;
+    let file = desk.scratch();
+    to_disk(body, &headers, file.path(), MOST_BYTES).await?;
+    blocking(move || {
+        let writing = desk.writing();
+        let session = Session::open(&folder)?;
+        let (condition, source) = check(&session, &place)?;
+        let recording = read(file.path(), &about, &session)?;
+        let name = default_name(&place.seat, condition, source, place.spot);
+        write(&session, &recording, &about, &name, |session| {
+            // What is there already is put aside under whatever name it has.
+            let index = session.manifest.seat.iter().position(|s| s.id == place.seat);
+            let here = session.takes.iter().filter(|t| {
+                (Some(t.seat), t.condition, t.source, t.spot)
+                    == (index, condition, source, place.spot)
+            });
+            here.map(|t| t.file.clone()).collect()
+        })?;
+        drop(writing);
+        let board = build(&desk, &folder, &Asked { spots: place.spots })?;
+        Ok(Json(Filed { file: format!("{TAKES_FOLDER}/{name}"), board }))
+    })
+    .await
+}
+
+fn check(session: &Session, place: &Where) -> Result<(Condition, SoundSource), Refusal> {
+    let manifest = &session.manifest;
+    if !manifest.take.is_empty() {
+        return Err(Refusal::say(StatusCode::CONFLICT, "error.takes_listed"));
+    }
+    if manifest.recording.loopback_channel.is_some() {
+        return Err(Refusal::say(StatusCode::CONFLICT, "error.reference"));
+    }
+    let condition =
+        condition_of(&place.condition).ok_or_else(|| Refusal::bad(word("error.form")))?;
+    if !manifest.seat.iter().any(|seat| seat.id == place.seat) {
+        return Err(Refusal::bad(fill("error.no_seat", &[("seat", &place.seat)])));
+    }
+    names_are_plain(session)?;
+    if !(1..=MOST_SPOTS).contains(&place.spot) {
+        return Err(Refusal::bad(word("error.form")));
+    }
+    let source = if place.control { SoundSource::Control } else { SoundSource::Centre };
+    Ok((condition, source))
+}
+
+/// Refuses seats whose names, which a manifest may hold, would lead elsewhere as part of a file's.
+pub(super) fn names_are_plain(session: &Session) -> Result<(), Refusal> {
+    let seats = &session.manifest.seat;
+    match seats.iter().find(|seat| !is_plain(&seat.id)) {
+        Some(seat) => Err(Refusal::bad(fill("error.seat_name", &[("seat", &seat.id)]))),
+        None => Ok(()),
+    }
+}
+
+/// Writes the take beside, puts what stood in its place aside, and renames: all or nothing.
+fn write(
+    session: &Session,
+    recording: &Recording,
+    about: &About,
+    name: &str,
+    replaced: impl Fn(&Session) -> Vec<std::path::PathBuf>,
+) -> Result<(), Refusal> {
+    let takes = session.root.join(TAKES_FOLDER);
+    if takes.symlink_metadata().is_ok() {
+        resolve(&session.root, &takes, "")?;
+    }
+    let mut rows = origins(&session.root)?;
+    let staging = Staging::inside(&session.root)?;
+    let channel = session.manifest.recording.mic_channel;
+    write_float(&staging.at(name), recording.rate_hz, &[&recording.mic], &[channel])?;
+    let placing = hold_interruption();
+    std::fs::create_dir_all(&takes)?;
+    for file in replaced(session) {
+        set_aside(session, &file, &mut rows)?;
+    }
+    rows.retain(|row| row.take != name);
+    rows.push(origin(about, name, recording.rate_hz));
+    rows.sort_by(|a, b| a.take.cmp(&b.take));
+    let list = staging.at(crate::import::ORIGIN_FILE);
+    write_origins(&list, &rows)?;
+    std::fs::rename(staging.at(name), takes.join(name))?;
+    std::fs::rename(list, takes.join(crate::import::ORIGIN_FILE))?;
+    drop(placing);
+    Ok(())
+}
+
+fn origin(about: &About, name: &str, rate_hz: u32) -> Origin {
+    Origin {
+        take: name.into(),
+        recording: word("origin.browser").into(),
+        start_s: 0.0,
+        channel: about.channel,
+        reference_channel: None,
+        rate_hz: about.rate_hz,
+        resampled: about.rate_hz != rate_hz,
+        device: Some(about.device()).filter(|d| !d.is_empty()),
+        processing: Some(about.processing.clone()),
+        played_db: Some(about.played_db),
+    }
+}

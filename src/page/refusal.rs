@@ -1,0 +1,90 @@
+//! What cannot be done, as an answer that the page can show.
+
+use super::words::word;
+use axum::Json;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde::Serialize;
+use std::fmt::Display;
+
+/// An answer that says why something was not done.
+#[derive(Debug, Clone, Serialize)]
+pub(super) struct Refusal {
+    #[serde(skip)]
+    status: StatusCode,
+    /// A sentence for people, with what to do.
+    message: String,
+    /// The field of a form that it is about, as a path of keys.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    field: Option<String>,
+}
+
+impl Refusal {
+    /// With a status and a sentence that is ready.
+    pub(super) fn new(status: StatusCode, message: impl Into<String>) -> Self {
+        Self { status, message: message.into(), field: None }
+    }
+
+    /// With words of the page.
+    pub(super) fn say(status: StatusCode, key: &str) -> Self {
+        Self::new(status, word(key))
+    }
+
+    /// What was sent cannot be used.
+    pub(super) fn bad(message: impl Into<String>) -> Self {
+        Self::new(StatusCode::UNPROCESSABLE_ENTITY, message)
+    }
+
+    /// An error of the library and its causes.
+    pub(super) fn from_error(error: &dyn std::error::Error) -> Self {
+        Self::bad(with_causes(error))
+    }
+
+    /// The same, said at a field.
+    pub(super) fn at(mut self, field: impl Display) -> Self {
+        self.field = Some(field.to_string());
+        self
+    }
+}
+
+/// An error and its causes, one after the other.
+pub(super) fn with_causes(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut cause = error.source();
+    while let Some(error) = cause {
+        text += &format!(": {error}");
+        cause = error.source();
+    }
+    text
+}
+
+impl IntoResponse for Refusal {
+    fn into_response(self) -> Response {
+        (self.status, Json(&self)).into_response()
+    }
+}
+
+macro_rules! from_errors {
+    ($($error:ty),*) => {$(
+        impl From<$error> for Refusal {
+            fn from(error: $error) -> Self {
+                Self::from_error(&error)
+            }
+        }
+    )*};
+}
+
+from_errors!(
+    crate::ingest::error::IngestError,
+    crate::import::ImportError,
+    crate::chain::ChainError,
+    crate::report::error::ReportError,
+    crate::cli::failure::Failure
+);
+
+impl From<std::io::Error> for Refusal {
+    fn from(error: std::io::Error) -> Self {
+        let text = format!("{} ({error})", word("error.disk"));
+        Self::new(StatusCode::INTERNAL_SERVER_ERROR, text)
+    }
+}

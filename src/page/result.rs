@@ -1,0 +1,203 @@
+//! The report: made anew when what it rests on has changed, shown and handed out.
+
+use super::desk::Desk;
+use super::events::Progress;
+use super::heard::stamp;
+use super::place::{job_folder, outside};
+use super::refusal::Refusal;
+use super::routes::blocking;
+use super::words::word;
+use crate::chain;
+use crate::cli::analyze::usual_place;
+use crate::cli::unimported::open_with_hint;
+use crate::ingest::takes::TAKES_FOLDER;
+use crate::ingest::takes::paths::inside;
+use crate::report::html::SCRIPT_HASH;
+use crate::report::output::OutputFolder;
+use crate::report::paper::logo::read_logo;
+use crate::report::result::SessionResult;
+use crate::report::words::{loss_finding, spread_finding};
+use crate::report::write::write_report;
+use axum::Json;
+use axum::body::Body;
+use axum::extract::{Path, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Serialize;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::path::{Component, Path as FilePath};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use tokio::io::AsyncReadExt;
+
+/// Largest file of a report that is handed out, bytes.
+const MOST_BYTES: u64 = 256 << 20;
+
+/// What the result screen says before the paper itself.
+#[derive(Debug, Clone, Serialize)]
+pub(super) struct Summary {
+    /// What it rests on, as a number; another one is another report.
+    pub inputs: String,
+    findings: Vec<String>,
+    claims: Vec<Claim>,
+    setting: Option<String>,
+    doubts: Vec<String>,
+    files: Vec<File>,
+    made_in_s: f64,
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct Claim {
+    verdict: &'static str,
+    /// As in `result.json`.
+    kind: crate::analysis::claims::Verdict,
+    sentence: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct File {
+    name: String,
+    bytes: u64,
+}
+
+/// Answers with the summary, after an analysis where one is needed.
+pub(super) async fn result(
+    State(desk): State<Arc<Desk>>,
+    Path(job): Path<String>,
+) -> Result<Json<Summary>, Refusal> {
+    blocking(move || {
+        let folder = job_folder(&desk.root, &job)?;
+        // One analysis at a time: it uses all cores, and a second one of the same job finds the first.
+        let mut made = desk.made();
+        let now = format!("{:016x}", inputs(&folder));
+        if let Some(summary) = made.get(&folder).filter(|s| s.inputs == now && is_there(&folder, s))
+        {
+            return Ok(Json(summary.clone()));
+        }
+        let summary = analyze(&desk, &folder, now)?;
+        made.insert(folder, summary.clone());
+        Ok(Json(summary))
+    })
+    .await
+}
+
+/// A number for everything that a report rests on.
+pub(super) fn inputs(folder: &FilePath) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    for top in [folder.to_owned(), folder.join(TAKES_FOLDER)] {
+        let mut files: Vec<_> = std::fs::read_dir(&top)
+            .into_iter()
+            .flatten()
+            .flatten()
+            .map(|entry| entry.path())
+            .filter(|path| path.is_file())
+            .map(|path| (stamp(&path), path))
+            .collect();
+        files.sort();
+        files.hash(&mut hasher);
+    }
+    hasher.finish()
+}
+
+fn is_there(folder: &FilePath, summary: &Summary) -> bool {
+    summary.files.iter().all(|file| folder.join("report").join(&file.name).is_file())
+}
+
+/// As `analyze` does it.
+fn analyze(desk: &Desk, folder: &FilePath, inputs: String) -> Result<Summary, Refusal> {
+    let started = std::time::Instant::now();
+    let session = open_with_hint(folder)?;
+    let out = usual_place(folder)?;
+    let output = OutputFolder::open(&out, false)?;
+    read_logo(&session)?;
+    let (done, total) = (AtomicUsize::new(0), session.takes.len());
+    let tick = || {
+        let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+        // Nobody listens where the screen was left.
+        let _ = desk.progress.send(Progress { folder: folder.to_owned(), done, total });
+    };
+    let result = chain::analyze(&session, &tick)?;
+    let paths = write_report(&result, &session, output)?;
+    let files = paths.iter().filter_map(|path| {
+        // Links may have been followed on the way to the report.
+        let out = out.canonicalize().unwrap_or_else(|_| out.clone());
+        let name = path
+            .strip_prefix(&out)
+            .ok()
+            .or_else(|| path.strip_prefix(folder.join("report")).ok())?;
+        let name = name.to_string_lossy().replace('\\', "/");
+        Some(File { name, bytes: std::fs::metadata(path).ok()?.len() })
+    });
+    Ok(summary(&result, inputs, files.collect(), started.elapsed().as_secs_f64()))
+}
+
+fn summary(result: &SessionResult, inputs: String, files: Vec<File>, made_in_s: f64) -> Summary {
+    let findings = [Some(loss_finding(result)), spread_finding(result)];
+    Summary {
+        inputs,
+        findings: findings.into_iter().flatten().map(|text| text + ".").collect(),
+        claims: result
+            .claims
+            .iter()
+            .map(|c| Claim {
+                verdict: c.verdict.label(),
+                kind: c.verdict,
+                sentence: c.sentence.clone(),
+            })
+            .collect(),
+        setting: result.correction.as_ref().map(|c| c.reason.clone()),
+        doubts: result.warnings.iter().map(|w| format!("{} {}", w.message, w.advice)).collect(),
+        files,
+        made_in_s,
+    }
+}
+
+/// One file of the report; the page in it under a policy of its own, in a box.
+pub(super) async fn report_file(
+    State(desk): State<Arc<Desk>>,
+    Path((job, name)): Path<(String, String)>,
+) -> Result<Response, Refusal> {
+    let folder = job_folder(&desk.root, &job)?;
+    let name = FilePath::new(&name);
+    if name.components().any(|step| !matches!(step, Component::Normal(_)))
+        || name.to_string_lossy().contains(['\\', ':', '\0'])
+    {
+        return Err(outside());
+    }
+    let relative = FilePath::new("report").join(name);
+    let known = {
+        let made = desk.made();
+        let text = name.to_string_lossy();
+        made.get(&folder).is_some_and(|s| s.files.iter().any(|f| f.name == text))
+    };
+    if !known {
+        return Err(Refusal::say(StatusCode::NOT_FOUND, "error.no_report_file"));
+    }
+    let path = inside(&folder, &relative, word("error.no_report_file"))?;
+    let mut bytes = Vec::new();
+    tokio::fs::File::open(path).await?.take(MOST_BYTES).read_to_end(&mut bytes).await?;
+    Ok(served(&name.to_string_lossy(), bytes))
+}
+
+/// A file under a policy that fits its kind.
+pub(super) fn served(name: &str, bytes: Vec<u8>) -> Response {
+    let kind = match name.rsplit_once('.').map_or("", |(_, ending)| ending) {
+        "html" => "text/html; charset=utf-8",
+        "pdf" => "application/pdf",
+        "png" => "image/png",
+        "svg" => "image/svg+xml",
+        "csv" => "text/csv; charset=utf-8",
+        "json" => "application/json",
+        _ => "application/octet-stream",
+    };
+    // The paper holds its one script and its style; nothing else may run, and from its box it
+    // reaches nothing here.
+    let policy = format!(
+        "default-src 'none'; img-src data:; font-src data:; style-src 'unsafe-inline'; script-src \
+         'sha256-{SCRIPT_HASH}'; base-uri 'none'; form-action 'none'; frame-ancestors 'self'; \
+         sandbox allow-scripts"
+    );
+    let headers =
+        [(header::CONTENT_TYPE, kind.to_owned()), (header::CONTENT_SECURITY_POLICY, policy)];
+    (headers, Body::from(bytes)).into_response()
+}

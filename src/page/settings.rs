@@ -1,0 +1,183 @@
+//! `session.toml` as forms. Whoever saves says which text he saw: edits from elsewhere are never
+//! overwritten unasked.
+
+use super::desk::Desk;
+use super::edit::{Change, Step, apply, as_json};
+use super::place::job_folder;
+use super::refusal::Refusal;
+use super::routes::blocking;
+use super::words::word;
+use crate::analysis::claims::unmeasured_sentence;
+use crate::ingest::error::IngestError;
+use crate::ingest::manifest::{self, MANIFEST_FILE, Manifest, ManifestText, read_text};
+use crate::ingest::start::check_seats;
+use crate::ingest::takes::discover;
+use crate::ingest::takes::paths::inside;
+use crate::staging::{Staging, hold_interruption};
+use axum::Json;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use serde::{Deserialize, Serialize};
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::path::Path as FilePath;
+use std::sync::Arc;
+use toml_edit::DocumentMut;
+
+/// The manifest for the forms.
+#[derive(Serialize)]
+pub(super) struct Settings {
+    /// Which text this is.
+    fingerprint: String,
+    /// Everything that is written, by table and key.
+    values: serde_json::Value,
+    /// Why the manifest cannot be used as it stands.
+    problem: Option<String>,
+    /// How each claim will stand on the paper until it is measured.
+    claims: Vec<String>,
+    /// Folder, for people.
+    folder: String,
+}
+
+/// What is to be changed.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Save {
+    fingerprint: String,
+    changes: Vec<Change>,
+    /// Only look whether it could be saved, and how it would read.
+    #[serde(default)]
+    dry_run: bool,
+}
+
+/// Answers with the manifest.
+pub(super) async fn settings(
+    State(desk): State<Arc<Desk>>,
+    Path(job): Path<String>,
+) -> Result<Json<Settings>, Refusal> {
+    blocking(move || {
+        let folder = job_folder(&desk.root, &job)?;
+        Ok(Json(describe(&folder, &read(&folder)?)))
+    })
+    .await
+}
+
+/// Makes changes, all or none.
+pub(super) async fn save(
+    State(desk): State<Arc<Desk>>,
+    Path(job): Path<String>,
+    Json(save): Json<Save>,
+) -> Result<Json<Settings>, Refusal> {
+    blocking(move || {
+        let folder = job_folder(&desk.root, &job)?;
+        let _writing = desk.writing();
+        change(&folder, &save).map(Json)
+    })
+    .await
+}
+
+fn read(folder: &FilePath) -> Result<String, Refusal> {
+    inside(folder, FilePath::new(MANIFEST_FILE), "")?;
+    Ok(read_text(&folder.join(MANIFEST_FILE), "")?)
+}
+
+fn fingerprint(text: &str) -> String {
+    let mut hasher = DefaultHasher::new();
+    text.hash(&mut hasher);
+    format!("{:016x}", hasher.finish())
+}
+
+fn parsed(text: &str) -> Result<(Manifest, ManifestText), IngestError> {
+    let text = ManifestText { path: MANIFEST_FILE.into(), text: text.to_owned() };
+    Ok((manifest::parse(&text)?, text))
+}
+
+fn describe(folder: &FilePath, text: &str) -> Settings {
+    let values = text.parse::<DocumentMut>().map_or(serde_json::Value::Null, |d| as_json(&d));
+    let (problem, claims) = match parsed(text) {
+        Ok((manifest, _)) => (None, manifest.claim.iter().map(unmeasured_sentence).collect()),
+        Err(error) => (Some(error.to_string()), Vec::new()),
+    };
+    let folder = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    Settings { fingerprint: fingerprint(text), values, problem, claims, folder }
+}
+
+fn change(folder: &FilePath, save: &Save) -> Result<Settings, Refusal> {
+    let text = read(folder)?;
+    if fingerprint(&text) != save.fingerprint {
+        return Err(Refusal::say(StatusCode::CONFLICT, "error.changed_elsewhere"));
+    }
+    let mut document: DocumentMut =
+        text.parse().map_err(|_| Refusal::bad(word("error.not_toml")))?;
+    for change in &save.changes {
+        apply(&mut document, change).map_err(|e| Refusal::bad(e.0).at(change.place()))?;
+    }
+    let mut new = document.to_string();
+    if text.contains("\r\n") {
+        new = new.replace("\r\n", "\n").replace('\n', "\r\n");
+    }
+    let (new_manifest, new_text) = parsed(&new).map_err(|error| at_field(error, &new, save))?;
+    if let Some(place) = seat_place(&save.changes) {
+        let ids: Vec<String> = new_manifest.seat.iter().map(|seat| seat.id.clone()).collect();
+        // Without seats they are those of the takes.
+        if !ids.is_empty() {
+            check_seats(&ids).map_err(|error| Refusal::from(error).at(place))?;
+        }
+    }
+    keep_takes(folder, &text, &new_manifest, &new_text)?;
+    if !save.dry_run && new != text {
+        replace(folder, &new)?;
+    }
+    Ok(describe(folder, &new))
+}
+
+/// The first change that touches a seat's short name, which becomes part of file names.
+fn seat_place(changes: &[Change]) -> Option<String> {
+    let touches = |change: &&Change| match change.path.as_slice() {
+        [Step::Key(list), Step::Index(_), Step::Key(key)] => list == "seat" && key == "id",
+        [Step::Key(list), Step::Index(_)] => list == "seat",
+        _ => false,
+    };
+    changes.iter().find(touches).map(Change::place)
+}
+
+/// The refusal, said at the changed field whose line it is about.
+fn at_field(error: IngestError, text: &str, save: &Save) -> Refusal {
+    let IngestError::Manifest(refusal) = &error else { return error.into() };
+    let text = ManifestText { path: MANIFEST_FILE.into(), text: text.to_owned() };
+    let advice =
+        if refusal.advice.is_empty() { String::new() } else { format!("; {}", refusal.advice) };
+    let said = Refusal::bad(format!("{}{advice}.", refusal.problem));
+    let mut places = save.changes.iter().map(Change::place);
+    match places.find(|place| text.line_of(place) == refusal.line) {
+        Some(place) => said.at(place),
+        None => said,
+    }
+}
+
+/// Refuses changes after which takes that are there would belong to no seat.
+fn keep_takes(
+    folder: &FilePath,
+    old: &str,
+    manifest: &Manifest,
+    text: &ManifestText,
+) -> Result<(), Refusal> {
+    let count = |manifest: &Manifest, text: &ManifestText| {
+        discover(folder, manifest, text).map(|found| found.takes.len())
+    };
+    // Where the old text could not be read nothing can be lost.
+    let Ok((old_manifest, old_text)) = parsed(old) else { return Ok(()) };
+    let Ok(before) = count(&old_manifest, &old_text) else { return Ok(()) };
+    if count(manifest, text)? < before {
+        return Err(Refusal::bad(word("error.seat_has_takes")).at("seat"));
+    }
+    Ok(())
+}
+
+/// Writes beside and renames.
+fn replace(folder: &FilePath, text: &str) -> Result<(), Refusal> {
+    let staging = Staging::inside(folder)?;
+    std::fs::write(staging.at(MANIFEST_FILE), text)?;
+    let _whole = hold_interruption();
+    std::fs::rename(staging.at(MANIFEST_FILE), folder.join(MANIFEST_FILE))?;
+    Ok(())
+}

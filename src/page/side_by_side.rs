@@ -1,0 +1,81 @@
+//! Sessions side by side, as `compare` sets them.
+
+use super::desk::Desk;
+use super::place::job_folder;
+use super::refusal::Refusal;
+use super::result::served;
+use super::routes::blocking;
+use super::words::word;
+use crate::analysis::compare::{Summary, compare};
+use crate::chain;
+use crate::ingest::session::Session;
+use crate::report::compare_page::compare_page;
+use crate::report::compare_table::comparison_csv;
+use crate::report::error::ReportError;
+use crate::report::json::json_text;
+use crate::report::plots::compare::compare_figure;
+use crate::report::plots::drawing::Drawing;
+use axum::Json;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+
+/// Which jobs.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Which {
+    jobs: Vec<String>,
+}
+
+/// Where the papers are, and what they say first.
+#[derive(Serialize)]
+pub(super) struct Papers {
+    /// Folder of addresses.
+    pub address: String,
+    pub files: Vec<String>,
+    pub statements: Vec<String>,
+}
+
+/// Compares jobs.
+pub(super) async fn side_by_side(
+    State(desk): State<Arc<Desk>>,
+    Json(which): Json<Which>,
+) -> Result<Json<Papers>, Refusal> {
+    blocking(move || {
+        if which.jobs.len() < 2 {
+            return Err(Refusal::bad(word("error.two_jobs")));
+        }
+        let mut summaries = Vec::new();
+        for job in &which.jobs {
+            let session = Session::open(&job_folder(&desk.root, job)?)?;
+            let result = chain::analyze(&session, &|| ())?;
+            let document = serde_json::to_value(&result)
+                .map_err(|e| ReportError::Encode { what: "JSON", source: e.into() })?;
+            let summary = Summary::from_result(job, &document);
+            summaries.push(summary.map_err(|e| Refusal::from_error(&e))?);
+        }
+        let comparison = compare(summaries).map_err(|e| Refusal::from_error(&e))?;
+        let drawings = [Drawing::from(&compare_figure(&comparison))];
+        let csv = comparison_csv(&comparison)
+            .map_err(|e| ReportError::Encode { what: "CSV", source: e.into() })?;
+        let files = vec![
+            ("comparison.html".to_owned(), compare_page(&comparison, &drawings).into_bytes()),
+            ("comparison.csv".to_owned(), csv),
+            ("comparison.json".to_owned(), json_text(&comparison)?),
+        ];
+        Ok(Json(desk.papers(files, comparison.statement.clone())))
+    })
+    .await
+}
+
+/// One of the papers that were made for a question.
+pub(super) async fn paper(
+    State(desk): State<Arc<Desk>>,
+    Path((number, name)): Path<(u64, String)>,
+) -> Result<Response, Refusal> {
+    let found = desk.paper(number, &name);
+    let bytes = found.ok_or_else(|| Refusal::say(StatusCode::NOT_FOUND, "error.paper_gone"))?;
+    Ok(served(&name, bytes))
+}
