@@ -88,7 +88,7 @@ pub(super) fn judge(entries: &[Entry], findings: &[Vec<Finding>]) -> (Linearity,
             .iter()
             .enumerate()
             .find(|(at, e)| !e.take.quiet && place(e) == place(quiet) && usable(*at));
-        let powers = |e: &Entry| Some(e.facts?.powers.clone()?);
+        let powers = |e: &Entry| e.facts?.powers.clone();
         let compared = beside
             .filter(|_| usable(index))
             .and_then(|(_, loud)| Some((loud, compare(&powers(loud)?, &powers(quiet)?)?)));
