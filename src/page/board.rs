@@ -43,6 +43,8 @@ pub(super) struct Board {
     /// Takes are listed one by one in the manifest, so that none can be added.
     listed: bool,
     gain_untouched: bool,
+    /// Whether the chain is linear, in a sentence.
+    linearity: String,
 }
 
 #[derive(Serialize)]
@@ -121,6 +123,7 @@ fn describe(session: &Session, judged: Judged, warnings: Vec<Warning>, asked: &A
         reference_channel: manifest.recording.loopback_channel,
         listed: !manifest.take.is_empty(),
         gain_untouched: manifest.session.gain_untouched,
+        linearity: judged.linearity.in_words(),
         takes: judged.takes,
     }
 }
@@ -129,7 +132,7 @@ fn describe(session: &Session, judged: Judged, warnings: Vec<Warning>, asked: &A
 fn last_in_browser(session: &Session) -> Option<Origin> {
     let rows = origins(&session.root).unwrap_or_default();
     let order = |row: &Origin| {
-        let take = session.takes.iter().find(|t| t.file.ends_with(&row.take))?;
+        let take = session.takes.iter().find(|t| !t.quiet && t.file.ends_with(&row.take))?;
         std::fs::metadata(session.root.join(&take.file)).ok()?.modified().ok()
     };
     rows.into_iter().filter(|row| row.played_db.is_some()).max_by_key(order)

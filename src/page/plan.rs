@@ -26,6 +26,7 @@ pub(super) fn next(session: &Session, judged: &[JudgedTake], spots: u32) -> Opti
             for spot in 1..=spots {
                 let take = judged.iter().find(|t| {
                     t.seat == seat.id
+                        && !t.quiet
                         && (t.condition, t.source, t.spot) == (condition, SoundSource::Centre, spot)
                 });
                 let repeat = take.is_some_and(|t| t.verdict == TakeVerdict::Repeat);

@@ -13,7 +13,7 @@ use crate::import::{Origin, origins, write_float, write_origins};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::{Recording, Session};
 use crate::ingest::takes::paths::resolve;
-use crate::ingest::takes::{TAKES_FOLDER, default_name};
+use crate::ingest::takes::{TAKES_FOLDER, default_name, quiet_name};
 use crate::staging::{Staging, hold_interruption};
 use axum::Json;
 use axum::body::Body;
@@ -33,6 +33,9 @@ pub(super) struct Where {
     spot: u32,
     #[serde(default)]
     control: bool,
+    /// Played 10 dB lower than the take beside it.
+    #[serde(default)]
+    quiet: bool,
     /// Spots that the user plans.
     spots: Option<u32>,
 }
@@ -62,13 +65,17 @@ pub(super) async fn record(
         let session = Session::open(&folder)?;
         let (condition, source) = check(&session, &place)?;
         let recording = read(file.path(), &about, &session)?;
-        let name = default_name(&place.seat, condition, source, place.spot);
+        let name = if place.quiet {
+            quiet_name(&place.seat, condition, place.spot)
+        } else {
+            default_name(&place.seat, condition, source, place.spot)
+        };
         write(&session, &recording, &about, &name, |session| {
             // What is there already is put aside under whatever name it has.
             let index = session.manifest.seat.iter().position(|s| s.id == place.seat);
             let here = session.takes.iter().filter(|t| {
-                (Some(t.seat), t.condition, t.source, t.spot)
-                    == (index, condition, source, place.spot)
+                (Some(t.seat), t.condition, t.source, t.quiet, t.spot)
+                    == (index, condition, source, place.quiet, place.spot)
             });
             here.map(|t| t.file.clone()).collect()
         })?;
@@ -93,7 +100,7 @@ fn check(session: &Session, place: &Where) -> Result<(Condition, SoundSource), R
         return Err(Refusal::bad(fill("error.no_seat", &[("seat", &place.seat)])));
     }
     names_are_plain(session)?;
-    if !(1..=MOST_SPOTS).contains(&place.spot) {
+    if !(1..=MOST_SPOTS).contains(&place.spot) || (place.control && place.quiet) {
         return Err(Refusal::bad(word("error.form")));
     }
     let source = if place.control { SoundSource::Control } else { SoundSource::Centre };

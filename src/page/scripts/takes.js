@@ -10,7 +10,8 @@ const CONDITIONS = ["without", "with", "corrected"];
 const GLANCE_S = 0.35;
 const TAIL_S = 1.5;
 
-const same = (a, b) => a && b && a.seat === b.seat && a.condition === b.condition && a.spot === b.spot && a.source === b.source;
+const same = (a, b) => a && b && a.seat === b.seat && a.condition === b.condition && a.spot === b.spot && a.source === b.source && Boolean(a.quiet) === Boolean(b.quiet);
+const QUIET_DB = 10;
 
 class Takes {
   constructor(id, board) {
@@ -20,6 +21,7 @@ class Takes {
     this.cell = null;
     this.controls = board.takes.some((t) => t.source === "control");
     this.corrected = board.takes.some((t) => t.condition === "corrected");
+    this.quiets = board.takes.some((t) => t.quiet);
     this.speak = localStorage.getItem("speak") === "yes";
     this.sound = new Sound(id, board, () => this.drawNext());
     this.next = el("section", { class: "next", "aria-labelledby": "next-head" });
@@ -48,8 +50,20 @@ class Takes {
   words(place) {
     const seat = this.board.seats.find((s) => s.id === place.seat);
     const name = seat?.name ? `${place.seat} (${seat.name})` : place.seat;
-    const what = place.source === "control" ? say("board.control") : say("board.spot", { n: place.spot });
+    const what = this.what(place);
     return say("next.place", { seat: name, condition: say(`condition.${place.condition}`), what });
+  }
+
+  what(place) {
+    if (place.quiet) return say("board.quiet", { n: place.spot });
+    return place.source === "control" ? say("board.control") : say("board.spot", { n: place.spot });
+  }
+
+  // The quiet take belongs to the place where the microphone stands: the last spot that has a take.
+  quietPlace(seat, condition) {
+    const here = this.board.takes.filter((t) => t.seat === seat.id && t.condition === condition && t.source === "centre");
+    const made = here.find((t) => t.quiet);
+    return { seat: seat.id, condition, spot: made?.spot ?? Math.max(1, ...here.map((t) => t.spot)), source: "centre", quiet: true };
   }
 
   drawNext() {
@@ -74,7 +88,7 @@ class Takes {
       head,
       el("p", { class: "place" }, this.words(target)),
       first ? notice("care", el("p", {}, say("next.hang"))) : null,
-      el("p", {}, say(target.spot > 1 && target.source !== "control" ? "next.lift" : "next.put")),
+      el("p", {}, say(target.quiet ? "next.quiet" : target.spot > 1 && target.source !== "control" ? "next.lift" : "next.put")),
       el("p", { class: "keys" }, key, this.cell ? button(say("next.leave"), () => ((this.cell = null), this.draw())) : null),
       this.sound.ready ? null : el("p", {}, el("a", { href: "#sound-head" }, say("next.first_sound"))),
       this.live,
@@ -99,11 +113,12 @@ class Takes {
     const cellsOf = (seat, condition) => {
       const spots = Array.from({ length: b.spots }, (_, i) => ({ seat: seat.id, condition, spot: i + 1, source: "centre" }));
       const control = this.controls && condition !== "corrected" ? [{ seat: seat.id, condition, spot: 1, source: "control" }] : [];
-      return [...spots, ...control];
+      const quiet = this.quiets && condition !== "corrected" ? [this.quietPlace(seat, condition)] : [];
+      return [...spots, ...control, ...quiet];
     };
     const cell = (place) => {
       const take = this.takeAt(place);
-      const what = place.source === "control" ? say("board.control") : say("board.spot", { n: place.spot });
+      const what = this.what(place);
       const state = take ? say(`verdict.${take.verdict}`) : say("verdict.none");
       const isNext = same(place, b.next);
       return el(
@@ -136,11 +151,13 @@ class Takes {
       this.grid,
       el("h2", { id: "board-head" }, say("board.heading")),
       el("p", {}, counts),
+      b.takes.length ? el("p", { class: "hint" }, b.linearity) : null,
       el("ul", { class: "seat-cards" }, b.seats.map(seat)),
       el("p", { class: "keys" },
         more(say("board.more_spots"), () => this.setSpots(b.spots + 1)),
         b.spots > 1 ? more(say("board.fewer_spots"), () => this.setSpots(b.spots - 1)) : null,
         this.controls ? null : more(say("board.add_control"), () => ((this.controls = true), this.drawBoard())),
+        this.quiets ? null : more(say("board.add_quiet"), () => ((this.quiets = true), this.drawBoard())),
         this.corrected ? null : more(say("board.add_corrected"), () => ((this.corrected = true), this.drawBoard()))),
       b.warnings.length ? el("details", { open: b.takes.length > 0 }, el("summary", {}, say("board.warnings", { n: b.warnings.length })), el("ul", {}, b.warnings.map((w) => el("li", {}, `${w.message} ${w.advice}`)))) : null,
     );
@@ -204,7 +221,7 @@ class Takes {
     try {
       await sound.engine.open(sound.chosen);
       const take = await sound.engine.record({
-        gainDb: sound.playedDb, lead_s: LEAD_S, tail_s: TAIL_S, latency_s: sound.latency_s, glance_s: GLANCE_S,
+        gainDb: this.gainDb(place), lead_s: LEAD_S, tail_s: TAIL_S, latency_s: sound.latency_s, glance_s: GLANCE_S,
         onlevel: (peak, part, playing) => {
           bar.value = part;
           meter.value = peak > 0 ? Math.max(-80, 20 * Math.log10(peak)) : -80;
@@ -222,6 +239,10 @@ class Takes {
     }
     sound.busy = false;
     document.getElementById("record")?.focus();
+  }
+
+  gainDb(place) {
+    return this.sound.playedDb - (place.quiet ? QUIET_DB : 0);
   }
 
   // A first verdict while the silence after the sweep is still recorded.
@@ -243,8 +264,8 @@ class Takes {
 
   async file(place, take) {
     const { sound } = this;
-    const about = sound.about(take, sound.playedDb);
-    const where = { seat: place.seat, condition: place.condition, spot: place.spot, control: place.source === "control", spots: this.spots };
+    const about = sound.about(take, this.gainDb(place));
+    const where = { seat: place.seat, condition: place.condition, spot: place.spot, control: place.source === "control", quiet: Boolean(place.quiet), spots: this.spots };
     const filed = await send(job(this.id, `/take?${query({ ...about, ...where })}`), take.samples.slice().buffer);
     this.board = filed.board;
     sound.before = filed.board.before;

@@ -10,7 +10,7 @@ use crate::ingest::session::Session;
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::SessionResult;
 use crate::report::takes::{all_used, takes_sentences};
-use crate::report::words::{decibels, loss_finding, signed};
+use crate::report::words::{decibels, signed};
 
 /// So many points on what was left out stand on the page; the others are counted.
 const TOLD: usize = 3;
@@ -43,7 +43,6 @@ pub(super) fn date(result: &SessionResult, session: &Session) -> Option<String> 
 pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &mut Writer) {
     facts(session, writer);
     writer.section("What was found");
-    writer.say(&format!("{}.", loss_finding(result)));
     writer.list(result.claims.iter().map(claim_line));
     left_out(result, writer);
     writer.figure("loss");
