@@ -21,7 +21,7 @@ use std::time::Duration;
 /// One sound server and one browser at a time: the machine has few cores.
 static ALONE: Mutex<()> = Mutex::new(());
 /// How often a take is made again that a busy machine spoiled.
-const ATTEMPTS: usize = 8;
+const ATTEMPTS: usize = 12;
 /// How often a take is made again that is usable with doubt.
 const DOUBTS: usize = 3;
 /// First band that is told by the direct sound, Hz.
@@ -85,6 +85,9 @@ fn record(browser: &Browser) -> String {
             eprintln!("again: {}", browser.text("#last-take"));
             browser.click("#last-take button");
             browser.wait("document.querySelector('#last-take') === null", 20);
+        } else if verdict == "repeat" {
+            // It stays the next one.
+            eprintln!("again: {}", browser.text("#last-take"));
         } else if verdict != "lost" {
             return verdict;
         }

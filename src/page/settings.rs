@@ -147,9 +147,13 @@ fn at_field(error: IngestError, text: &str, save: &Save) -> Refusal {
     let advice =
         if refusal.advice.is_empty() { String::new() } else { format!("; {}", refusal.advice) };
     let said = Refusal::bad(format!("{}{advice}.", refusal.problem));
-    let mut places = save.changes.iter().map(Change::place);
-    match places.find(|place| text.line_of(place) == refusal.line) {
-        Some(place) => said.at(place),
+    let of = |change: &&Change| text.line_of(&change.place());
+    let exact = save.changes.iter().find(|change| of(change) == refusal.line);
+    // What is wrong inside a new entry stands below its head.
+    let entry = |change: &&Change| matches!(change.path.as_slice(), [_, Step::Index(_)]);
+    let above = save.changes.iter().filter(entry).rfind(|change| of(change) <= refusal.line);
+    match exact.or(above) {
+        Some(change) => said.at(change.place()),
         None => said,
     }
 }

@@ -37,14 +37,32 @@ pub fn raw(port: u16, head: &str, body: &[u8]) -> Answer {
     stream.write_all(head.as_bytes()).unwrap();
     // A refused upload is answered before its end.
     let _ = stream.write_all(body);
-    let mut all = Vec::new();
-    let _ = stream.read_to_end(&mut all);
+    let all = read(stream);
     let at = all.windows(4).position(|w| w == b"\r\n\r\n").unwrap_or(all.len());
     let head = String::from_utf8_lossy(&all[..at]).into_owned();
     let body = all.get(at + 4..).unwrap_or_default().to_vec();
     let status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0);
     let chunked = head.to_lowercase().contains("transfer-encoding: chunked");
     Answer { status, head, body: if chunked { unchunked(&body) } else { body } }
+}
+
+/// Reads to the end of the answer: some servers leave the connection open after it.
+fn read(mut stream: TcpStream) -> Vec<u8> {
+    let mut all = Vec::new();
+    let mut piece = vec![0; 1 << 16];
+    while let Ok(n) = stream.read(&mut piece) {
+        all.extend_from_slice(&piece[..n]);
+        let head = all.windows(4).position(|w| w == b"\r\n\r\n");
+        let length = head.and_then(|at| {
+            let text = String::from_utf8_lossy(&all[..at]).to_lowercase();
+            let rest = text.split("content-length:").nth(1)?.to_owned();
+            Some(at + 4 + rest.lines().next()?.trim().parse::<usize>().ok()?)
+        });
+        if n == 0 || length.is_some_and(|length| all.len() >= length) {
+            break;
+        }
+    }
+    all
 }
 
 fn unchunked(mut rest: &[u8]) -> Vec<u8> {
