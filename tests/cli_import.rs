@@ -194,10 +194,13 @@ fn a_long_stereo_recording_gives_the_losses_of_takes_cut_by_hand() {
     let origin = fs::read_to_string(dir.path().join("takes/origin.csv")).unwrap();
     let rows: Vec<&str> = origin.lines().collect();
     assert_eq!(rows.len(), 13);
-    assert_eq!(rows[0], "take,recording,start_s,channel,reference_channel,rate_hz,resampled,device,processing,\
-         played_db");
+    assert_eq!(
+        rows[0],
+        "take,recording,start_s,channel,reference_channel,rate_hz,resampled,device,processing,\
+         played_db"
+    );
     assert!(rows[1].starts_with("R1C_with_1.wav,REC0001.WAV,"), "{}", rows[1]);
-    assert!(rows[1].ends_with(",2,,48000,false"), "{}", rows[1]);
+    assert!(rows[1].ends_with(",2,,48000,false,,,"), "{}", rows[1]);
     let take = hound::WavReader::open(dir.path().join("takes/R1C_with_1.wav")).unwrap();
     assert_eq!(take.spec().sample_format, hound::SampleFormat::Float);
     assert_eq!((take.spec().bits_per_sample, take.spec().channels), (32, 1));

@@ -21,7 +21,7 @@ fn help_and_version_are_results() {
 #[test]
 fn wrong_words_are_status_2() {
     let dir = tempfile::tempdir().unwrap();
-    for arguments in [&["swep", "x.wav"][..], &["sweep"], &["sweep", "x.wav", "--loud"], &[]] {
+    for arguments in [&["swep", "x.wav"][..], &["sweep"], &["sweep", "x.wav", "--loud"]] {
         scrimcheck(dir.path()).args(arguments).assert().code(2).stdout("");
     }
     for (option, value, word) in [

@@ -62,13 +62,13 @@ pub(super) fn hearing(correction: &Correction) -> String {
     };
     match (correction.before_rms_db, correction.after_rms_db) {
         (Some(before), Some(after)) if !correction.sections.is_empty() => format!(
-            "What one will hear: without the filters an unevenness of {before:.1} dB rms, {}; with \
-             them {after:.1} dB, {}.",
+            "What one will hear. Without the filters: an unevenness of {before:.1} dB rms, {}. With \
+             them: {after:.1} dB, {}.",
             heard(before),
             heard(after)
         ),
         (Some(before), _) => {
-            format!("What one will hear: an unevenness of {before:.1} dB rms is {}.", heard(before))
+            format!("What one will hear. An unevenness of {before:.1} dB rms: {}.", heard(before))
         }
         _ => String::new(),
     }

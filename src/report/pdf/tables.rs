@@ -6,6 +6,9 @@ use super::type_setting::{line_width, lines, visible};
 use crate::report::paper::{TICK_BOX, Table};
 use krilla::tagging::{TableHeaderScope, Tag};
 
+/// Tables of at most so many rows stay on one page.
+const WHOLE_ROWS: usize = 12;
+
 /// White space between columns, as a multiple of the font size.
 const GAP: f32 = 1.3;
 /// Smallest font size before a table is cut into parts side by side, pt.
@@ -70,8 +73,10 @@ impl Setter {
         for (i, cells) in table.rows.iter().enumerate() {
             let (mut strip, leaves) = self.row(cells, &places, size, false);
             strip.head = Some(head);
-            // The last two rows stay together: a lone row under a repeated head looks lost.
-            strip.keep = i + 2 == table.rows.len();
+            // A short table is not cut. Of a long one the last two rows stay together: a lone row
+            // under a repeated head looks lost.
+            let n = table.rows.len();
+            strip.keep = i + 1 < n && (n <= WHOLE_ROWS || i + 2 == n);
             self.flow.strips.push(strip);
             let cells = leaves.into_iter().enumerate().map(|(column, leaf)| {
                 let content = vec![Child::Leaf(leaf)];
