@@ -18,7 +18,8 @@ fn run(
 pub fn cases() -> Vec<Case> {
     vec![
         run("analyze", Accepted, &["analyze", "room"], "room/report", &["R1C"]),
-        run("none", Usage, &["analyse", "room"], "", &["analyse"]),
+        run("other spelling", Accepted, &["analyse", "room"], "room/report", &["R1C"]),
+        run("none", Usage, &["analyze-it", "room"], "", &["analyze-it"]),
         run("unknown option", Usage, &["analyze", "room", "--loud"], "", &["--loud"]),
         run("analyze without a folder", Usage, &["analyze"], "", &["DIR"]),
         run(
@@ -64,7 +65,8 @@ pub fn cases() -> Vec<Case> {
         case("broken take with new folders for the report", Warned, &["R1C_with_1.wav"], |d| {
             fs::write(d.join("takes/R1C_with_1.wav"), "x").unwrap();
         })
-        .command(&["analyze", "room", "--out", "a/b/c"]),
+        .command(&["analyze", "room", "--out", "a/b/c"])
+        .makes("a/b/c"),
         case("report of somebody else", Unwritten, &["mine.txt", "--force"], |d| {
             fs::create_dir(d.join("report")).unwrap();
             fs::write(d.join("report/mine.txt"), "mine").unwrap();

@@ -173,7 +173,7 @@ pub fn cases() -> Vec<Case> {
             let at = b.windows(4).position(|w| w == b"data").unwrap() + 4;
             b[at..at + 4].copy_from_slice(&0xffff_fffeu32.to_le_bytes());
         }),
-        edit("declares no sound", Warned, &["0 bytes of sound"], |b| {
+        edit("declares no sound", Warned, &["does not say how long it is"], |b| {
             let at = b.windows(4).position(|w| w == b"data").unwrap() + 4;
             b[at..at + 4].copy_from_slice(&[0; 4]);
         }),
