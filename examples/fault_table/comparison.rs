@@ -11,6 +11,9 @@ use scrimcheck::units::ThirdOctave;
 use scrimcheck::warning::Topic;
 use std::f64::consts::TAU;
 
+/// Samples at the start of a take in which there is nothing but noise.
+const OWN_NOISE: usize = 5000;
+
 pub fn faults() -> Vec<Fault> {
     vec![
         Fault::of_session(
@@ -29,13 +32,16 @@ pub fn faults() -> Vec<Fault> {
             "dB",
             [0.7, 0.35],
             |clean, size| {
-                // Recordings without the screen, tilted, stand for those without; plain for with.
+                // Recordings without the screen, tilted, stand for those without; plain for with, with
+                // a noise of their own at the start: they are no copies.
                 let mut changed = Vec::new();
                 for spot in 1..=2 {
                     let source = clean.take(0, Condition::Without, spot);
                     let mic = &clean.recordings[source].mic;
                     changed.push((source, tilted(mic, size, clean.rate())));
-                    changed.push((with(clean, 0, spot), mic.clone()));
+                    let mut plain = mic.clone();
+                    plain[..OWN_NOISE].reverse();
+                    changed.push((with(clean, 0, spot), plain));
                 }
                 let judged = clean.judged_with(changed);
                 says(&judged, with(clean, 0, 1), Topic::Swapped)

@@ -13,7 +13,7 @@ const SHORTEST_HALF_WAVE: usize = 8;
 /// half-wave there, and above 3 kHz the two samples beside its crest are 2 % below it ...
 const AT_LIMIT: f64 = 0.998;
 /// ... where so much of a half-wave, and two samples, are flat ...
-const LIMIT_SHARE: f64 = 0.36;
+const LIMIT_SHARE: f64 = 0.42;
 /// ... in so many half-waves, not next to each other.
 const LIMITED: usize = 4;
 /// So many flat half-waves of one sign, next to each other, are needed.
