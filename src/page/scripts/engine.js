@@ -10,6 +10,7 @@ const SLEPT_S = 2.5;
 const SILENT_MS = 2500;
 const WARM_S = 0.5;
 const AGAIN = 5;
+const GONE_MS = 300;
 
 export class Spoiled extends Error {}
 
@@ -135,6 +136,8 @@ export class Engine {
         let playing = false;
         let glanced = false;
         let again = AGAIN;
+        let failing = null;
+        watch.push(() => clearTimeout(failing));
         node.port.onmessage = ({ data }) => {
           if (data.channels !== undefined) {
             if (data.channels > 0 && this.inChannel >= data.channels) this.fail(say("rec.no_channel", { n: data.channels }));
@@ -150,7 +153,12 @@ export class Engine {
           lost ??= data.lost;
           if (data.lost > lost) {
             // In the silence before the sweep nothing is lost but time: it begins anew.
-            if (playing || again === 0) return this.fail(say("rec.lost", { n: data.lost - lost }));
+            if (playing || again === 0) {
+              // Where the device is gone it says so itself a moment later.
+              const text = say("rec.lost", { n: data.lost - lost });
+              failing ??= setTimeout(() => this.fail?.(text), GONE_MS);
+              return;
+            }
             again -= 1;
             filled = 0;
             lost = data.lost;
