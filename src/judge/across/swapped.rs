@@ -15,6 +15,9 @@ use std::collections::{BTreeMap, BTreeSet};
 const HIGH: std::ops::RangeInclusive<i32> = 0..=12;
 /// Loss at high against low frequencies below which the conditions are exchanged, dB.
 const SWAPPED_DB: f64 = -0.42;
+/// What is added to it for a single pair and a sweep with a rate constant of 1 s, dB: levels of one
+/// pair scatter, the more, the shorter a sweep stays in a band.
+const PAIR_DB: f64 = 0.04;
 /// The same of the mean over seats that all have more treble with the screen, dB: the mean is more
 /// certain than any of them.
 const ALL_SWAPPED_DB: f64 = -0.3;
@@ -41,14 +44,16 @@ pub(super) fn find(entries: &[Entry]) -> TakeFindings {
             })
             .collect();
         let turned: Vec<(usize, usize, f64)> =
-            pairs.iter().filter_map(|[a, b]| Some((a.0, b.0, louder_db(&[*a], &[*b])?))).collect();
+            pairs.iter().filter_map(|[a, b]| Some((a.0, b.0, louder_pair_db(*a, *b)?))).collect();
         let all = louder_db(without, with);
+        let falls =
+            |[a, b]: &[(usize, &TakeFacts); 2]| tilt(&[*a], &[*b]).is_some_and(|t| t.0 < 0.0);
         if let Some(louder_db) = all
-            && turned.len() == pairs.len()
+            && pairs.iter().all(falls)
         {
             let takes = without.iter().chain(with).map(|(index, _)| *index);
             found.extend(takes.map(|index| (index, whole_seat(louder_db))));
-        } else if turned.len() < pairs.len() {
+        } else if !pairs.iter().all(falls) {
             // Others of the seat are the right way round.
             for (a, b, louder_db) in turned {
                 found.extend([a, b].map(|index| (index, one_pair(entries, [a, b], louder_db))));
@@ -83,6 +88,12 @@ type Groups<'a> = BTreeMap<Group, Vec<(usize, &'a TakeFacts)>>;
 fn louder_db(without: &[(usize, &TakeFacts)], with: &[(usize, &TakeFacts)]) -> Option<f64> {
     let (tilt_db, most) = tilt(without, with)?;
     (tilt_db <= SWAPPED_DB && most).then_some(-tilt_db)
+}
+
+/// The same of one pair of takes.
+fn louder_pair_db(without: (usize, &TakeFacts), with: (usize, &TakeFacts)) -> Option<f64> {
+    let rate_constant_s = without.1.course?.rate_constant_s;
+    louder_db(&[without], &[with]).filter(|db| *db >= PAIR_DB / rate_constant_s - SWAPPED_DB)
 }
 
 /// Loss at high against low frequencies, dB, and whether most high bands have less than the low
