@@ -301,7 +301,7 @@ fn every_fault_is_told_and_nothing_half_saved() {
         fault(
             "suspended",
             &|| drop(browser.run("scrimcheckTakes.sound.engine.hear.suspend()")),
-            "held the sound",
+            &["held the sound"],
         );
         browser.run("scrimcheckTakes.sound.engine.hear.resume()");
         // Which of the two the browser notices first is its own affair.
