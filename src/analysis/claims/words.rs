@@ -181,5 +181,5 @@ pub(super) fn unmeasured_sentence(claim: &Claim) -> String {
         ClaimScope::EverySeat => ", seat by seat",
         ClaimScope::Mean => "",
     };
-    format!("{}{who}; claimed is {limits}.", sentence_case(&subject(claim)))
+    format!("{}{who}. Maker's limit: {limits}.", sentence_case(&subject(claim)))
 }
