@@ -67,7 +67,10 @@ fn the_summary_is_one_page_of_short_sentences_and_a_picture() {
 
 /// Running text of the page: what ends with a full stop, from its last line of figures on.
 fn sentences(words: &str) -> Vec<String> {
-    let is_figures = |line: &&str| !line.chars().any(|c| c.is_lowercase()) || line.len() < 24;
+    let is_figures = |line: &&str| {
+        let ends = line.trim_end().ends_with('.');
+        !line.chars().any(char::is_lowercase) || (line.len() < 24 && !ends)
+    };
     let text: Vec<&str> = words.lines().filter(|l| !is_figures(l)).collect();
     let text = text.join(" ");
     text.split(". ").map(str::to_owned).collect()

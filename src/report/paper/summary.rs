@@ -70,7 +70,7 @@ pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &m
         writer.say(&format!("What it costs. {cost}"));
         if power.peak_gain_db > 0.0 {
             writer.caution(
-                "Raise the level step by step with the setting on, and stop at any strain: boost \
+                "Raise the level step by step with the setting on, and stop at any strain. Boost \
                  loads the high-frequency driver first.",
             );
         }
