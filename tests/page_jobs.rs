@@ -3,8 +3,10 @@
 
 mod page;
 
+use page::convolve::convolve;
 use page::rooms::Rooms;
 use page::server::Server;
+use realfft::RealFftPlanner;
 use scrimcheck::ingest::manifest::Condition;
 use scrimcheck::ingest::sweep::{SweepParams, generate};
 use scrimcheck::simulate::{demo_scenario, simulate};
@@ -88,7 +90,8 @@ fn sound(rooms: &Rooms, seat: usize, condition: Condition, spot: u32, rate_hz: u
         ..SweepParams::default()
     };
     let played = generate(&params).unwrap();
-    let mut heard = convolve(&played, rooms.response(seat, condition, spot));
+    let response = rooms.response(seat, condition, spot);
+    let mut heard = convolve(&mut RealFftPlanner::new(), &played, response);
     heard.truncate(played.len());
     let mut seed =
         1 + u64::from(spot) + 10 * seat as u64 + if condition == Condition::With { 100 } else { 0 };
@@ -99,26 +102,6 @@ fn sound(rooms: &Rooms, seat: usize, condition: Condition, spot: u32, rate_hz: u
     }
     let heard = scrimcheck::import::resample(&heard, 48_000, rate_hz).unwrap();
     heard.iter().flat_map(|x| (*x as f32).to_le_bytes()).collect()
-}
-
-fn convolve(a: &[f64], b: &[f64]) -> Vec<f64> {
-    use realfft::RealFftPlanner;
-    let n = (a.len() + b.len()).next_power_of_two();
-    let mut planner = RealFftPlanner::<f64>::new();
-    let (forward, inverse) = (planner.plan_fft_forward(n), planner.plan_fft_inverse(n));
-    let spectrum = |x: &[f64]| {
-        let mut padded = x.to_vec();
-        padded.resize(n, 0.0);
-        let mut bins = forward.make_output_vec();
-        forward.process(&mut padded, &mut bins).unwrap();
-        bins
-    };
-    let mut product: Vec<_> =
-        spectrum(a).iter().zip(spectrum(b)).map(|(a, b)| a * b / n as f64).collect();
-    (product[0].im, product[n / 2].im) = (0.0, 0.0);
-    let mut out = inverse.make_output_vec();
-    inverse.process(&mut product, &mut out).unwrap();
-    out
 }
 
 /// Files all takes of two seats; the slowest answer, s.

@@ -89,8 +89,9 @@ pub fn faults() -> Vec<Fault> {
                     .filter(|i| clean.session.takes[*i].condition == Condition::With)
                     .map(|i| (i, gain(&clean.recordings[i].mic, low + size)))
                     .collect();
+                let judged = clean.judged_with(changed.clone());
                 let reads = clean.reads_with(changed);
-                !rough_level_warnings(&clean.session, &reads).is_empty()
+                !rough_level_warnings(&clean.session, &reads, &judged).is_empty()
             },
         ),
         Fault::of_session(

@@ -74,7 +74,7 @@ fn false_alarms(what: &str, sessions: &[Clean]) {
                 eprintln!("false alarm: {}: {:?} {}", take.file, finding.topic, finding.message);
             }
         }
-        let level = rough_level_warnings(&clean.session, &clean.reads_with(Vec::new()));
+        let level = rough_level_warnings(&clean.session, &clean.reads_with(Vec::new()), &judged);
         for warning in &level {
             eprintln!("false alarm (level): {}", warning.message);
         }

@@ -4,22 +4,27 @@ use super::level::{ControlLoss, find_level, level_warnings, measure_step};
 use crate::ingest::manifest::SoundSource;
 use crate::ingest::session::Session;
 use crate::judge::across::{Entry, RoughLosses, rough_losses};
-use crate::judge::verdict::worst;
-use crate::judge::{TakeRead, TakeVerdict, judge_take};
+use crate::judge::{Judged, TakeRead};
 use crate::warning::Warning;
 
-/// Warnings on the level between the conditions by the rough levels of the takes alone, for
+/// Warnings on the level between the conditions by the rough levels of the takes in use alone, for
 /// `check`; a result has them from its losses.
-pub fn rough_level_warnings(session: &Session, reads: &[TakeRead]) -> Vec<Warning> {
+pub fn rough_level_warnings(
+    session: &Session,
+    reads: &[TakeRead],
+    judged: &Judged,
+) -> Vec<Warning> {
+    let in_use = judged.in_use();
     let entries: Vec<Entry> = session
         .takes
         .iter()
         .zip(reads)
-        .map(|(take, read)| {
-            let usable = read.as_ref().is_ok_and(|facts| {
-                worst(&judge_take(facts, session.sweep.rate_hz)) != TakeVerdict::Repeat
-            });
-            Entry { take, seat_id: session.seat_id(take), facts: read.as_ref().ok(), usable }
+        .enumerate()
+        .map(|(index, (take, read))| Entry {
+            take,
+            seat_id: session.seat_id(take),
+            facts: read.as_ref().ok(),
+            usable: in_use.contains(&index),
         })
         .collect();
     let control = rough_losses(&entries, SoundSource::Control);

@@ -88,7 +88,7 @@ pub(crate) fn session_warnings(
 ) -> Vec<Warning> {
     let mut warnings = session.warnings.clone();
     warnings.extend(judged.session.iter().map(|finding| finding.warning(None, None)));
-    warnings.extend(rough_level_warnings(session, reads));
+    warnings.extend(rough_level_warnings(session, reads, judged));
     warnings
 }
 

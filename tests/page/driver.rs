@@ -13,7 +13,12 @@ pub struct Browser {
 
 /// Whether Chromium and its driver are installed.
 pub fn is_there() -> bool {
-    ["chromium", "chromedriver"].iter().all(|name| {
+    all_start(&["chromium", "chromedriver"])
+}
+
+/// Whether these programs can be started.
+pub fn all_start(names: &[&str]) -> bool {
+    names.iter().all(|name| {
         Command::new(name)
             .arg("--version")
             .stdout(Stdio::null())

@@ -3,6 +3,7 @@
 // Each test program uses its own share of these.
 #![allow(dead_code)]
 
+pub mod convolve;
 pub mod driver;
 pub mod http;
 pub mod room_loop;

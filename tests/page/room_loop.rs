@@ -3,6 +3,8 @@
 //!
 //! Packages: pulseaudio, pulseaudio-utils. The server is of its own, its files lie in a folder.
 
+use super::convolve::convolve;
+use super::driver::all_start;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -37,14 +39,7 @@ pub struct RoomLoop {
 
 /// Whether the sound server is installed.
 pub fn is_there() -> bool {
-    ["pulseaudio", "pactl", "parec", "pacat"].iter().all(|name| {
-        Command::new(name)
-            .arg("--version")
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .status()
-            .is_ok()
-    })
+    all_start(&["pulseaudio", "pactl", "parec", "pacat"])
 }
 
 impl RoomLoop {
@@ -215,7 +210,7 @@ fn answer(queue: &Mutex<VecDeque<Vec<f64>>>, mut to: impl Write, room: &Mutex<Ro
         let mut sound = vec![0.0; need.saturating_sub(past.len())];
         sound.extend(&past[past.len().saturating_sub(need)..]);
         sound.extend(&block);
-        let mut out = convolve(&mut planner, &sound, &response)[need..need + BLOCK].to_vec();
+        let mut out = through(&mut planner, &sound, &response)[need..need + BLOCK].to_vec();
         past = sound[sound.len() - need.min(sound.len())..].to_vec();
         for (y, x) in out.iter_mut().zip(&extra) {
             *y += x;
@@ -229,25 +224,8 @@ fn answer(queue: &Mutex<VecDeque<Vec<f64>>>, mut to: impl Write, room: &Mutex<Ro
 }
 
 /// `sound` through `response`; straight through where that is empty.
-fn convolve(planner: &mut RealFftPlanner<f64>, sound: &[f64], response: &[f64]) -> Vec<f64> {
-    if response.is_empty() {
-        return sound.to_vec();
-    }
-    let n = (sound.len() + response.len()).next_power_of_two();
-    let (forward, inverse) = (planner.plan_fft_forward(n), planner.plan_fft_inverse(n));
-    let spectrum = |x: &[f64]| {
-        let mut padded = x.to_vec();
-        padded.resize(n, 0.0);
-        let mut bins = forward.make_output_vec();
-        forward.process(&mut padded, &mut bins).unwrap();
-        bins
-    };
-    let mut product: Vec<_> =
-        spectrum(sound).iter().zip(spectrum(response)).map(|(a, b)| a * b / n as f64).collect();
-    (product[0].im, product[n / 2].im) = (0.0, 0.0);
-    let mut out = inverse.make_output_vec();
-    inverse.process(&mut product, &mut out).unwrap();
-    out
+fn through(planner: &mut RealFftPlanner<f64>, sound: &[f64], response: &[f64]) -> Vec<f64> {
+    if response.is_empty() { sound.to_vec() } else { convolve(planner, sound, response) }
 }
 
 impl Drop for RoomLoop {

@@ -1,5 +1,6 @@
 //! Impulse responses of a simulated job, and the truth about its screen.
 
+use super::convolve::spectrum;
 use realfft::RealFftPlanner;
 use scrimcheck::ingest::manifest::Condition;
 use scrimcheck::simulate::drive::Harmonics;
@@ -58,15 +59,7 @@ impl Rooms {
 fn divide(heard: &[f64], played: &[f64]) -> Vec<f64> {
     let n = (heard.len() + played.len()).next_power_of_two();
     let mut planner = RealFftPlanner::<f64>::new();
-    let (forward, inverse) = (planner.plan_fft_forward(n), planner.plan_fft_inverse(n));
-    let spectrum = |x: &[f64]| {
-        let mut padded = x.to_vec();
-        padded.resize(n, 0.0);
-        let mut bins = forward.make_output_vec();
-        forward.process(&mut padded, &mut bins).unwrap();
-        bins
-    };
-    let (y, x) = (spectrum(heard), spectrum(played));
+    let (y, x) = (spectrum(&mut planner, heard, n), spectrum(&mut planner, played, n));
     let most = x.iter().map(|x| x.norm_sqr()).fold(0.0, f64::max);
     let mut h: Vec<_> = y
         .iter()
@@ -74,6 +67,7 @@ fn divide(heard: &[f64], played: &[f64]) -> Vec<f64> {
         .map(|(y, x)| y * x.conj() / (x.norm_sqr() + 1e-9 * most) / n as f64)
         .collect();
     (h[0].im, h[n / 2].im) = (0.0, 0.0);
+    let inverse = planner.plan_fft_inverse(n);
     let mut out = inverse.make_output_vec();
     inverse.process(&mut h, &mut out).unwrap();
     out

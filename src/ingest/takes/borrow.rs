@@ -1,5 +1,6 @@
 //! Takes without a screen that another session lends: several cloths in one evening.
 
+use super::discover::sort;
 use super::paths::resolve;
 use crate::ingest::error::{IngestError, shown};
 use crate::ingest::manifest::check::sibling_name;
@@ -73,10 +74,7 @@ pub(crate) fn borrow_without(
     session.warnings.extend(lender.warnings.iter().filter_map(|w| elsewhere(w, other)));
     session.takes.retain(|take| !own(take));
     session.takes.extend(lent);
-    session.takes.sort_by(|a, b| {
-        let key = |t: &Take| (t.seat, t.condition, t.source, t.quiet, t.spot);
-        key(a).cmp(&key(b)).then_with(|| a.file.cmp(&b.file))
-    });
+    sort(&mut session.takes);
     session.without_from = Some(Borrowed {
         folder: other.to_path_buf(),
         title: lender.manifest.session.title.clone(),

@@ -344,11 +344,14 @@ fn number_spots(seats: &[SeatInfo], candidates: Vec<Candidate>) -> Vec<Take> {
             Take { seat, condition, spot, source, quiet, file }
         })
         .collect();
-    takes.sort_by(|a, b| {
-        let key = |t: &Take| (t.seat, t.condition, t.source, t.quiet, t.spot);
-        key(a).cmp(&key(b)).then_with(|| a.file.cmp(&b.file))
-    });
+    sort(&mut takes);
     takes
+}
+
+/// Order of a session's takes: seat, condition, source, quiet, spot, file.
+pub(super) fn sort(takes: &mut [Take]) {
+    let key = |t: &Take| (t.seat, t.condition, t.source, t.quiet, t.spot);
+    takes.sort_by(|a, b| key(a).cmp(&key(b)).then_with(|| a.file.cmp(&b.file)));
 }
 
 fn upper_first(text: &str) -> String {

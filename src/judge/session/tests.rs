@@ -64,7 +64,7 @@ fn a_clean_session_is_good_and_complete() {
     let missing = missing_takes(&memory.session);
     assert_eq!(missing, vec![]);
     assert_eq!(next_take(&memory.session, &missing, &judged.takes), None);
-    assert!(rough_level_warnings(&memory.session, &reads).is_empty());
+    assert!(rough_level_warnings(&memory.session, &reads, &judged).is_empty());
 }
 
 #[test]
@@ -164,9 +164,9 @@ fn a_gain_step_of_a_condition_is_a_level_warning() {
     let mut s = scenario(5);
     s.recorder.gain_step_db = 1.0;
     let memory = memory(&s);
-    let (_, reads) = judged(&memory);
-    let topics: Vec<Topic> =
-        rough_level_warnings(&memory.session, &reads).iter().map(|w| w.topic).collect();
+    let (judged, reads) = judged(&memory);
+    let found = rough_level_warnings(&memory.session, &reads, &judged);
+    let topics: Vec<Topic> = found.iter().map(|w| w.topic).collect();
     assert_eq!(topics, [Topic::LevelAmbiguity]);
 }
 
