@@ -117,7 +117,13 @@ fn only_the_page_itself_is_answered() {
     ] {
         refused(
             "wrong token",
-            &request(server.port, "GET", &format!("/?token={token}"), &[host.clone()], b""),
+            &request(
+                server.port,
+                "GET",
+                &format!("/?token={token}"),
+                std::slice::from_ref(&host),
+                b"",
+            ),
         );
     }
     refused("no host", &raw(server.port, "GET / HTTP/1.1\r\nConnection: close\r\n\r\n", b""));
