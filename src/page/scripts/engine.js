@@ -1,7 +1,7 @@
 // Plays the sweep on one channel and records one channel, sample by sample. Whatever goes wrong on
 // the way ends the take with a sentence, and nothing of it is kept.
 import { bytes, job } from "./ask.js";
-import { microphone, processing, why } from "./devices.js";
+import { list, microphone, processing, why } from "./devices.js";
 import { say } from "./words.js";
 
 const START_S = 0.05;
@@ -54,8 +54,9 @@ export class Engine {
     mute.gain.value = 0;
     this.source.connect(this.node).connect(mute).connect(this.hear.destination);
     this.fresh = true;
-    this.channels = this.track.getSettings().channelCount ?? 1;
     this.wish = wish;
+    this.there = await this.devices();
+    this.channels = this.track.getSettings().channelCount ?? 1;
   }
 
   close() {
@@ -170,7 +171,7 @@ export class Engine {
           onlevel?.(peak(data.samples), filled / total, playing);
           if (sweep && !playing && filled >= frames(lead_s)) {
             playing = true;
-            this.stats().then((told) => (before = told));
+            before = this.counts();
             this.playedAt = filled / rate + START_S;
             this.start(sweep, gainDb, this.play.currentTime + START_S);
           }
@@ -183,8 +184,13 @@ export class Engine {
         watch.push(timer(() => performance.now() - heard > SILENT_MS && this.fail(say("rec.no_sound")), 300));
         node.port.postMessage({ on: true });
       });
-      const after = await this.stats();
-      if (before && after && after.lost - before.lost > 0) throw new Spoiled(say("rec.lost", { n: after.lost - before.lost }));
+      const after = this.counts();
+      if ((await this.devices()) !== this.there) {
+        this.wish = null;
+        throw new Spoiled(say("rec.unplugged"));
+      }
+      if (before && after.lost > before.lost) throw new Spoiled(say("rec.lost", { n: after.lost - before.lost }));
+      if (before && after.gaps > before.gaps) throw new Spoiled(say("rec.out_gaps", { n: after.gaps - before.gaps }));
     } finally {
       this.quiet();
       this.fail = null;
@@ -195,11 +201,22 @@ export class Engine {
     return { samples: taken.subarray(0, filled), rate, processing: state.state, device: this.track.label, played_s: this.playedAt };
   }
 
-  // What the browser counts itself, where it does.
-  async stats() {
-    const told = this.track?.stats;
-    if (!told || told.totalFrames === undefined) return null;
-    return { lost: told.totalFrames - told.deliveredFrames };
+  // What the browser counts itself, where it does: frames that never came from the input, and times
+  // when the output wanted for sound.
+  counts() {
+    const input = this.track?.stats;
+    const output = this.play?.playbackStats ?? this.play?.playoutStats;
+    const lost = input?.totalFrames === undefined ? 0 : input.totalFrames - input.deliveredFrames;
+    return { lost, gaps: output?.underrunEvents ?? output?.fallbackFramesEvents ?? 0 };
+  }
+
+  // Which devices the input and the output are, as far as the browser tells. A system may hand on
+  // another one in place of one that was unplugged, without a word.
+  async devices() {
+    const { inputs, outputs } = await list();
+    const name = (d) => d && [d.deviceId, d.groupId, d.label];
+    const [input, output] = JSON.parse(this.wish ?? "[]");
+    return JSON.stringify([name(inputs.find((d) => d.deviceId === (input || "default"))), name(outputs.find((d) => d.deviceId === (output || "default")))]);
   }
 
   // Everything that spoils a take from outside.
