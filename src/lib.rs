@@ -15,7 +15,7 @@
 //! [`chain`] is the way through all of them, readable top to bottom;
 //! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
 //! [`cli`] is the command line over all of it, [`page`] the same in a browser; [`units`] names what is counted,
-//! [`warning`] what is doubtful; [`air`] carries the sound; [`staging`] holds folders
+//! [`warning`] what is doubtful; [`words`] writes figures; [`air`] carries the sound; [`staging`] holds folders
 //! in the making.
 //!
 //! Sign: a *loss* is positive when the screen takes energy away.
@@ -37,6 +37,7 @@ pub mod staging;
 pub mod transfer;
 pub mod units;
 pub mod warning;
+pub mod words;
 
 #[cfg(test)]
 #[path = "../tests/support/mod.rs"]

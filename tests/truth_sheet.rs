@@ -40,7 +40,7 @@ fn areal_mass_of_a_film_within_ten_percent() {
         let film = Sheet::FabricSeries { flow_resistance_pa_s_m: 0.0, areal_mass_kg_m2: kg_m2 };
         let finding = find(film, gap_m, seed);
         let mass = value(&finding, ModelKind::Mass, Quantity::ArealMass);
-        assert!((mass / (1e3 * kg_m2) - 1.0).abs() < 0.1, "{mass} g/m2 of {kg_m2} kg/m2");
+        assert!((mass / (1e3 * kg_m2) - 1.0).abs() < 0.1, "{mass} g/m² of {kg_m2} kg/m²");
         let kind = finding.evidence.kind;
         assert!(
             matches!(kind, LossKind::MassLike | LossKind::NoModelFits),
@@ -56,7 +56,7 @@ fn friction_and_mass_of_a_cloth_are_told_apart() {
     let finding = find(cloth, 0.1, 3);
     let mass = value(&finding, ModelKind::Series, Quantity::ArealMass);
     let rs = value(&finding, ModelKind::Series, Quantity::FlowResistance);
-    assert!((mass / 8.0 - 1.0).abs() < 0.1, "{mass} g/m2 of 8");
+    assert!((mass / 8.0 - 1.0).abs() < 0.1, "{mass} g/m² of 8");
     assert!((rs / 90.0 - 1.0).abs() < 0.15, "{rs} Pa s/m of 90");
     assert_ne!(finding.evidence.kind, LossKind::MassLike);
     assert_ne!(finding.evidence.kind, LossKind::Resistive);

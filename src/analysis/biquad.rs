@@ -33,7 +33,7 @@ pub enum BiquadError {
         limit_hz: f64,
     },
     /// Gain not finite or beyond what any processor offers.
-    #[error("a filter gain of {found_db} dB is refused: it must be finite and within +-60 dB")]
+    #[error("a filter gain of {found_db} dB is refused: it must be finite and within ±60 dB")]
     Gain {
         /// The gain given, dB.
         found_db: f64,
@@ -184,15 +184,6 @@ pub fn bandwidth_digital_oct(q: f64, frequency_hz: f64, rate_hz: f64) -> f64 {
 pub fn shelf_slope(q: f64, gain_db: f64) -> f64 {
     let a = 10f64.powf(gain_db / 40.0);
     1.0 / (1.0 + (1.0 / (q * q) - 2.0) / (a + 1.0 / a))
-}
-
-/// A frequency for a sentence: "630 Hz", "3.15 kHz".
-pub(crate) fn say_hz(hz: f64) -> String {
-    if hz >= 1000.0 {
-        format!("{} kHz", (hz / 10.0).round() / 100.0)
-    } else {
-        format!("{} Hz", hz.round())
-    }
 }
 
 #[cfg(test)]

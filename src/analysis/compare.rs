@@ -4,6 +4,7 @@
 use super::predict::describe::DescribedSheet;
 use super::predict::{Forecast, power_cost};
 use crate::units::{Hertz, ThirdOctave};
+use crate::words::{frequency_words, signed};
 use serde::Serialize;
 use serde_json::Value;
 
@@ -47,6 +48,41 @@ pub struct Summary {
     pub claims: Option<[usize; 2]>,
     /// Gain on the axis.
     pub gain: Option<Rated>,
+    /// What the setting leaves of amplifier and driver.
+    pub headroom: Headroom,
+}
+
+/// What the setting of a session leaves of the stated limits.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct Headroom {
+    /// Of the amplifier, dB; negative = exceeded, absent = not stated.
+    pub amplifier_db: Option<f64>,
+    /// Of the high-frequency driver, dB; negative = exceeded, absent = not stated.
+    pub driver_db: Option<f64>,
+}
+
+impl Headroom {
+    /// Both in words, or `None` where nothing is stated.
+    pub fn in_words(&self) -> Option<String> {
+        let said = |name: &str, left_db: Option<f64>| {
+            left_db.map(|db| match db < 0.0 {
+                true => format!("{name} exceeded by {:.1} dB", -db),
+                false => format!("{name} {db:.1} dB left"),
+            })
+        };
+        let both = [said("amplifier", self.amplifier_db), said("driver", self.driver_db)];
+        let both: Vec<String> = both.into_iter().flatten().collect();
+        (!both.is_empty()).then(|| both.join(", "))
+    }
+}
+
+/// The band that loses most.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct LargestLoss {
+    /// Nominal frequency, Hz.
+    pub nominal_hz: f64,
+    /// Mean loss over the seats there, dB.
+    pub loss_db: Rated,
 }
 
 /// Why a result document cannot be compared.
@@ -106,6 +142,7 @@ impl Summary {
             .filter(|c| !c.is_empty())
             .map(|claims| [claims.iter().filter(|c| c["verdict"] == "pass").count(), claims.len()]);
         let gain = &result["picture"]["light"]["gain"]["on_axis"];
+        let left_db = |limit: &str| result["power"][limit]["left_db"].as_f64();
         Ok(Self {
             name: name.into(),
             origin: Origin::Measured,
@@ -116,6 +153,7 @@ impl Summary {
             u95_db,
             sd_db,
             claims,
+            headroom: Headroom { amplifier_db: left_db("amplifier"), driver_db: left_db("driver") },
         })
     }
 
@@ -135,6 +173,7 @@ impl Summary {
                 n_seats: 0,
                 claims: None,
                 gain: None,
+                headroom: Headroom::default(),
             })
             .collect()
     }
@@ -152,6 +191,8 @@ pub struct Entry {
     pub summary: Summary,
     /// Mean loss over the common bands from 500 Hz to 16 kHz, dB.
     pub mean_loss_db: Rated,
+    /// The largest mean loss over the seats, same bands.
+    pub largest_loss: Option<LargestLoss>,
     /// Mean of the standard deviation over the seats, same bands, dB.
     pub spread_db: Option<Rated>,
     /// Power to restore the level for pink programme, as a factor, same bands.
@@ -261,6 +302,15 @@ impl Entry {
             .filter_map(|hz| Hertz::new(*hz).ok())
             .map(ThirdOctave::nearest)
             .collect();
+        let at_db = |hz: f64| summary.at(&summary.loss_db, hz);
+        let largest_loss = common_hz
+            .iter()
+            .filter_map(|hz| Some((*hz, at_db(*hz)?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(nominal_hz, value)| LargestLoss {
+                nominal_hz,
+                loss_db: Rated { value, u95: summary.at(&summary.u95_db, nominal_hz) },
+            });
         let factor = power_cost(&bands, &losses).pink_factor;
         let n = summary.n_seats as f64;
         let spread_db = (sds.len() == losses.len() && summary.n_seats > 1).then(|| {
@@ -270,6 +320,7 @@ impl Entry {
         });
         Self {
             mean_loss_db: Rated { value: mean(&losses), u95 },
+            largest_loss,
             spread_db,
             // d(10^(L/10)) = ln 10 / 10 x 10^(L/10) dL.
             power_factor: Rated {
@@ -303,9 +354,11 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
     let low = common_hz.iter().copied().fold(f64::INFINITY, f64::min);
     let high = common_hz.iter().copied().fold(0.0, f64::max);
     out.push(format!(
-        "Figures are means over the {} third-octave bands from {low} Hz to {high} Hz measured or \
+        "Figures are means over the {} third-octave bands from {} to {} measured or \
          predicted for all of them.",
-        common_hz.len()
+        common_hz.len(),
+        frequency_words(low),
+        frequency_words(high)
     ));
     let first: Vec<&Entry> = entries.iter().filter(|e| e.loss_rank == 1).collect();
     match first.as_slice() {
@@ -319,15 +372,17 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
             out.push(format!("Which of {} loses least is not shown.", names.join(", ")));
         }
     }
+    out.extend(entries.iter().filter_map(|e| exceeded(&e.summary)));
     for pair in pairs {
         let [a, b] = &pair.names;
-        let u = pair.u95_db.map_or("U not known".into(), |u| format!("+- {u:.2}"));
         let (size, more) = (pair.difference_db.abs(), pair.difference_db > 0.0);
         out.push(if pair.shown {
             let (worse, better) = if more { (a, b) } else { (b, a) };
-            format!("{worse} loses {size:.2} dB more than {better} ({u} dB).")
+            let size = with_u(Rated { value: size, u95: pair.u95_db }, " dB");
+            format!("{worse} loses {size} more than {better}.")
         } else {
-            format!("{a} and {b}: no difference shown ({:.2} {u} dB).", pair.difference_db)
+            let difference = Rated { value: pair.difference_db, u95: pair.u95_db };
+            format!("{a} and {b}: no difference shown ({}).", with_u(difference, " dB"))
         });
     }
     if entries.iter().any(|e| e.summary.origin == Origin::Predicted) {
@@ -338,11 +393,25 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
     out
 }
 
-/// "2.13 +- 0.21 dB".
+/// A sentence where the setting of a session asks for more than there is.
+fn exceeded(summary: &Summary) -> Option<String> {
+    let Headroom { amplifier_db, driver_db } = summary.headroom;
+    let beyond = |left_db: Option<f64>| left_db.filter(|db| *db < 0.0);
+    let only = Headroom { amplifier_db: beyond(amplifier_db), driver_db: beyond(driver_db) };
+    only.in_words().map(|words| format!("{}: {words}.", summary.name))
+}
+
+/// "2.13 ± 0.21 dB", "25 ± 11": decimals as the uncertainty carries them, at most two.
 pub fn with_u(figure: Rated, unit: &str) -> String {
+    let decimals = match figure.u95 {
+        Some(u) if u >= 10.0 => 0,
+        Some(u) if u >= 1.0 => 1,
+        _ => 2,
+    };
+    let value = signed(figure.value, decimals);
     match figure.u95 {
-        Some(u) => format!("{:.2} +- {u:.2}{unit}", figure.value),
-        None => format!("{:.2}{unit}", figure.value),
+        Some(u) => format!("{value} ± {u:.decimals$}{unit}"),
+        None => format!("{value}{unit}"),
     }
 }
 

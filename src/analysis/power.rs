@@ -6,11 +6,11 @@
 //! programme's spectrum, which warms the driver. Programme power falls with frequency
 //! while its peaks do not, so the mean alone would flatter the headroom.
 
-use crate::analysis::biquad::say_hz;
 use crate::analysis::correction::Correction;
 use crate::ingest::manifest::SpeakerInfo;
 use crate::units::{GainDb, ThirdOctave};
 use crate::warning::{Topic, Warning};
+use crate::words::frequency_words;
 use serde::Serialize;
 
 /// Third-octave bands that programme spectra are declared over: 20 Hz to 20 kHz.
@@ -297,7 +297,7 @@ fn say(cost: &PowerCost) -> String {
          programme.",
         cost.peak_gain_db,
         cost.peak_factor,
-        say_hz(cost.peak_hz),
+        frequency_words(cost.peak_hz),
         pink.gain_db
     );
     let more = [&cost.amplifier, &cost.driver]
@@ -348,7 +348,7 @@ fn caution(cost: &mut PowerCost, stated: &Stated) {
                     "The setting asks for {:+.1} dB at {}, and whether amplifier and driver can \
                      give it is not known.",
                     cost.peak_gain_db,
-                    say_hz(cost.peak_hz)
+                    frequency_words(cost.peak_hz)
                 ),
                 "State power_w, amplifier_w, driver_limit_w and driver_band_hz under [speaker] and \
                  analyse again.",

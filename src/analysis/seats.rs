@@ -11,6 +11,7 @@
 
 use crate::analysis::loss::{Estimate, LossTable};
 use crate::units::ThirdOctave;
+use crate::words::frequency_words;
 use serde::Serialize;
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor};
 
@@ -290,7 +291,7 @@ fn say(bands: &[BandDependence], inside: &[bool], n_seats: usize, s: &Summary) -
         .filter(|(_, i)| **i)
         .filter_map(|(b, _)| Some((b.moving_db?, b)))
         .max_by(|a, b| a.0.total_cmp(&b.0));
-    let hz = |b: &BandDependence| crate::analysis::biquad::say_hz(b.nominal_hz);
+    let hz = |b: &BandDependence| frequency_words(b.nominal_hz);
     let moved: Vec<&BandDependence> =
         bands.iter().zip(inside).filter(|(b, i)| **i && b.moves).map(|(b, _)| b).collect();
     let share = s.share.map_or(String::new(), |v| {

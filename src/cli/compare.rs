@@ -12,14 +12,12 @@ use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
 use crate::ingest::error::{plain, shown};
 use crate::ingest::session::Session;
-use crate::report::compare_page::compare_page;
+use crate::report::compare_files::comparison_files;
 use crate::report::compare_table::{comparison_csv, comparison_table};
 use crate::report::error::ReportError;
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
-use crate::report::plots::compare::compare_figure;
-use crate::report::plots::drawing::Drawing;
-use crate::report::plots::render::plot_files;
+use crate::report::pdf::drawing::Sheet;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -49,13 +47,9 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     let csv = comparison_csv(&comparison)
         .map_err(|e| ReportError::Encode { what: "CSV", source: e.into() })?;
     if let Some(mut folder) = folder {
-        folder.write("comparison.json", &json)?;
-        folder.write("comparison.csv", &csv)?;
-        let drawings = [Drawing::from(&compare_figure(&comparison))];
-        for (name, bytes) in plot_files(&drawings)? {
+        for (name, bytes) in comparison_files(&comparison, &Sheet::A4)? {
             folder.write(&name, &bytes)?;
         }
-        folder.write("comparison.html", compare_page(&comparison, &drawings).as_bytes())?;
         folder.publish()?;
     }
     if args.json {

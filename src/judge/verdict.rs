@@ -105,6 +105,7 @@ pub fn worst(findings: &[Finding]) -> TakeVerdict {
     findings.iter().map(|finding| finding.verdict).max().unwrap_or(TakeVerdict::Good)
 }
 
+use crate::words::frequency_words;
 use TakeVerdict::{Doubt, Good, Repeat};
 
 /// Judges one take by its own facts. `sweep_rate_hz` is the rate of the played signal.
@@ -430,10 +431,7 @@ fn noise(facts: &TakeFacts) -> Option<Finding> {
 
 /// "100 Hz to 160 Hz, 16 kHz": neighbours joined.
 pub(super) fn name_bands(bands: &[ThirdOctave]) -> String {
-    let name = |band: ThirdOctave| {
-        let hz = band.nominal_hz();
-        if hz >= 1000.0 { format!("{} kHz", hz / 1000.0) } else { format!("{hz} Hz") }
-    };
+    let name = |band: ThirdOctave| frequency_words(band.nominal_hz());
     let mut runs: Vec<(ThirdOctave, ThirdOctave)> = Vec::new();
     for band in bands {
         match runs.last_mut().filter(|(_, last)| last.index() + 1 == band.index()) {

@@ -9,12 +9,9 @@ use super::words::word;
 use crate::analysis::compare::{Summary, compare};
 use crate::chain;
 use crate::ingest::session::Session;
-use crate::report::compare_page::compare_page;
-use crate::report::compare_table::comparison_csv;
+use crate::report::compare_files::comparison_files;
 use crate::report::error::ReportError;
-use crate::report::json::json_text;
-use crate::report::plots::compare::compare_figure;
-use crate::report::plots::drawing::Drawing;
+use crate::report::pdf::drawing::Sheet;
 use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
@@ -57,14 +54,8 @@ pub(super) async fn side_by_side(
             summaries.push(summary.map_err(|e| Refusal::from_error(&e))?);
         }
         let comparison = compare(summaries).map_err(|e| Refusal::from_error(&e))?;
-        let drawings = [Drawing::from(&compare_figure(&comparison))];
-        let csv = comparison_csv(&comparison)
-            .map_err(|e| ReportError::Encode { what: "CSV", source: e.into() })?;
-        let files = vec![
-            ("comparison.html".to_owned(), compare_page(&comparison, &drawings).into_bytes()),
-            ("comparison.csv".to_owned(), csv),
-            ("comparison.json".to_owned(), json_text(&comparison)?),
-        ];
+        let mut files = comparison_files(&comparison, &Sheet::A4)?;
+        files.retain(|(name, _)| !name.starts_with("plots/"));
         Ok(Json(desk.papers(files, comparison.statement.clone())))
     })
     .await

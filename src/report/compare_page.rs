@@ -1,15 +1,14 @@
-//! Sessions and forecasts side by side as one web page, in the look of the report.
+//! Sessions and forecasts side by side as one paper, for the web page and for PDF.
 
-use super::html::page;
 use super::paper::{Block, Detail, Paper, PaperFigure, Table};
 use super::plots::drawing::Drawing;
 use super::words::{frequency_words, signed};
-use crate::analysis::compare::{Comparison, Entry, Origin, Rated};
+use crate::analysis::compare::{Comparison, Entry, Origin, Rated, with_u};
 
-/// The page: what the figures show, the ranking, every pair, and the plots.
-pub fn compare_page(comparison: &Comparison, drawings: &[Drawing]) -> String {
+/// The paper: what the figures show, the ranking, every pair, and the plots.
+pub fn compare_paper(comparison: &Comparison, drawings: &[Drawing]) -> Paper {
     let mut blocks = vec![heading("What is shown")];
-    blocks.push(Block::List(comparison.statement.iter().map(|s| tidy(s)).collect()));
+    blocks.push(Block::List(comparison.statement.clone()));
     blocks.extend(drawings.iter().map(|drawing| {
         Block::Figure(PaperFigure {
             name: drawing.id.to_owned(),
@@ -18,47 +17,60 @@ pub fn compare_page(comparison: &Comparison, drawings: &[Drawing]) -> String {
             subtitle: drawing.subtitle.clone(),
             caption: drawing.caption.clone(),
             detail: Detail::Main,
-            alternative: tidy(&drawing.description),
+            alternative: drawing.description.clone(),
         })
     }));
     blocks.push(heading("Side by side"));
     blocks.push(Block::Table(ranking(comparison)));
     blocks.push(Block::Paragraph(
         "A rank is one more than the number of entries that are shown to be better; entries whose \
-         difference lies within its uncertainty share a rank. Power: what makes the loss up costs, \
-         as a factor, for pink programme."
+         difference lies within its uncertainty share a rank. Power factor: what making the loss \
+         up costs, for pink programme."
             .into(),
     ));
+    blocks.extend(limits(comparison).map(Block::Table));
     blocks.push(heading("Two by two"));
     blocks.push(Block::Table(pairs(comparison)));
     blocks.push(heading("Band by band"));
     blocks.push(Block::Table(bands(comparison)));
     let names: Vec<String> = comparison.entries.iter().map(|e| e.summary.name.clone()).collect();
     let n = names.len();
-    let paper = Paper {
+    Paper {
         title: format!("{n} screens side by side"),
         subtitle: names.join(" \u{b7} "),
         logo: None,
         blocks,
-    };
-    page(&paper, "Shown in plots and tables", &names)
+    }
 }
 
 fn heading(text: &str) -> Block {
     Block::Heading { level: 1, text: text.to_owned() }
 }
 
-fn tidy(text: &str) -> String {
-    text.replace("+-", "\u{b1}")
-}
-
 fn dash() -> String {
     "\u{2013}".to_owned()
 }
 
-fn rated(figure: Rated, decimals: usize) -> String {
-    let value = signed(figure.value, decimals);
-    figure.u95.map_or_else(|| value.clone(), |u| format!("{value} \u{b1} {u:.decimals$}"))
+fn rated(figure: Rated) -> String {
+    with_u(figure, "")
+}
+
+/// What the settings leave of the stated limits; `None` where none is stated.
+fn limits(comparison: &Comparison) -> Option<Table> {
+    let left = |left_db: Option<f64>| left_db.map_or_else(dash, |db| signed(db, 1));
+    let stated = comparison.entries.iter().map(|e| (&e.summary.name, e.summary.headroom));
+    let stated = stated.filter(|(_, h)| h.in_words().is_some());
+    let rows: Vec<Vec<String>> = stated
+        .map(|(name, h)| vec![name.clone(), left(h.amplifier_db), left(h.driver_db)])
+        .collect();
+    (!rows.is_empty()).then(|| Table {
+        caption: "Headroom of the stated limits with the setting of each session, dB; below zero \
+                  the limit is exceeded"
+            .into(),
+        head: ["Screen", "Amplifier", "High-frequency driver"].map(String::from).to_vec(),
+        rows,
+        detail: Detail::Main,
+    })
 }
 
 fn ranking(comparison: &Comparison) -> Table {
@@ -71,14 +83,17 @@ fn ranking(comparison: &Comparison) -> Table {
                 Origin::Predicted => "description",
             }
             .to_owned(),
-            rated(e.mean_loss_db, 2),
+            rated(e.mean_loss_db),
             e.loss_rank.to_string(),
-            e.spread_db.map_or_else(dash, |s| rated(s, 2)),
+            e.largest_loss.map_or_else(dash, |l| {
+                format!("{} at {}", signed(l.loss_db.value, 1), frequency_words(l.nominal_hz))
+            }),
+            e.spread_db.map_or_else(dash, rated),
             rank(e.spread_rank),
             e.summary.claims.map_or_else(dash, |[kept, n]| format!("{kept} of {n}")),
             rank(e.claims_rank),
-            e.summary.gain.map_or_else(dash, |g| rated(g, 2)),
-            rated(e.power_factor, 2),
+            e.summary.gain.map_or_else(dash, rated),
+            rated(e.power_factor),
         ]
     };
     let ends = comparison.common_bands_hz.first().zip(comparison.common_bands_hz.last());
@@ -94,6 +109,7 @@ fn ranking(comparison: &Comparison) -> Table {
             "From",
             "Mean loss, dB",
             "Rank",
+            "Largest loss, dB",
             "Spread, dB",
             "Rank",
             "Claims kept",
@@ -117,7 +133,7 @@ fn pairs(comparison: &Comparison) -> Table {
             (true, true) => format!("{a} loses more"),
             (true, false) => format!("{b} loses more"),
         };
-        vec![format!("{a} and {b}"), rated(difference, 2), verdict]
+        vec![format!("{a} and {b}"), rated(difference), verdict]
     });
     Table {
         caption: "Mean loss of the first less that of the second, dB".into(),
@@ -137,7 +153,7 @@ fn bands(comparison: &Comparison) -> Table {
             let s = &e.summary;
             let at = s.bands_hz.iter().position(|b| b == hz);
             let of = |values: &[Option<f64>]| at.and_then(|b| values.get(b).copied().flatten());
-            of(&s.loss_db).map_or_else(dash, |value| rated(Rated { value, u95: of(&s.u95_db) }, 2))
+            of(&s.loss_db).map_or_else(dash, |value| rated(Rated { value, u95: of(&s.u95_db) }))
         });
         std::iter::once(frequency_words(*hz)).chain(cells).collect()
     });
@@ -156,6 +172,7 @@ mod tests {
     use super::*;
     use crate::analysis::compare::{Summary, compare};
     use crate::report::example::example_result;
+    use crate::report::html::page;
     use crate::report::plots::compare::compare_figure;
 
     #[test]
@@ -169,7 +186,8 @@ mod tests {
         let summaries = vec![summary("<i>a", 0.0), summary("b", 0.1), summary("c", 2.0)];
         let comparison = compare(summaries).unwrap();
         let drawing = Drawing::from(&compare_figure(&comparison));
-        let page = compare_page(&comparison, &[drawing]);
+        let names = ["<i>a", "b", "c"].map(String::from);
+        let page = page(&compare_paper(&comparison, &[drawing]), "Shown", &names);
         assert!(!page.contains("<i>") && page.contains("&lt;i&gt;a"));
         assert_eq!(page.matches("<td class=\"word\">no difference shown</td>").count(), 1);
         assert_eq!(page.matches("<td class=\"word\">c loses more</td>").count(), 2);

@@ -1,6 +1,7 @@
 //! Sessions and forecasts side by side as text table and as CSV.
 
 use super::csv::{finish, text_cell};
+use super::words::frequency_words;
 use crate::analysis::compare::{Comparison, Origin, with_u};
 use unicode_width::UnicodeWidthStr;
 
@@ -23,6 +24,11 @@ fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
             "gain_u95",
             "power_factor",
             "power_factor_u95",
+            "largest_loss_db",
+            "largest_loss_u95_db",
+            "largest_loss_hz",
+            "amplifier_left_db",
+            "driver_left_db",
         ]
         .map(String::from)
         .to_vec(),
@@ -50,6 +56,11 @@ fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
             number(e.summary.gain.and_then(|g| g.u95)),
             number(Some(e.power_factor.value)),
             number(e.power_factor.u95),
+            number(e.largest_loss.map(|l| l.loss_db.value)),
+            number(e.largest_loss.and_then(|l| l.loss_db.u95)),
+            e.largest_loss.map_or_else(String::new, |l| l.nominal_hz.to_string()),
+            number(e.summary.headroom.amplifier_db),
+            number(e.summary.headroom.driver_db),
         ]);
     }
     rows
@@ -57,8 +68,10 @@ fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
 
 /// Table for the terminal, then the comparison in words.
 pub fn comparison_table(comparison: &Comparison) -> String {
-    let mut rows =
-        vec![["", "loss", "rank", "spread", "rank", "claims", "gain", "power"].map(String::from)];
+    let mut rows = vec![
+        ["", "mean loss", "rank", "largest", "spread", "rank", "claims", "gain", "power"]
+            .map(String::from),
+    ];
     let dash = || "\u{2013}".to_string();
     let rank = |r: Option<usize>| r.map_or_else(dash, |r| r.to_string());
     for e in &comparison.entries {
@@ -66,6 +79,9 @@ pub fn comparison_table(comparison: &Comparison) -> String {
             e.summary.name.clone(),
             with_u(e.mean_loss_db, " dB"),
             e.loss_rank.to_string(),
+            e.largest_loss.map_or_else(dash, |l| {
+                format!("{:.1} dB, {}", l.loss_db.value, frequency_words(l.nominal_hz))
+            }),
             e.spread_db.map_or_else(dash, |s| with_u(s, " dB")),
             rank(e.spread_rank),
             e.summary.claims.map_or_else(dash, |[kept, n]| format!("{kept} of {n}")),

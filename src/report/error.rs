@@ -94,7 +94,7 @@ pub enum ReportError {
     /// The logo of the papers cannot be used.
     #[error(
         "handover.logo in session.toml: {path}: {reason}; \
-         name a PNG or SVG file in the session folder, or leave the key out",
+         name a PNG, JPEG or SVG file in the session folder, or leave the key out",
         path = shown(.path)
     )]
     Logo {

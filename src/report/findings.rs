@@ -1,6 +1,7 @@
 //! What was found, in sentences under short headings; then the warnings.
 
 use super::look::{BOLD, CAUTION, DIM, Look, paragraph};
+use super::orientation::{orientation_lines, orientation_sources};
 use super::result::SessionResult;
 use super::words::{loss_finding, signed, spread_finding};
 use crate::analysis::biquad::SectionKind;
@@ -66,6 +67,10 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
         if !sentences.is_empty() {
             text.head("Picture");
             text.say_all(sentences);
+        }
+        if let Some(light) = &picture.light {
+            text.lines(&orientation_lines(light));
+            text.aside(&orientation_sources(light));
         }
     }
     text.out

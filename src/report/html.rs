@@ -95,6 +95,7 @@ impl Page {
         // As an image the drawing can neither run scripts nor fetch anything.
         let image = paper.logo.as_ref().map(|logo| match logo {
             Logo::Png(bytes) => format!("image/png;base64,{}", BASE64.encode(bytes)),
+            Logo::Jpeg(bytes) => format!("image/jpeg;base64,{}", BASE64.encode(bytes)),
             Logo::Svg(text) => format!("image/svg+xml;base64,{}", BASE64.encode(text)),
         });
         if let Some(image) = image {

@@ -1,6 +1,7 @@
 //! From one finished result to table, JSON, CSV, plots and papers.
 
 pub mod budget;
+pub mod compare_files;
 pub mod compare_page;
 pub mod compare_table;
 pub mod correction_files;
@@ -12,6 +13,7 @@ pub mod forecast_table;
 pub mod html;
 pub mod json;
 pub mod look;
+pub mod orientation;
 pub mod output;
 pub mod paper;
 pub mod pdf;

@@ -1,45 +1,9 @@
-//! Findings in sentences, and figures in words: the same in table, plots and papers.
+//! Findings in sentences: the same in table, plots and papers.
 
 use super::result::SessionResult;
-
-/// A number with a proper minus sign; never "-0".
-pub fn signed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    match text.strip_prefix('-') {
-        Some(digits) if digits.chars().all(|c| matches!(c, '0' | '.')) => digits.to_owned(),
-        Some(digits) => format!("\u{2212}{digits}"),
-        None => text,
-    }
-}
-
-/// "1.4 dB".
-pub fn decibels(value: f64) -> String {
-    format!("{} dB", signed(value, 1))
-}
-
-/// "50", "2k", "12.5k": for scales and tables.
-pub fn frequency_label(hz: f64) -> String {
-    if hz >= 1000.0 { format!("{}k", hz / 1000.0) } else { format!("{hz}") }
-}
-
-/// "500 Hz", "3.15 kHz".
-pub fn frequency_words(hz: f64) -> String {
-    if hz >= 1000.0 { format!("{} kHz", hz / 1000.0) } else { format!("{hz} Hz") }
-}
-
-/// "one seat", "6 seats".
-pub fn seats_words(n: usize) -> String {
-    if n == 1 { "one seat".into() } else { format!("{n} seats") }
-}
-
-/// "a", "a and b", "a, b and c".
-pub fn list_words(items: &[String]) -> String {
-    match items {
-        [] => String::new(),
-        [one] => one.clone(),
-        [start @ .., last] => format!("{} and {last}", start.join(", ")),
-    }
-}
+pub use crate::words::{
+    decibels, frequency_label, frequency_words, list_words, rate_words, seats_words, signed,
+};
 
 /// What the screen takes, in a sentence without a full stop.
 pub fn loss_finding(result: &SessionResult) -> String {
@@ -77,21 +41,6 @@ mod tests {
     use super::*;
     use crate::report::example::example_result;
     use crate::report::result::BandFigure;
-
-    #[test]
-    fn numbers_have_a_proper_minus() {
-        assert_eq!(signed(-1.5, 1), "\u{2212}1.5");
-        assert_eq!(signed(-0.04, 1), "0.0");
-        assert_eq!(signed(2.0, 0), "2");
-        assert_eq!(decibels(-2.25), "\u{2212}2.2 dB");
-    }
-
-    #[test]
-    fn frequencies_read_as_on_scales() {
-        assert_eq!((frequency_label(3150.0), frequency_label(80.0)), ("3.15k".into(), "80".into()));
-        assert_eq!(frequency_words(12_500.0), "12.5 kHz");
-        assert_eq!(list_words(&["a".into(), "b".into(), "c".into()]), "a, b and c");
-    }
 
     #[test]
     fn the_findings_say_what_the_headline_says() {

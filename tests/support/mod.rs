@@ -49,7 +49,7 @@ pub fn assert_close(what: &str, got: &[f64], want: &[f64], tol_abs: f64) {
     for (i, (&g, &w)) in got.iter().zip(want).enumerate() {
         assert!(w.is_finite(), "{what}[{i}]: reference {w} is not finite");
         assert!(g.is_finite(), "{what}[{i}]: got {g}");
-        assert!((g - w).abs() <= tol_abs, "{what}[{i}]: got {g}, want {w} +- {tol_abs}");
+        assert!((g - w).abs() <= tol_abs, "{what}[{i}]: got {g}, want {w} ± {tol_abs}");
     }
 }
 

@@ -4,6 +4,7 @@ use super::{CurveLimits, Limits};
 use crate::analysis::loss::{Absence, Estimate, LossTable};
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
 use crate::units::{Hertz, ThirdOctave};
+use crate::words::frequency_words;
 
 /// One figure to hold against its limits.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,14 +78,16 @@ fn bands_of(claim: &Claim, table: &LossTable, found: &mut Found) -> Vec<usize> {
         }
         match table.bands.iter().position(|b| *b == band) {
             Some(position) => positions.push(position),
-            None => found.absent.push(format!("{}: the band was not measured", hertz(nominal))),
+            None => found
+                .absent
+                .push(format!("{}: the band was not measured", frequency_words(nominal))),
         }
     }
     if positions.is_empty() && found.absent.is_empty() {
         found.absent.push(format!(
             "no third-octave band has its nominal frequency between {} and {}",
-            hertz(low),
-            hertz(high)
+            frequency_words(low),
+            frequency_words(high)
         ));
     }
     positions
@@ -100,7 +103,7 @@ fn estimate(
     position: usize,
     found: &mut Found,
 ) -> Option<Estimate> {
-    let at = hertz(table.bands[position].nominal_hz());
+    let at = frequency_words(table.bands[position].nominal_hz());
     let value = |index: usize| table.seats[index].loss.get(position).copied().flatten();
     let wanted: Vec<usize> = seat.map_or((0..table.seats.len()).collect(), |index| vec![index]);
     let before = found.absent.len();
@@ -135,16 +138,13 @@ fn absence(why: Option<&Absence>) -> String {
     }
 }
 
-/// 1250 -> "1.25 kHz".
-pub(super) fn hertz(hz: f64) -> String {
-    if hz >= 1000.0 { format!("{} kHz", hz / 1000.0) } else { format!("{hz} Hz") }
-}
-
 fn nearest(table: &LossTable, hz: f64, found: &mut Found) -> Option<usize> {
     let band = ThirdOctave::nearest(Hertz::new(hz).ok()?);
     let position = table.bands.iter().position(|b| *b == band);
     if position.is_none() {
-        found.absent.push(format!("{}: the band was not measured", hertz(band.nominal_hz())));
+        found
+            .absent
+            .push(format!("{}: the band was not measured", frequency_words(band.nominal_hz())));
     }
     position
 }

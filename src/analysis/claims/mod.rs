@@ -23,6 +23,7 @@ mod words;
 pub use judge::{
     Judgement, Limits, Open, Verdict, judge_between, judge_open, student_quantile, student_sf,
 };
+pub(crate) use words::chance;
 
 use super::loss::LossTable;
 use super::open_level::OpenLevel;

@@ -1,9 +1,10 @@
 //! Verdicts in plain sentences.
 
-use super::measured::{Figure, hertz};
+use super::measured::Figure;
 use super::{ClaimVerdict, SharedLevel, Verdict};
 use crate::analysis::loss::LossTable;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
+use crate::words::frequency_words;
 
 /// How many reasons a sentence lists before it only counts the rest.
 const REASONS_LISTED: usize = 3;
@@ -16,7 +17,7 @@ pub(super) fn seat_name(figure: &Figure, table: &LossTable) -> Option<String> {
 
 /// Where a figure was taken: "4 kHz at seat R1C".
 pub(super) fn place(figure: &Figure, table: &LossTable) -> String {
-    let at = figure.nominal_hz.map_or("mean over the bands".into(), hertz);
+    let at = figure.nominal_hz.map_or("mean over the bands".into(), frequency_words);
     match seat_name(figure, table) {
         Some(seats) if figure.seats.len() > 1 => format!("{at} between seats {seats}"),
         Some(seat) => format!("{at} at seat {seat}"),
@@ -36,17 +37,17 @@ pub(super) fn list_reasons(reasons: &[String]) -> String {
 /// What is claimed, without an article.
 pub(super) fn subject(claim: &Claim) -> String {
     let range = match claim.band_hz {
-        Some([low, high]) => format!("from {} to {}", hertz(low), hertz(high)),
+        Some([low, high]) => format!("from {} to {}", frequency_words(low), frequency_words(high)),
         None => "over all measured bands".into(),
     };
-    let at = claim.at_hz.map_or(String::new(), hertz);
+    let at = claim.at_hz.map_or(String::new(), frequency_words);
     let angle = claim.angle_deg.map_or(String::new(), |deg| format!("{deg} degrees"));
     match claim.quantity {
         ClaimQuantity::MaximumLoss => format!("largest loss {range}"),
         ClaimQuantity::AverageLoss => format!("average loss {range}"),
         ClaimQuantity::LossAt => format!("loss at {at}"),
         ClaimQuantity::RelativeLoss => {
-            let reference = claim.reference_hz.map_or(String::new(), hertz);
+            let reference = claim.reference_hz.map_or(String::new(), frequency_words);
             format!("loss at {at} above that at {reference}")
         }
         ClaimQuantity::LossCurve => "loss along the claimed curve".into(),
@@ -72,7 +73,7 @@ fn outcome(verdict: Verdict) -> &'static str {
 }
 
 /// Probability for people: never "100 %".
-fn chance(probability: f64) -> String {
+pub(crate) fn chance(probability: f64) -> String {
     let percent = 100.0 * probability;
     if percent > 99.9 {
         "above 99.9 %".into()
@@ -148,8 +149,8 @@ pub(super) fn loss_sentence(
 }
 
 pub(super) fn light_sentence(claim: &Claim, verdict: &ClaimVerdict) -> String {
-    let u95 = verdict.u95.map_or(String::new(), |u| format!(" \u{b1} {u:.3}"));
-    let value = verdict.measured.map_or(String::new(), |value| format!("{value:.3}"));
+    let u95 = verdict.u95.map_or(String::new(), |u| format!(" \u{b1} {u:.2}"));
+    let value = verdict.measured.map_or(String::new(), |value| format!("{value:.2}"));
     let chance = verdict
         .probability
         .map_or(String::new(), |p| format!(" (probability of conformity {})", chance(p)));

@@ -12,7 +12,24 @@ pub(crate) fn entry(name: &str, loss: f64, u: f64) -> Summary {
         n_seats: 6,
         claims: Some([1, 2]),
         gain: None,
+        headroom: Headroom { amplifier_db: Some(3.0), driver_db: Some(-0.5) },
     }
+}
+
+#[test]
+fn the_largest_loss_and_exceeded_limits_are_told() {
+    let mut a = entry("a", 2.0, 0.2);
+    a.loss_db[2] = Some(3.5);
+    a.headroom.driver_db = None;
+    let c = compare(vec![a, entry("b", 2.0, 0.2)]).unwrap();
+    let largest = c.entries[0].largest_loss.unwrap();
+    assert_eq!((largest.nominal_hz, largest.loss_db.value), (2000.0, 3.5), "400 Hz does not count");
+    assert!(c.statement.contains(&"b: driver exceeded by 0.5 dB.".to_owned()), "{c:?}");
+    assert!(!c.statement.iter().any(|s| s.contains("amplifier")), "{c:?}");
+    assert_eq!(
+        c.entries[1].summary.headroom.in_words().unwrap(),
+        "amplifier 3.0 dB left, driver exceeded by 0.5 dB"
+    );
 }
 
 fn ranks(summaries: Vec<Summary>) -> Vec<usize> {

@@ -1,11 +1,11 @@
 //! The verdict in sentences, and what to do when one setting does not serve.
 
 use super::{CapReason, Correction, SeatPrediction};
-use crate::analysis::biquad::say_hz;
 use crate::analysis::loss::LossTable;
 use crate::analysis::seats::SeatDependence;
 use crate::ingest::manifest::CorrectionLimits;
 use crate::warning::{Topic, Warning};
+use crate::words::{frequency_words, list_words};
 
 /// Why a setting does not serve, in the order in which causes are looked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -92,16 +92,16 @@ fn plural(n: usize, one: &str) -> String {
 fn left_alone(c: &Correction) -> Option<String> {
     let bands = |reason: CapReason| -> Vec<String> {
         let capped = c.bands.iter().filter(|b| b.cap == Some(reason));
-        capped.map(|b| say_hz(b.nominal_hz)).collect()
+        capped.map(|b| frequency_words(b.nominal_hz)).collect()
     };
     let mut parts = Vec::new();
     let dips = bands(CapReason::NarrowDip);
     if !dips.is_empty() {
-        parts.push(format!("the narrow dips near {}", listed(&dips)));
+        parts.push(format!("the narrow dips near {}", list_words(&dips)));
     }
     let moving = bands(CapReason::NotCommon);
     if !moving.is_empty() {
-        parts.push(format!("what differs from seat to seat at {}", listed(&moving)));
+        parts.push(format!("what differs from seat to seat at {}", list_words(&moving)));
     }
     (!parts.is_empty()).then(|| {
         format!(
@@ -110,15 +110,6 @@ fn left_alone(c: &Correction) -> Option<String> {
             parts.join(" and ")
         )
     })
-}
-
-/// "1 kHz, 2 kHz and 4 kHz"
-fn listed(names: &[String]) -> String {
-    match names {
-        [] => String::new(),
-        [one] => one.clone(),
-        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
-    }
 }
 
 /// The seat with the largest left-over shape.
@@ -195,7 +186,7 @@ fn not_shown(c: &Correction, counted: &[&SeatPrediction]) -> String {
         let mut hz: Vec<f64> = counted.iter().flat_map(|s| s.absent_hz.iter().copied()).collect();
         hz.sort_by(f64::total_cmp);
         hz.dedup();
-        let names: Vec<String> = hz.iter().map(|h| say_hz(*h)).collect();
+        let names: Vec<String> = hz.iter().map(|h| frequency_words(*h)).collect();
         parts.push(format!(
             "Nothing is said where bands could not be measured ({}; {}).",
             names.join(", "),
@@ -235,7 +226,7 @@ fn refused(
     if let Some(w) = c.worst_band.as_ref().filter(|w| w.left_db.abs() > c.tolerance_band_db) {
         by.push(format!(
             "{} is off by {:.1} dB at seat {} where {} dB are allowed",
-            say_hz(w.nominal_hz),
+            frequency_words(w.nominal_hz),
             w.left_db.abs(),
             w.seat,
             c.tolerance_band_db

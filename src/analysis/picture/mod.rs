@@ -5,7 +5,7 @@ pub mod figure;
 pub mod gain;
 pub mod uniformity;
 
-use super::claims::{ClaimVerdict, LightFigure, Verdict, is_light, judge_light};
+use super::claims::{ClaimVerdict, LightFigure, is_light, judge_light};
 use super::sheet::perforated::{EndCorrection, Lattice, Perforation};
 use crate::ingest::manifest::{Claim, ClaimQuantity, PictureInfo, ScreenInfo};
 use crate::ingest::readings::{Point, Reading};
@@ -106,7 +106,7 @@ pub fn assess_light(
         let got = centre_cd_m2.value;
         warnings.push(warning(
             format!(
-                "The centre of the picture has {got:.0} cd/m2 where {expected:.0} cd/m2 follow \
+                "The centre of the picture has {got:.0} cd/m² where {expected:.0} cd/m² follow \
                  from the projector's lumens, the size of the picture and the measured gain."
             ),
             "Check lamp mode and age, iris, zoom and the size in [screen]; makers' lumens are \
@@ -194,11 +194,11 @@ fn say(light: &Light) -> Vec<String> {
     let mut out = Vec::new();
     if let Some(gain) = &light.gain {
         if let Some(g) = gain.on_axis {
-            out.push(format!("Gain on the axis: {:.2} +- {:.2}.", g.value, g.u95));
+            out.push(format!("Gain on the axis: {:.2} ± {:.2}.", g.value, g.u95));
         }
         match gain.half_gain_deg {
             Some(h) => out.push(format!(
-                "Half of that is left at {:.0} degrees (+-{:.0}).",
+                "Half of that is left at {:.0} degrees (±{:.0}).",
                 h.value,
                 h.u95.max(1.0)
             )),
@@ -212,24 +212,22 @@ fn say(light: &Light) -> Vec<String> {
     if let Some(l) = &light.luminance {
         let c = l.centre_cd_m2;
         out.push(format!(
-            "The centre of the picture has {:.1} +- {:.1} cd/m2 ({:.1} fL).",
+            "The centre of the picture has {:.1} ± {:.1} cd/m² ({:.1} fL).",
             c.value, c.u95, l.centre_fl
         ));
         if let Some(expected) = l.expected_cd_m2 {
             out.push(format!(
-                "The projector's lumens would give {expected:.1} cd/m2 with this gain and size."
+                "The projector's lumens would give {expected:.0} cd/m² with this gain and size."
             ));
         }
-        out.extend(l.limits.iter().map(say_limit));
     }
     if let Some(u) = &light.uniformity {
         out.push(format!(
-            "The darkest of {} points has {:.0} % (+-{:.0} %) of the centre's luminance.",
+            "The darkest of {} points has {:.0} % (±{:.0} %) of the centre's luminance.",
             u.points.len(),
             100.0 * u.minimum_over_centre.value,
             (100.0 * u.minimum_over_centre.u95).max(1.0)
         ));
-        out.extend(u.limits.iter().map(say_limit));
     }
     if let Some(h) = light.holes {
         let mut sentence =
@@ -243,26 +241,10 @@ fn say(light: &Light) -> Vec<String> {
     out
 }
 
-fn say_limit(l: &LimitCheck) -> String {
-    let outcome = match l.verdict {
-        Verdict::Pass => "shown to be kept",
-        Verdict::ConditionalPass => "probably kept, not shown",
-        Verdict::ConditionalFail => "probably not kept",
-        Verdict::Fail => "not kept",
-        Verdict::NotShown => "not shown",
-    };
-    // More even or brighter than a cinema is no fault at home: say which way it is.
-    let side = match l.verdict {
-        Verdict::Fail | Verdict::ConditionalFail if l.measured > l.maximum => ", it is above",
-        Verdict::Fail | Verdict::ConditionalFail => ", it is below",
-        _ => "",
-    };
-    format!("For orientation, {}: {outcome}{side} ({}).", l.name, l.source)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::claims::Verdict;
     use crate::ingest::readings::parse_readings;
     use std::path::Path;
 

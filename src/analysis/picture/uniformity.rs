@@ -54,16 +54,16 @@ const D_CINEMA: &str = "SMPTE ST 431-1:2006, ISO 26431-1:2008 (secondary source)
 
 /// Luminance at the centre in cd/m2: name, limits, source.
 const LUMINANCE_LIMITS: [(&str, [f64; 2], &str); 3] = [
-    ("digital cinema, theatre: 48 +- 10.2 cd/m2", [37.8, 58.2], D_CINEMA),
-    ("digital cinema, review room: 48 +- 3.5 cd/m2", [44.5, 51.5], D_CINEMA),
-    ("film, 16 +- 2 fL", [14.0 * CD_M2_PER_FL, 18.0 * CD_M2_PER_FL], "SMPTE RP 51-1995"),
+    ("Digital cinema, theatre", [37.8, 58.2], D_CINEMA),
+    ("Digital cinema, review room", [44.5, 51.5], D_CINEMA),
+    ("Film, theatre", [14.0 * CD_M2_PER_FL, 18.0 * CD_M2_PER_FL], "SMPTE RP 51-1995"),
 ];
 
 /// Luminance over that of the centre: name, limits, whether for corners.
 const UNIFORMITY_LIMITS: [(&str, [f64; 2], bool); 3] = [
-    ("digital cinema, theatre: sides 75 to 90 % of the centre", [0.75, 0.9], false),
-    ("digital cinema, review room: sides 80 to 90 % of the centre", [0.8, 0.9], false),
-    ("digital cinema, review room: corners 80 to 90 % of the centre", [0.8, 0.9], true),
+    ("Digital cinema, theatre: sides over centre", [0.75, 0.9], false),
+    ("Digital cinema, review room: sides over centre", [0.8, 0.9], false),
+    ("Digital cinema, review room: corners over centre", [0.8, 0.9], true),
 ];
 
 /// Mean luminance at a point, from the readings closest to straight on, and their number.

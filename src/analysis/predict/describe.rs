@@ -267,7 +267,7 @@ impl Description {
             }
             DescribedConstruction::Film => {
                 let kg = mass_kg_m2.ok_or_else(|| self.missing("film", "mass_g_m2"))?;
-                let words = format!("film without holes, {} g/m2", round(1e3 * kg));
+                let words = format!("film without holes, {} g/m²", round(1e3 * kg));
                 (Sheet::Limp { areal_mass_kg_m2: kg }, words)
             }
         };
@@ -326,7 +326,7 @@ impl Description {
         Ok(match mass_kg_m2 {
             Some(areal_mass_kg_m2) => (
                 Sheet::PerforatedLimp { holes, areal_mass_kg_m2 },
-                format!("{words}, {} g/m2", round(1e3 * areal_mass_kg_m2)),
+                format!("{words}, {} g/m²", round(1e3 * areal_mass_kg_m2)),
             ),
             None => (Sheet::Perforated(holes), words),
         })
@@ -342,7 +342,7 @@ fn cloth(flow_resistance_pa_s_m: f64, mass_kg_m2: Option<f64>) -> Sheet {
 
 fn say_cloth(rs: f64, mass_g_m2: Option<f64>) -> String {
     match mass_g_m2 {
-        Some(g) => format!("{} Pa s/m and {} g/m2", round(rs), round(g)),
+        Some(g) => format!("{} Pa s/m and {} g/m²", round(rs), round(g)),
         None => format!("{} Pa s/m", round(rs)),
     }
 }

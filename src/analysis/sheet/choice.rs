@@ -3,6 +3,7 @@
 use super::fit::{FitInput, ModelFit, ModelKind, Parameter, Quantity, fit_all};
 use super::models::Sheet;
 use crate::analysis::loss::shows_loss;
+use crate::words::list_words;
 use serde::Serialize;
 
 /// What kind of loss the measured curve shows.
@@ -168,11 +169,11 @@ fn describe(
                 .into(),
         ),
         LossKind::Untold => {
-            let names: Vec<&str> = supported.iter().map(|k| name(*k)).collect();
+            let names: Vec<String> = supported.iter().map(|k| name(*k).to_owned()).collect();
             out.push(format!(
                 "The data do not tell what kind of loss this is: {} describe them equally well \
                  within the uncertainty.",
-                join(&names)
+                list_words(&names)
             ));
         }
         LossKind::NoModelFits => out.push(format!(
@@ -186,13 +187,6 @@ fn describe(
     if kind != LossKind::Untold {
         out.extend(best.parameters.iter().filter_map(say));
         out.extend(hidden(best.kind, fits));
-        if matches!(best.kind, ModelKind::Mass | ModelKind::Series) {
-            out.push(
-                "This is the mass that moves with the sound; a sheet that air passes through \
-                 weighs more on the scales."
-                    .into(),
-            );
-        }
         if best.parameters.iter().all(|p| p.quantity != Quantity::Corner || p.value.is_none()) {
             out.push("Half the power (3 dB) is not lost anywhere below 80 kHz.".into());
         }
@@ -235,14 +229,6 @@ fn name(kind: ModelKind) -> &'static str {
         ModelKind::Series => "flow resistance and mass in series",
         ModelKind::Parallel => "a cloth that lets air through and yields",
         ModelKind::Holes => "holes with friction at their walls",
-    }
-}
-
-fn join(names: &[&str]) -> String {
-    match names {
-        [] => String::new(),
-        [one] => (*one).into(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
     }
 }
 
@@ -345,7 +331,7 @@ mod tests {
         assert!((evidence.weights.iter().sum::<f64>() - 1.0).abs() < 1e-12);
         assert_eq!(evidence.weights.len(), evidence.fits.len());
         let text = evidence.statement.join(" ");
-        assert!(text.contains("Areal mass: ") && text.contains("g/m2"), "{text}");
+        assert!(text.contains("Areal mass: ") && text.contains("g/m²"), "{text}");
         assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
         let json = serde_json::to_string(&evidence).unwrap();
         assert!(json.contains("\"areal_mass_g_m2\"") && json.contains("mass_like"), "{json}");

@@ -123,7 +123,7 @@ impl Quantity {
     /// Name and unit for people.
     pub fn words(self) -> (&'static str, &'static str) {
         match self {
-            Self::ArealMass => ("areal mass", "g/m2"),
+            Self::ArealMass => ("areal mass", "g/m²"),
             Self::FlowResistance => ("flow resistance", "Pa s/m"),
             Self::EffectiveLength => ("effective length over open area", "mm"),
             Self::HoleDiameter => ("hole diameter", "mm"),

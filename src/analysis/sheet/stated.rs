@@ -6,6 +6,7 @@ use super::models::{Hanging, Sheet};
 use super::perforated::{EndCorrection, Lattice, Perforation};
 use crate::ingest::manifest::{Construction, ScreenInfo};
 use crate::units::ThirdOctave;
+use crate::words::frequency_words;
 use serde::Serialize;
 
 /// A sheet built from stated data.
@@ -93,7 +94,7 @@ pub fn stated_sheet(screen: &ScreenInfo) -> Option<StatedSheet> {
         Some(areal_mass_kg_m2) => StatedSheet {
             sheet: Sheet::Parallel { flow_resistance_pa_s_m, areal_mass_kg_m2 },
             words: format!(
-                "this flow resistance and mass ({flow_resistance_pa_s_m} Pa s/m, {} g/m2)",
+                "this flow resistance and mass ({flow_resistance_pa_s_m} Pa s/m, {} g/m²)",
                 round(1e3 * areal_mass_kg_m2)
             ),
             assumed: Vec::new(),
@@ -227,21 +228,22 @@ pub fn compare_stated(
         }
     };
     let mut statement = vec![format!(
-        "A sheet with {} should lose {} at {}; measured {:.1} +- {:.1} dB.",
+        "A sheet with {} should lose {} at {}; measured {:.1} ± {:.1} dB{}.",
         stated.words,
         range(here),
-        frequency(here.band),
+        frequency_words(here.band.nominal_hz()),
         here.measured_db,
         here.u95_db.max(0.1),
+        if fit.is_some() { ", without the echoes in the gap" } else { "" },
     )];
     match worst {
         None => statement.push(
             "Over all bands the measured loss is what the stated data lead one to expect.".into(),
         ),
         Some(row) => statement.push(format!(
-            "The largest difference is at {}: expected {} (good to {:.1} dB), measured {:.1} +- \
+            "The largest difference is at {}: expected {} (good to {:.1} dB), measured {:.1} ± \
              {:.1} dB, {}.",
-            frequency(row.band),
+            frequency_words(row.band.nominal_hz()),
             range(row),
             prediction_u95_db(row.expected_db),
             row.measured_db,
@@ -253,11 +255,6 @@ pub fn compare_stated(
                 "less than the stated data would take"
             }
         )),
-    }
-    if fit.is_some() {
-        statement.push(
-            "Echoes between sheet and loudspeaker are taken out of the measured figures.".into(),
-        );
     }
     if usable.iter().any(|row| row.pores_db >= 0.05) {
         statement.push(
@@ -280,12 +277,6 @@ pub fn compare_stated(
         worst_nominal_hz: worst.map(|w| w.band.nominal_hz()),
         statement,
     })
-}
-
-/// "630 Hz", "10 kHz".
-pub(super) fn frequency(band: ThirdOctave) -> String {
-    let hz = band.nominal_hz();
-    if hz >= 1000.0 { format!("{} kHz", hz / 1000.0) } else { format!("{hz} Hz") }
 }
 
 #[cfg(test)]

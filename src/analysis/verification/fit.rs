@@ -1,9 +1,10 @@
 //! The change found as a sum of what was asked: least squares, and what its factors say.
 
 use super::{FACTOR_TOLERANCE, Finding, Found, TRIM_TOLERANCE_DB};
-use crate::analysis::biquad::{SectionKind, say_hz};
+use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::{BandNodes, Correction};
 use crate::analysis::loss::LossTable;
+use crate::words::frequency_words;
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
@@ -133,7 +134,7 @@ pub(super) fn judge_sections(
             };
             let found = fitted.as_ref().map(|f| f[i + 1]);
             Found {
-                what: format!("{kind} at {}", say_hz(s.setting.frequency_hz)),
+                what: format!("{kind} at {}", frequency_words(s.setting.frequency_hz)),
                 asked_db: s.setting.gain_db,
                 found_db: found.map(|(v, _)| v * s.setting.gain_db),
                 u95_db: found.map(|(_, u)| u * s.setting.gain_db.abs()),

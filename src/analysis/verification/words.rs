@@ -1,8 +1,8 @@
 //! The verdict in sentences, and what to do.
 
 use super::{Finding, Found, SeatVerification, VerificationVerdict};
-use crate::analysis::biquad::say_hz;
 use crate::analysis::correction::Correction;
+use crate::words::frequency_words;
 
 pub(super) fn say(
     verdict: VerificationVerdict,
@@ -14,13 +14,13 @@ pub(super) fn say(
 ) -> (String, Option<String>) {
     use VerificationVerdict as V;
     let times = factor.map_or(String::new(), |(v, u)| {
-        format!(" Found: {v:.2} times the filters asked for, +-{u:.2}.")
+        format!(" Found: {v:.2} times the filters asked for, ±{u:.2}.")
     });
     let level =
         trim.and_then(|t| Some((t.found_db?, t.u95_db?))).map_or(String::new(), |(v, u)| {
             // Nothing found is 0, not -0.
             let v = if v.abs() < 0.005 { 0.0 } else { v };
-            format!(" Level found: {v:+.2} dB (+-{u:.2}), asked: {:+.2} dB.", correction.trim_db)
+            format!(" Level found: {v:+.2} dB (±{u:.2}), asked: {:+.2} dB.", correction.trim_db)
         });
     let farthest = seats
         .iter()
@@ -47,7 +47,7 @@ pub(super) fn say(
                 " A single band is off by {:.2} dB (seat {}, {}; {} dB is allowed).",
                 band.left_db.abs(),
                 s.id,
-                say_hz(band.nominal_hz),
+                frequency_words(band.nominal_hz),
                 correction.tolerance_band_db
             )
         });

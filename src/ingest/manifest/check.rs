@@ -273,7 +273,7 @@ impl Checker<'_> {
             Above(0.0, 100.0),
             "percent",
         )?;
-        self.optional("screen.areal_mass_g_m2", s.areal_mass_g_m2, Above(0.0, 20_000.0), "g/m2")?;
+        self.optional("screen.areal_mass_g_m2", s.areal_mass_g_m2, Above(0.0, 20_000.0), "g/m²")?;
         self.optional(
             "screen.flow_resistance_pa_s_m",
             s.flow_resistance_pa_s_m,

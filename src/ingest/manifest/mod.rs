@@ -389,7 +389,7 @@ pub struct HandoverInfo {
     pub reference: Option<String>,
     /// Units on display.
     pub units: DisplayUnits,
-    /// Logo, PNG or SVG.
+    /// Logo, PNG, JPEG or SVG.
     pub logo: Option<PathBuf>,
     /// Date of the papers.
     pub date: Option<toml::value::Datetime>,

@@ -13,6 +13,9 @@ use crate::ingest::error::shown;
 use crate::ingest::manifest::{Construction, DisplayUnits, SoundSource};
 use crate::ingest::session::Session;
 use crate::report::findings::further_warnings;
+use crate::report::orientation::{
+    ORIENTATION, ORIENTATION_HEAD, orientation_rows, orientation_sources,
+};
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
 use crate::report::takes::{all_used, takes_sentences};
@@ -85,13 +88,13 @@ impl Writer {
 
     pub(super) fn say(&mut self, text: &str) {
         if !text.is_empty() {
-            self.blocks.push(Block::Paragraph(tidy(&worded(text, self.units))));
+            self.blocks.push(Block::Paragraph(worded(text, self.units)));
         }
     }
 
     pub(super) fn list<T: AsRef<str>>(&mut self, points: impl IntoIterator<Item = T>) {
         let points: Vec<String> =
-            points.into_iter().map(|p| tidy(&worded(p.as_ref(), self.units))).collect();
+            points.into_iter().map(|p| worded(p.as_ref(), self.units)).collect();
         if !points.is_empty() {
             self.blocks.push(Block::List(points));
         }
@@ -126,7 +129,7 @@ impl Writer {
             self.blocks.push(Block::Figure(PaperFigure {
                 name: drawing.id.to_owned(),
                 svg: drawing.paper_svg,
-                title: tidy(&worded(&drawing.title, self.units)),
+                title: worded(&drawing.title, self.units),
                 subtitle: drawing.subtitle,
                 caption: drawing.caption,
                 detail: match drawing.id {
@@ -135,7 +138,7 @@ impl Writer {
                     "spread" | "seat-dependence" | "sheet" => Detail::Engineer,
                     _ => Detail::Extra,
                 },
-                alternative: tidy(&worded(&drawing.description, self.units)),
+                alternative: worded(&drawing.description, self.units),
             }));
         }
     }
@@ -146,11 +149,6 @@ impl Writer {
             self.figure(id);
         }
     }
-}
-
-/// Signs that a terminal may lack, as they are printed.
-fn tidy(text: &str) -> String {
-    text.replace("+-", "\u{b1}").replace("cd/m2", "cd/m\u{b2}")
 }
 
 /// A figure with its uncertainty, or a dash.
@@ -281,6 +279,10 @@ fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
     }
     writer.part("Picture");
     writer.list(light.iter().flat_map(|l| &l.statement).chain(&found.geometry.statement));
+    if let Some(light) = light {
+        writer.table(ORIENTATION, &ORIENTATION_HEAD, orientation_rows(light, units));
+        writer.say(&orientation_sources(light));
+    }
     if let Some(gain) = light.and_then(|l| l.gain.as_ref()) {
         let rows = gain.over_angle.iter().map(|point| {
             vec![

@@ -6,13 +6,16 @@ use crate::report::error::ReportError;
 use crate::report::plots::render::fonts;
 use resvg::usvg;
 use std::fs::File;
-use std::io::Read;
+use std::io::{Cursor, Read};
 use std::path::Path;
+use zune_jpeg::JpegDecoder;
+use zune_jpeg::errors::DecodeErrors;
+use zune_jpeg::zune_core::colorspace::ColorSpace;
 
 /// Largest logo file, bytes.
 const MAX_BYTES: u64 = 512 * 1024;
 
-/// Largest width and height of a PNG logo, px: beyond it a small file may
+/// Largest width and height of a PNG or JPEG logo, px: beyond it a small file may
 /// unpack into gigabytes.
 const MAX_PX: u32 = 4000;
 
@@ -27,7 +30,7 @@ const MAX_USES: usize = 16;
 ///
 /// # Errors
 /// [`ReportError::Logo`] when the file cannot be read, leaves the session folder,
-/// is too large, or is neither PNG nor SVG.
+/// is too large, or is neither PNG, JPEG nor SVG.
 pub fn read_logo(session: &Session) -> Result<Option<Logo>, ReportError> {
     let Some(name) = &session.manifest.handover.logo else { return Ok(None) };
     let advice = "put the logo there, or correct handover.logo";
@@ -51,23 +54,48 @@ fn harmless(bytes: Vec<u8>) -> Result<Logo, String> {
     if bytes.starts_with(b"\x89PNG\r\n\x1a\n") {
         return png_logo(bytes);
     }
+    if bytes.starts_with(b"\xff\xd8\xff") {
+        return jpeg_logo(bytes);
+    }
     let text = String::from_utf8(bytes)
-        .map_err(|_| "it is neither a PNG picture nor SVG text in UTF-8".to_owned())?;
+        .map_err(|_| "it is neither a PNG or JPEG picture nor SVG text in UTF-8".to_owned())?;
     svg_logo(&text).map(Logo::Svg)
 }
 
 fn png_logo(bytes: Vec<u8>) -> Result<Logo, String> {
     let broken = |e: png::DecodingError| format!("the PNG picture is damaged ({e})");
-    let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes)).read_info().map_err(broken)?;
+    let mut reader = png::Decoder::new(Cursor::new(&bytes)).read_info().map_err(broken)?;
     let (width, height) = (reader.info().width, reader.info().height);
-    if width.max(height) > MAX_PX {
+    fits(width as usize, height as usize)?;
+    let size = reader.output_buffer_size().ok_or("the PNG picture is too large")?;
+    reader.next_frame(&mut vec![0; size]).map_err(broken)?;
+    Ok(Logo::Png(bytes))
+}
+
+fn fits(width: usize, height: usize) -> Result<(), String> {
+    if width.max(height) > MAX_PX as usize {
         return Err(format!(
             "it has {width} x {height} pixels, at most {MAX_PX} each way are used"
         ));
     }
-    let size = reader.output_buffer_size().ok_or("the PNG picture is too large")?;
-    reader.next_frame(&mut vec![0; size]).map_err(broken)?;
-    Ok(Logo::Png(bytes))
+    Ok(())
+}
+
+fn jpeg_logo(bytes: Vec<u8>) -> Result<Logo, String> {
+    let broken = |e: DecodeErrors| format!("the JPEG picture is damaged ({e})");
+    let mut decoder = JpegDecoder::new(Cursor::new(&bytes));
+    decoder.decode_headers().map_err(broken)?;
+    let (width, height) = decoder.dimensions().ok_or("the JPEG picture has no size")?;
+    fits(width, height)?;
+    // An archive file needs a description of the printing colours, and browsers guess them.
+    if !matches!(
+        decoder.input_colorspace(),
+        Some(ColorSpace::YCbCr | ColorSpace::RGB | ColorSpace::Luma)
+    ) {
+        return Err("it is in printing colours (CMYK); save it in RGB".into());
+    }
+    decoder.decode().map_err(broken)?;
+    Ok(Logo::Jpeg(bytes))
 }
 
 fn svg_logo(text: &str) -> Result<String, String> {
@@ -119,6 +147,15 @@ mod tests {
         assert!(logo("l.png", &png(4001, 1)).unwrap_err().contains("4001 x 1"));
         assert!(logo("l.png", &vec![0; 600 * 1024]).unwrap_err().contains("512 KiB"));
         assert!(logo("l.gif", b"GIF89a\xff\xff").unwrap_err().contains("neither"));
+    }
+
+    #[test]
+    fn a_jpeg_is_kept_as_it_is_when_whole_and_in_rgb() {
+        let bytes = include_bytes!("../../../fixtures/logo_rgb.jpg");
+        assert_eq!(logo("l.jpg", bytes), Ok(Logo::Jpeg(bytes.to_vec())));
+        assert!(logo("l.jpg", &bytes[..40]).unwrap_err().contains("damaged"));
+        let print = include_bytes!("../../../fixtures/logo_cmyk.jpg");
+        assert!(logo("l.jpg", print).unwrap_err().contains("save it in RGB"));
     }
 
     #[test]

@@ -1,13 +1,11 @@
 //! Lengths and luminances as the reader of the papers wants them: metric, or
 //! feet and inches and foot-lamberts. Only for display; nothing is computed on.
 
+use crate::analysis::picture::figure::CD_M2_PER_FL;
 use crate::ingest::manifest::DisplayUnits;
 
 /// International foot, m (exact by definition of 1959).
 pub const FOOT_M: f64 = 0.3048;
-
-/// Candelas per square metre of one foot-lambert: 1/pi cd per square foot.
-const FOOT_LAMBERT_CD_M2: f64 = 1.0 / (std::f64::consts::PI * FOOT_M * FOOT_M);
 
 /// A length in a room: "3.15 m", or "10 ft 4 in" to the nearest inch.
 pub fn length(metres: f64, units: DisplayUnits) -> String {
@@ -38,7 +36,7 @@ pub fn short_length(metres: f64, units: DisplayUnits) -> String {
 pub fn luminance(cd_m2: f64, units: DisplayUnits) -> String {
     match units {
         DisplayUnits::Metric => format!("{cd_m2:.1} cd/m\u{b2}"),
-        DisplayUnits::Imperial => format!("{:.1} fL", cd_m2 / FOOT_LAMBERT_CD_M2),
+        DisplayUnits::Imperial => format!("{:.1} fL", cd_m2 / CD_M2_PER_FL),
     }
 }
 
@@ -59,7 +57,7 @@ pub fn worded(sentence: &str, units: DisplayUnits) -> String {
         let scale = match unit {
             "mm" => Some(1e-3),
             "m" => Some(1.0),
-            "cd/m2" | "cd/m\u{b2}" => None,
+            "cd/m²" => None,
             _ => {
                 out.push(words[i].to_owned());
                 i += 1;
@@ -73,7 +71,7 @@ pub fn worded(sentence: &str, units: DisplayUnits) -> String {
         };
         // The figure before the unit, and the one before that where a sign joins them.
         let joined = out.len() >= 3
-            && matches!(out[out.len() - 2].as_str(), "+-" | "\u{b1}" | "to")
+            && matches!(out[out.len() - 2].as_str(), "±" | "to")
             && number(&out[out.len() - 3]).is_some();
         if out.last().is_none_or(|word| number(word).is_none()) {
             out.push(words[i].to_owned());
@@ -145,14 +143,14 @@ mod tests {
         // 80 mm = 3.15 in, 5 mm = 0.197 in, 2.1 m = 82.7 in, 52.1 / 3.4263 = 15.21.
         for (metric, imperial) in [
             (
-                "Gap 80 mm, from the echoes 81 mm (+-5 mm).",
-                "Gap 3.1 in, from the echoes 3.2 in (+-0.2 in).",
+                "Gap 80 mm, from the echoes 81 mm (±5 mm).",
+                "Gap 3.1 in, from the echoes 3.2 in (±0.2 in).",
             ),
             ("structure of 0.6 mm is", "structure of 0.024 in is"),
             ("visible from 2.1 m on", "visible from 6 ft 11 in on"),
-            ("has 52.1 +- 2.0 cd/m2 (15.2 fL).", "has 15.2 +- 0.6 fL."),
-            ("keep 48 +- 10.2 cd/m2: kept", "keep 14.0 +- 3.0 fL: kept"),
-            ("7.93 g/m2, 3 dB, 5 m2, of m, 60 Pa s/m", "7.93 g/m2, 3 dB, 5 m2, of m, 60 Pa s/m"),
+            ("has 52.1 ± 2.0 cd/m² (15.2 fL).", "has 15.2 ± 0.6 fL."),
+            ("keep 48 ± 10.2 cd/m²: kept", "keep 14.0 ± 3.0 fL: kept"),
+            ("7.93 g/m², 3 dB, 5 m², of m, 60 Pa s/m", "7.93 g/m², 3 dB, 5 m², of m, 60 Pa s/m"),
         ] {
             assert_eq!(worded(metric, Imperial), imperial);
             assert_eq!(worded(metric, Metric), metric);
@@ -162,7 +160,7 @@ mod tests {
     #[test]
     fn a_foot_lambert_is_3_426_candelas() {
         // NIST SP 811, appendix B.8: 1 footlambert = 3.426 259 cd/m2 (from memory).
-        assert!((FOOT_LAMBERT_CD_M2 - 3.426_259).abs() < 5e-7);
+        assert!((CD_M2_PER_FL - 3.426_259).abs() < 5e-7);
         assert_eq!(luminance(48.0, Imperial), "14.0 fL");
         assert_eq!(luminance(48.0, Metric), "48.0 cd/m\u{b2}");
     }

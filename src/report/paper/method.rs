@@ -2,14 +2,15 @@
 //! and what was not measured at all.
 
 use super::content::{Writer, figure, with_u};
-use crate::analysis::claims::{ClaimVerdict, DECISION_RULE};
+use super::sheet::sheet_paragraph;
+use crate::analysis::claims::{ClaimVerdict, DECISION_RULE, chance};
 use crate::ingest::manifest::{PerCondition, SweepKind};
 use crate::ingest::session::Session;
 use crate::judge::Linearity;
 use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::SessionResult;
 use crate::report::takes::takes_sentences;
-use crate::report::words::{frequency_words, list_words, signed};
+use crate::report::words::{frequency_words, list_words, rate_words, signed};
 
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
     writer.blocks.push(super::Block::PageBreak);
@@ -35,6 +36,7 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
     writer.list(takes_sentences(result));
     if let Some(sheet) = &result.sheet {
         writer.section("What kind of sheet this is");
+        writer.say(&sheet_paragraph(result, &session.manifest.screen));
         let stated = sheet.stated.iter().flat_map(|s| &s.statement);
         let gap = std::iter::once(&sheet.gap.statement);
         writer.list(sheet.evidence.statement.iter().chain(stated).chain(gap));
@@ -123,7 +125,7 @@ fn method_sentence(session: &Session) -> String {
         frequency_words(sweep.stop_hz)
     );
     text += &sweep.duration_s.map(|s| format!(", {s} s")).unwrap_or_default();
-    text += &format!(", recorded at {} Hz", session.sweep.rate_hz);
+    text += &format!(", recorded at {}", rate_words(f64::from(session.sweep.rate_hz)));
     text += if manifest.recording.loopback_channel.is_some() {
         " with an electrical reference. "
     } else {
@@ -206,7 +208,7 @@ fn claim_row(claim: &ClaimVerdict) -> Vec<String> {
         dash(if light { plain(claim.guard) } else { db(claim.guard) }),
         dash(plain(claim.maximum).or_else(|| db(claim.limit_db))),
         dash(plain(claim.minimum).or_else(|| db(claim.lower_limit_db))),
-        dash(claim.probability.map(|p| format!("{:.1} %", 100.0 * p))),
+        dash(claim.probability.map(chance)),
         claim.verdict.label().to_owned(),
     ]
 }

@@ -7,6 +7,7 @@ pub mod measures;
 mod method;
 mod seats;
 mod setting;
+mod sheet;
 pub mod shorten;
 pub mod summary;
 
@@ -28,6 +29,8 @@ pub struct Paper {
 pub enum Logo {
     /// PNG file content.
     Png(Vec<u8>),
+    /// JPEG file content, grey or RGB.
+    Jpeg(Vec<u8>),
     /// SVG re-written by the SVG library: no scripts, no references.
     Svg(String),
 }

@@ -10,7 +10,7 @@ use crate::analysis::power::PowerCost;
 use crate::analysis::verification::{Finding, Verification};
 use crate::ingest::session::Session;
 use crate::report::result::SessionResult;
-use crate::report::words::{frequency_words, signed};
+use crate::report::words::{frequency_words, rate_words, signed};
 
 pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     let Some(correction) = &result.correction else { return };
@@ -22,12 +22,12 @@ pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     } else {
         writer.table("Settings to type in, for the centre channel alone", &HEAD, rows);
         writer.say(&format!(
-            "For a processor at {} Hz; the coefficients are in correction.json and \
+            "For a processor at {}; the coefficients are in correction.json and \
              correction.csv. Q is that of the usual digital filters of the second order. Where a \
              processor asks for a bandwidth instead, take the one it means: analog, 1/Q = 2 \
              sinh(0.347 BW), that of the analog filter it was made from; digital, that of the \
              filter as it runs, narrower near the top.",
-            correction.rate_hz
+            rate_words(correction.rate_hz)
         ));
     }
     writer.say(&hearing(correction));

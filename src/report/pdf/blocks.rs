@@ -51,6 +51,8 @@ pub struct Setter {
     pub drawings: Drawings,
     frame_open: bool,
     after_caution_heading: bool,
+    /// Level of the last heading's tag.
+    heading_level: u16,
 }
 
 /// How lines of text are set.
@@ -77,6 +79,7 @@ impl Setter {
             drawings,
             frame_open: false,
             after_caution_heading: false,
+            heading_level: 0,
         }
     }
 
@@ -180,8 +183,10 @@ impl Setter {
         self.flow.strips.push(Strip { new_page: true, keep: true, ..Strip::default() });
     }
 
+    /// No level is skipped on the way down (ISO 14289-1, 7.4.2), whatever the size of the letters.
     fn heading_element(&mut self, level: u16, text: &str, leaf: Leaf) {
-        let level = NonZeroU16::new(level).unwrap_or(NonZeroU16::MIN);
+        self.heading_level = level.min(self.heading_level + 1);
+        let level = NonZeroU16::new(self.heading_level).unwrap_or(NonZeroU16::MIN);
         self.push(Element::new(Tag::Hn(level, Some(heading_title(text))), vec![Child::Leaf(leaf)]));
     }
 

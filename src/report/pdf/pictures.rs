@@ -6,6 +6,7 @@ use super::type_setting::{property, visible};
 use crate::report::error::ReportError;
 use crate::report::paper::{Logo, PaperFigure};
 use crate::report::plots::render::parse;
+use krilla::image::Image;
 use krilla::tagging::Tag;
 use std::sync::Arc;
 
@@ -77,9 +78,12 @@ impl Setter {
                 let size = [tree.size().width(), tree.size().height()];
                 (Drawing::Svg(Arc::new(tree)), size)
             }
-            Logo::Png(bytes) => {
-                let picture =
-                    krilla::image::Image::from_png(bytes.clone().into(), false).map_err(failed)?;
+            Logo::Png(bytes) | Logo::Jpeg(bytes) => {
+                let read = match logo {
+                    Logo::Jpeg(_) => Image::from_jpeg,
+                    _ => Image::from_png,
+                };
+                let picture = read(bytes.clone().into(), false).map_err(failed)?;
                 let (w, h) = picture.size();
                 (Drawing::Picture(picture), [w as f32, h as f32])
             }

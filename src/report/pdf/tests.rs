@@ -191,7 +191,7 @@ fn hostile_text_stays_text_and_the_file_valid() {
 }
 
 #[test]
-fn a_png_logo_is_shown() {
+fn png_and_jpeg_logos_are_shown() {
     let mut png = Vec::new();
     let mut encoder = png::Encoder::new(&mut png, 4, 2);
     encoder.set_color(png::ColorType::Rgba);
@@ -201,6 +201,8 @@ fn a_png_logo_is_shown() {
     let tags = poppler("pdfinfo", &["-struct"], &made(&content));
     let place = |tag| tags.find(tag).unwrap_or_else(|| panic!("{tag} in {tags}"));
     assert!(place("Figure") < place("H1"), "the logo stands first: {tags}");
+    content.logo = Some(Logo::Jpeg(include_bytes!("../../../fixtures/logo_rgb.jpg").to_vec()));
+    assert!(poppler("pdfinfo", &["-struct"], &made(&content)).contains("Figure"));
     content.logo = Some(Logo::Png(vec![1, 2, 3]));
     assert!(pdf(&content, None, &Sheet::A4).is_err());
 }

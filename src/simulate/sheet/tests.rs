@@ -6,7 +6,7 @@ fn loss_db(sheet: &Sheet, f_hz: f64, cosine: f64) -> f64 {
 }
 
 fn near(what: &str, got: f64, want: f64, tolerance: f64) {
-    assert!((got - want).abs() <= tolerance, "{what}: got {got}, want {want} +- {tolerance}");
+    assert!((got - want).abs() <= tolerance, "{what}: got {got}, want {want} ± {tolerance}");
 }
 
 /// Computed independently from `IL = 20 lg |1 + z/2|`, `z` of resistance and
