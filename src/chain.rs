@@ -10,7 +10,7 @@ use crate::analysis::level::{
 };
 use crate::analysis::loss::{DIRECT_FROM_HZ, LossTable, losses, losses_from, shows_loss};
 use crate::analysis::open_level::open_level;
-use crate::analysis::picture::{assess_light, judge_light_claims};
+use crate::analysis::picture::{assess_light, judge_light_claims, readings_missing};
 use crate::analysis::power::correction_power;
 use crate::analysis::seats::judge_seats;
 use crate::analysis::sheet::air::Air;
@@ -160,6 +160,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
         warnings.extend(about_light);
         light
     });
+    warnings.extend(readings_missing(manifest, light.as_ref()));
     claims.extend(judge_light_claims(&manifest.claim, light.as_ref()));
 
     let mut result = SessionResult::new(session, &table, warnings);

@@ -265,6 +265,28 @@ fn dropped_recordings_become_takes() {
     assert_eq!(written["written"].as_array().unwrap().len(), 2, "{written}");
     assert!(home.path().join(format!("barn/takes/{}_without_1.wav", ids[0])).is_file());
     assert!(file.is_file(), "the recording itself stays");
+
+    // A second cloth borrows the takes without a screen: they are not made or put aside there.
+    let like = home.path().join("barn");
+    let second = home.path().join("second");
+    let made = run(&["start", second.to_str().unwrap(), "--like"], &like);
+    assert!(made.status.success(), "{made:?}");
+    let next = &server.get("/api/jobs/second/board").json()["next"];
+    assert_eq!(next["condition"], "with", "{next}");
+    let take = format!(
+        "/api/jobs/second/take?rate_hz=48000&lost=0&processing=off&device=Invented&played_db=-12&seat={}&condition=without&spot=1",
+        ids[0]
+    );
+    let lent = format!("../barn/takes/{}_without_1.wav", ids[0]);
+    for told in [
+        server.send("POST", &take, &[0; 4 * 480_000]),
+        server.post("/api/jobs/second/aside", &json!({"file": lent})),
+    ] {
+        assert_eq!(told.status, 409, "{told:?}");
+        let message = told.json()["message"].as_str().unwrap().to_owned();
+        assert!(message.contains("../barn") && message.contains("without_from"), "{message}");
+    }
+    assert!(home.path().join(format!("barn/takes/{}_without_1.wav", ids[0])).is_file());
 }
 
 #[test]

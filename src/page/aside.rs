@@ -3,6 +3,7 @@
 use super::board::{Asked, Board, build};
 use super::desk::Desk;
 use super::place::job_folder;
+use super::record::not_lent;
 use super::refusal::Refusal;
 use super::routes::blocking;
 use crate::import::{ORIGIN_FILE, Origin, origins, write_origins};
@@ -47,6 +48,7 @@ pub(super) async fn aside(
             // Only what the session takes for a take of its own.
             let take = session.takes.iter().find(|t| t.file == file);
             let take = take.ok_or_else(|| Refusal::say(StatusCode::NOT_FOUND, "error.no_take"))?;
+            not_lent(&session, take.condition)?;
             let mut rows = origins(&session.root)?;
             let staging = Staging::inside(&session.root)?;
             let _whole = hold_interruption();

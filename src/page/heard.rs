@@ -32,8 +32,10 @@ pub(super) struct Kept {
 impl Kept {
     /// All takes judged as `check` judges them, and what was read of each.
     pub(super) fn judge(&mut self, session: &Session) -> (Judged, Vec<TakeRead>) {
-        let files = ["session.toml".into(), session.manifest.sweep.file.clone()];
-        let basis: Vec<_> = files.iter().map(|f: &PathBuf| stamp(&session.root.join(f))).collect();
+        let lender = session.without_from.iter().map(|other| other.folder.join("session.toml"));
+        let own = ["session.toml".into(), session.manifest.sweep.file.clone()];
+        let files: Vec<PathBuf> = own.into_iter().chain(lender).collect();
+        let basis: Vec<_> = files.iter().map(|f| stamp(&session.root.join(f))).collect();
         if basis != self.basis {
             *self = Self { basis, takes: HashMap::new() };
         }

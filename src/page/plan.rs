@@ -22,6 +22,10 @@ pub(super) struct Next {
 /// are there and must be repeated.
 pub(super) fn next(session: &Session, judged: &[JudgedTake], spots: u32) -> Option<Next> {
     for condition in [Condition::Without, Condition::With] {
+        // What another session lends is recorded there.
+        if condition == Condition::Without && session.without_from.is_some() {
+            continue;
+        }
         for seat in &session.manifest.seat {
             for spot in 1..=spots {
                 let take = judged.iter().find(|t| {

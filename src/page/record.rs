@@ -10,6 +10,7 @@ use super::sound_in::{About, MOST_BYTES, read};
 use super::upload::to_disk;
 use super::words::{fill, word};
 use crate::import::{Origin, origins, write_float, write_origins};
+use crate::ingest::error::shown;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::{Recording, Session};
 use crate::ingest::takes::paths::resolve;
@@ -96,6 +97,7 @@ fn check(session: &Session, place: &Where) -> Result<(Condition, SoundSource), R
     }
     let condition =
         condition_of(&place.condition).ok_or_else(|| Refusal::bad(word("error.form")))?;
+    not_lent(session, condition)?;
     if !manifest.seat.iter().any(|seat| seat.id == place.seat) {
         return Err(Refusal::bad(fill("error.no_seat", &[("seat", &place.seat)])));
     }
@@ -105,6 +107,17 @@ fn check(session: &Session, place: &Where) -> Result<(Condition, SoundSource), R
     }
     let source = if place.control { SoundSource::Control } else { SoundSource::Centre };
     Ok((condition, source))
+}
+
+/// Refuses to touch the takes without a screen where another session lends them.
+pub(super) fn not_lent(session: &Session, condition: Condition) -> Result<(), Refusal> {
+    match &session.without_from {
+        Some(other) if condition == Condition::Without => {
+            let of = [("title", other.title.as_str()), ("folder", &shown(&other.folder))];
+            Err(Refusal::new(StatusCode::CONFLICT, fill("error.lent", &of)))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// Refuses seats whose names, which a manifest may hold, would lead elsewhere as part of a file's.

@@ -4,6 +4,7 @@
 //! the page forbids everything from elsewhere, and scripts other than the one
 //! written here, whose hash it names.
 
+use super::paper::content::DOUBTFUL;
 use super::paper::{Block, Logo, Paper, PaperFigure, Table};
 use super::plots::svg::escape;
 use super::plots::text::{REGULAR, SEMIBOLD};
@@ -23,9 +24,17 @@ pub fn html_page(paper: &Paper, seats: &[String]) -> String {
     page(paper, "Seats shown in plots and tables", seats)
 }
 
+/// Stands before what is wider than a phone; the style shows it there alone.
+const SIDEWAYS: &str =
+    "<p class=\"sideways\" aria-hidden=\"true\">Wider than the page: move it sideways.</p>\n";
+
+/// Tables of so many columns fit on a phone.
+const NARROW: usize = 3;
+
 /// A page with boxes to show or hide what `names` name, under the words `legend`.
 pub fn page(paper: &Paper, legend: &str, names: &[String]) -> String {
-    let mut page = Page { out: String::with_capacity(1 << 20), n_headings: 0, n_tables: 0 };
+    let mut page =
+        Page { out: String::with_capacity(1 << 20), n_headings: 0, n_parts: 0, n_tables: 0 };
     page.head(paper);
     page.banner(paper);
     page.contents(paper);
@@ -52,6 +61,8 @@ struct Page {
     out: String,
     /// Headings so far: their anchors are numbered.
     n_headings: usize,
+    /// Parts among them.
+    n_parts: usize,
     n_tables: usize,
 }
 
@@ -114,7 +125,9 @@ impl Page {
             Block::Heading { level, text } => Some((*level, text)),
             _ => None,
         });
-        for (i, (_, text)) in headings.enumerate().filter(|(_, (level, _))| *level == 1) {
+        let listed = |level: u8, text: &str| level == 1 || text == DOUBTFUL;
+        for (i, (_, text)) in headings.enumerate().filter(|(_, (level, text))| listed(*level, text))
+        {
             let _ = writeln!(self.out, "<li><a href=\"#part-{i}\">{}</a></li>", escape(text));
         }
         self.put("</ol>\n</nav>\n");
@@ -146,7 +159,9 @@ impl Page {
     fn block(&mut self, block: &Block) {
         match block {
             Block::Heading { level, text } => {
-                let tag = if *level <= 1 { "h2" } else { "h3" };
+                // No level is skipped after the title, whatever the size of the letters.
+                let tag = if *level <= 1 || self.n_parts == 0 { "h2" } else { "h3" };
+                self.n_parts += usize::from(*level <= 1);
                 let id = self.n_headings;
                 self.n_headings += 1;
                 let _ = writeln!(self.out, "<{tag} id=\"part-{id}\">{}</{tag}>", escape(text));
@@ -206,8 +221,9 @@ impl Page {
         let is_wide = table.rows.iter().filter_map(|r| r.first()).any(|c| c.chars().count() > 14);
         let _ = write!(
             self.out,
-            "<div class=\"scroll\" role=\"group\" tabindex=\"0\" aria-labelledby=\"table-{id}\">\n\
+            "{}<div class=\"scroll\" role=\"group\" tabindex=\"0\" aria-labelledby=\"table-{id}\">\n\
              <table{}>\n<caption id=\"table-{id}\">{}</caption>\n<thead><tr>",
+            if table.head.len() > NARROW { SIDEWAYS } else { "" },
             if is_wide { " class=\"wide\"" } else { "" },
             escape(&table.caption)
         );
@@ -239,7 +255,7 @@ impl Page {
         let _ = writeln!(
             self.out,
             "<figure id=\"plot-{name}\">\n<figcaption><p class=\"finding\">{title}</p>\
-             <p class=\"shows\">{}</p></figcaption>\n\
+             <p class=\"shows\">{}</p></figcaption>\n{SIDEWAYS}\
              <div class=\"scroll plot\" role=\"group\" tabindex=\"0\" \
              aria-label=\"{kind}: {title}\">\n{}</div>\n\
              <p class=\"how\">{}</p>\n\
@@ -261,6 +277,34 @@ mod tests {
     use crate::report::example::{example_losses, example_result};
     use crate::report::paper::content::paper;
     use crate::report::plots::drawings;
+
+    #[test]
+    fn every_colour_of_words_and_curves_has_its_counterpart_in_the_dark() {
+        use crate::report::plots::colors::{ALARM, INK, MUTED_INK, PALETTE};
+        // Relative luminance and contrast after WCAG 2.2, "relative luminance".
+        let luminance = |hex: &str| {
+            let part = |at: usize| {
+                let v = f64::from(u8::from_str_radix(&hex[at..at + 2], 16).unwrap()) / 255.0;
+                if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+            };
+            0.2126 * part(1) + 0.7152 * part(3) + 0.0722 * part(5)
+        };
+        let ground = luminance("#15191e") + 0.05;
+        let curves = PALETTE.iter().map(|color| (color, 3.0));
+        let words = [ALARM, INK, MUTED_INK];
+        for (color, least) in curves.chain(words.iter().map(|color| (color, 4.5))) {
+            let hex = format!("#{:02X}{:02X}{:02X}", color.0, color.1, color.2);
+            for part in ["fill", "stroke"] {
+                let rule = format!("[{part}=\"{hex}\"]{{{part}:");
+                let Some((_, rest)) = STYLE.split_once(&rule) else {
+                    assert_eq!((part, *color), ("stroke", MUTED_INK), "no rule for it");
+                    continue;
+                };
+                let contrast = (luminance(&rest[..7]) + 0.05) / ground;
+                assert!(contrast >= least, "{hex} becomes {}: {contrast:.1} to 1", &rest[..7]);
+            }
+        }
+    }
 
     const HOSTILE: &str = "</script><img src=x onerror=alert(1)>\"'&";
 

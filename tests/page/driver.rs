@@ -1,6 +1,7 @@
 //! A browser, driven over WebDriver (W3C) by plain requests.
 
 use super::http::raw;
+use base64::Engine as _;
 use serde_json::{Value, json};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -79,6 +80,35 @@ impl Browser {
         let value = answer.json()["value"].clone();
         assert_eq!(answer.status, 200, "{method} {path}: {value}");
         value
+    }
+
+    /// A command of the browser's own protocol.
+    fn command(&self, name: &str, parameters: Value) -> Value {
+        let path = format!("{}/goog/cdp/execute", self.session);
+        self.ask("POST", &path, &json!({"cmd": name, "params": parameters}))
+    }
+
+    /// A window of so many pixels, in the light or in the dark.
+    pub fn look(&self, width: u32, height: u32, dark: bool) {
+        let size = json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600});
+        self.command("Emulation.setDeviceMetricsOverride", size);
+        let scheme =
+            json!({"name": "prefers-color-scheme", "value": if dark { "dark" } else { "light" }});
+        self.command("Emulation.setEmulatedMedia", json!({"features": [scheme]}));
+    }
+
+    /// The whole page as PNG.
+    pub fn picture(&self) -> Vec<u8> {
+        let shot = json!({"format": "png", "captureBeyondViewport": true});
+        let made = self.command("Page.captureScreenshot", shot);
+        let data = made["data"].as_str().expect("a picture");
+        base64::engine::general_purpose::STANDARD.decode(data).unwrap()
+    }
+
+    /// What a script that answers through its last argument returns.
+    pub fn run_later(&self, script: &str) -> Value {
+        let path = format!("{}/execute/async", self.session);
+        self.ask("POST", &path, &json!({"script": script, "args": []}))
     }
 
     pub fn go(&self, address: &str) {

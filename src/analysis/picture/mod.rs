@@ -7,7 +7,7 @@ pub mod uniformity;
 
 use super::claims::{ClaimVerdict, LightFigure, is_light, judge_light};
 use super::sheet::perforated::{EndCorrection, Lattice, Perforation};
-use crate::ingest::manifest::{Claim, ClaimQuantity, PictureInfo, ScreenInfo};
+use crate::ingest::manifest::{Claim, ClaimQuantity, Manifest, PictureInfo, ScreenInfo};
 use crate::ingest::readings::{Point, Reading};
 use crate::warning::{Topic, Warning};
 use figure::{CD_M2_PER_FL, Figure, MeterDoubt};
@@ -116,6 +116,23 @@ pub fn assess_light(
     let mut light = Light { meter, gain, uniformity, luminance, holes, statement: Vec::new() };
     light.statement = say(&light);
     (light, warnings)
+}
+
+/// What cannot be told where `[picture]` or a claim asks for light and nothing was read.
+pub fn readings_missing(manifest: &Manifest, light: Option<&Light>) -> Option<Warning> {
+    let asked = manifest.picture.as_ref().is_some_and(|p| {
+        p.projector_lm.or(p.reference_gain).or(p.meter_uncertainty_percent).is_some()
+    });
+    let claimed = manifest.claim.iter().any(|c| is_light(c.quantity));
+    (light.is_none() && (asked || claimed)).then(|| {
+        warning(
+            "There are no light readings: gain, evenness and luminance of the picture are not told."
+                .into(),
+            "Write them to readings.csv in the session folder: a line for each reading, with point \
+             (centre, left, ...), angle_deg, screen_cd_m2, and reference_cd_m2 of a white reference \
+             at the same place or illuminance_lx.",
+        )
+    })
 }
 
 /// Luminance of a picture of `area_m2` lit by `projector_lm`: `g lm / (area pi)`, cd/m2.

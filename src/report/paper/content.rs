@@ -24,6 +24,9 @@ use crate::report::words::{list_words, loss_finding, seats_words, signed, spread
 /// Heading of the last part.
 pub const SIGNATURES: &str = "Signatures";
 
+/// Heading above the warnings; it stands in the contents of the page.
+pub const DOUBTFUL: &str = "What is doubtful";
+
 /// The paper of a result.
 ///
 /// `drawings` are the plots of the same result; each finds its place by its id,

@@ -1,7 +1,7 @@
 //! For the next engineer: how it was measured, how sure it is, what is doubtful,
 //! and what was not measured at all.
 
-use super::content::{Writer, figure, with_u};
+use super::content::{DOUBTFUL, Writer, figure, with_u};
 use super::sheet::sheet_paragraph;
 use crate::analysis::claims::{ClaimVerdict, DECISION_RULE, chance};
 use crate::ingest::manifest::{PerCondition, SweepKind};
@@ -78,7 +78,7 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
     }
     let warnings = further_warnings(result);
     if !warnings.is_empty() {
-        writer.section("What is doubtful");
+        writer.section(DOUBTFUL);
         writer.list(warnings.into_iter().map(|w| capital(&warning_line(w))));
     }
 }
