@@ -1,17 +1,20 @@
 //! The chain from an opened session to the finished result, top to bottom.
 
+use crate::analysis::band_levels::band_levels;
 use crate::analysis::budget::{Budget, Term};
 use crate::analysis::claims::{hold_to_seats, judge_claims};
 use crate::analysis::correction::{CorrectionError, fit_with_seats};
+use crate::analysis::direct_from::DIRECT_FROM_HZ;
 use crate::analysis::geometry::survey;
 use crate::analysis::joint::{self, Joint};
 use crate::analysis::level::{
     ControlLoss, ControlStep, find_level, level_warnings, measure_step, shared_level, widen_by_step,
 };
-use crate::analysis::loss::{DIRECT_FROM_HZ, LossTable, losses, losses_from, shows_loss};
+use crate::analysis::loss::{LossTable, losses, losses_from, shows_loss};
 use crate::analysis::open_level::open_level;
 use crate::analysis::picture::{assess_light, judge_light_claims, readings_missing};
 use crate::analysis::power::correction_power;
+use crate::analysis::rough_level::rough_level_warnings;
 use crate::analysis::seats::judge_seats;
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::finding::{SheetFinding, explain_loss};
@@ -19,17 +22,19 @@ use crate::analysis::sheet::gap::{
     GapEstimate, GapSearch, SeatTransmission as SeatRatio, estimate_gap,
 };
 use crate::analysis::verification::verify;
-use crate::ingest::calibration::correction_db;
 use crate::ingest::error::{IngestError, shown};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
 use crate::ingest::takes::{TAKES_FOLDER, default_name};
 use crate::judge::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
-use crate::judge::{Judged, Reason, TakeAnalyser, TakeState, hear, judge_session, seats_in_use};
+use crate::judge::{
+    Judged, Missing, NextTake, Reason, TakeAnalyser, TakeRead, TakeState, hear, judge_session,
+    missing_takes, next_take, seats_in_use,
+};
 use crate::report::budget::budget_terms;
 use crate::report::result::{
-    DistortionResult, Levels, PictureResult, RattleProfile, RattleRange, SessionResult,
+    DistortionResult, PictureResult, RattleProfile, RattleRange, SessionResult,
 };
 use crate::transfer::distortion::{Distortion, combine, warn_of_drive};
 use crate::transfer::measure::{Responder, TransferError, Transfers};
@@ -166,7 +171,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     let mut result = SessionResult::new(session, &table, warnings);
     result.add_takes(judged.outcomes(session));
     result.linearity = judged.linearity;
-    result.levels = Some(levels(session, &transfers));
+    result.levels = Some(band_levels(session, &transfers));
     result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
     result.level = Some(level);
     result.claims = claims;
@@ -181,6 +186,40 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     result.power = power;
     result.picture = Some(PictureResult { light, geometry });
     Ok(result)
+}
+
+/// What is known of the takes before anything is measured.
+pub struct Checked {
+    /// What becomes of each take.
+    pub judged: Judged,
+    /// Warnings that belong to no single take.
+    pub warnings: Vec<Warning>,
+    /// Takes that the plan asks for and that are not there.
+    pub missing: Vec<Missing>,
+    /// The take to make next.
+    pub next: Option<NextTake>,
+}
+
+/// Judges every take that is there, and says what is missing and what comes next.
+pub fn check(session: &Session) -> Checked {
+    let analyser = TakeAnalyser::new(&session.sweep);
+    let responder = Responder::new(session);
+    let read = |take: usize| session.read_take(&session.takes[take]);
+    let heard = hear(session, &analyser, &responder, &read, &|| ());
+    let [without, with] = heard.drifts(session);
+    let judged = judge_session(session, &analyser, &heard.reads, [&without, &with]);
+    let missing = missing_takes(session);
+    let next = next_take(session, &missing, &judged.takes);
+    let warnings = session_warnings(session, &judged, &heard.reads);
+    Checked { judged, warnings, missing, next }
+}
+
+/// Warnings that belong to no single take.
+pub fn session_warnings(session: &Session, judged: &Judged, reads: &[TakeRead]) -> Vec<Warning> {
+    let mut warnings = session.warnings.clone();
+    warnings.extend(judged.session.iter().map(|finding| finding.warning(None, None)));
+    warnings.extend(rough_level_warnings(session, reads, judged));
+    warnings
 }
 
 /// Losses, with what was found on the way to them.
@@ -358,50 +397,4 @@ fn mean_loss_db(table: &LossTable) -> Vec<Option<f64>> {
 fn light_readings(session: &Session) -> Result<Option<Vec<Reading>>, ChainError> {
     let Some(path) = session.readings_file()? else { return Ok(None) };
     Ok(Some(read_readings(&path)?))
-}
-
-/// Band levels by condition, power mean over all takes of the main loudspeaker,
-/// relative to the strongest band without the screen, with the microphone's correction where
-/// a calibration file is named.
-fn levels(session: &Session, transfers: &Transfers) -> Levels {
-    let n_bands = transfers.bands.len();
-    let calibration = session.calibration.as_deref().unwrap_or(&[]);
-    let mean_power = |wanted: &dyn Fn(Condition) -> bool, noise: bool, band: usize| {
-        let powers: Vec<f64> = transfers
-            .takes
-            .iter()
-            .filter(|t| {
-                let take = &session.takes[t.take];
-                take.source == SoundSource::Centre && wanted(take.condition)
-            })
-            .map(|t| if noise { t.noise[band] } else { t.power[band] })
-            .filter(|p| p.is_finite() && *p > 0.0)
-            .collect();
-        let mean = powers.iter().sum::<f64>() / powers.len() as f64;
-        let of_microphone_db = correction_db(calibration, transfers.bands[band].exact_hz());
-        let factor = 10f64.powf(of_microphone_db / 10.0) * transfers.bands[band].width_hz();
-        (!powers.is_empty()).then_some(mean * factor)
-    };
-    let is = |condition| move |c| c == condition;
-    let row = |wanted: &dyn Fn(Condition) -> bool, noise: bool| -> Vec<Option<f64>> {
-        (0..n_bands).map(|band| mean_power(wanted, noise, band)).collect()
-    };
-    let without = row(&is(Condition::Without), false);
-    let highest = without.iter().flatten().copied().fold(f64::MIN_POSITIVE, f64::max);
-    let decibels = |powers: Vec<Option<f64>>| -> Vec<Option<f64>> {
-        let level = |p: f64| (10_000.0 * 10.0 * (p / highest).log10()).round() / 10_000.0;
-        powers.into_iter().map(|p| p.map(level)).collect()
-    };
-    let corrected = row(&is(Condition::Corrected), false);
-    Levels {
-        reference: "the strongest band without the screen".into(),
-        without_db: decibels(without),
-        with_db: decibels(row(&is(Condition::With), false)),
-        corrected_db: if corrected.iter().any(Option::is_some) {
-            decibels(corrected)
-        } else {
-            Vec::new()
-        },
-        noise_db: decibels(row(&|_| true, true)),
-    }
 }

@@ -420,7 +420,7 @@ fn an_electrical_reference_is_found_and_kept() {
     assert_eq!(document["recordings"][0]["reference_channel"], 1, "{document}");
     let take = hound::WavReader::open(dir.path().join("takes/R1L_without_1.wav")).unwrap();
     assert_eq!(take.spec().channels, 2);
-    assert!(document["notes"].to_string().contains("loopback_channel = 2"), "{document}");
+    assert!(document["notes"].to_string().contains("reference_channel = 2"), "{document}");
 }
 
 #[test]

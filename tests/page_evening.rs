@@ -6,7 +6,9 @@
 
 mod page;
 
+use page::convolve::spectrum;
 use page::driver::{self, Browser};
+use page::firefox::{self, Firefox};
 use page::room_loop::{self, RoomLoop};
 use page::rooms::Rooms;
 use page::server::Server;
@@ -250,6 +252,128 @@ fn same_on_the_command_line(folder: &Path, made: &Value) {
     assert!(analyze.status.success(), "{}", String::from_utf8_lossy(&analyze.stderr));
     let again: Value = serde_json::from_slice(&analyze.stdout).unwrap();
     assert_eq!(again, *made);
+}
+
+/// A processor of eight channels in a browser that offers them all: the sweep comes out of the centre
+/// alone, and what is recorded is what the room makes of it.
+#[test]
+fn the_centre_of_eight_channels_is_played_and_recorded_in_firefox() {
+    let _alone = ALONE.lock().unwrap_or_else(|e| e.into_inner());
+    if !browser_is_there() {
+        return;
+    }
+    if !firefox::is_there() {
+        eprintln!("SKIPPED: firefox-esr is not installed");
+        return;
+    }
+    let home = tempfile::tempdir().unwrap();
+    let sound = RoomLoop::start_with(&home.path().join("sound"), &room_loop::EIGHT);
+    let jobs = home.path().join("jobs");
+    fs::create_dir(&jobs).unwrap();
+    let server = Server::open(&jobs);
+    let made = serde_json::json!({"folder": "eight", "title": "Eight", "seats": ["A"], "spots": 2});
+    assert_eq!(server.post("/api/jobs", &made).status, 200);
+    let mut firefox = Firefox::start(&home.path().join("profile"), &sound.environment);
+    firefox.go(&server.address());
+    firefox.wait("document.querySelector('h1')", 20);
+    firefox.go(&format!("http://127.0.0.1:{}/job/eight/takes", server.port));
+    firefox.click(".notice.care input[type=checkbox]");
+    firefox.click("#accept-cautions");
+    firefox.wait("document.querySelector('#allow-mic, #measure-noise')", 20);
+    if firefox.run("return !!document.querySelector('#allow-mic')") == Value::Bool(true) {
+        firefox.click("#allow-mic");
+    }
+    firefox.wait("document.querySelector('#measure-noise')", 20);
+    // Three taps, 2 ms apart.
+    let mut response = vec![0.0; 193];
+    (response[0], response[96], response[192]) = (0.3, 0.15, -0.1);
+    sound.hang(&response);
+    step(&mut firefox, "#measure-noise", "#play-first");
+    // The first channel is not the centre: nothing comes back.
+    step(&mut firefox, "#play-first", "#up-6");
+    let first = firefox.text(".level");
+    assert!(first.contains("The sweep was not heard"), "{first}");
+    let offered = "[...document.querySelectorAll('label')].find(l => l.innerText.trim() === 'Output channel')";
+    let n =
+        firefox.run(&format!("return document.getElementById({offered}.htmlFor).options.length"));
+    assert_eq!(n, 8, "channels that Firefox offers");
+    firefox.choose("Output channel", "2");
+    std::thread::sleep(Duration::from_secs(1));
+    for _ in 0..3 {
+        step(&mut firefox, "#up-6", "#level-right");
+    }
+    firefox.click("#level-right");
+    firefox.wait("document.querySelector('#record:not([disabled])')", 20);
+    let mut said = String::new();
+    for _ in 0..ATTEMPTS {
+        firefox.run("scrimcheckTakes.last = null; scrimcheckTakes.drawNext()");
+        firefox.click("#record");
+        firefox.wait("document.querySelector('#last-take, .live .notice.bad')", 60);
+        said = firefox.text(".live");
+        if firefox.run("return document.querySelector('#last-take')?.dataset.verdict ?? ''")
+            == "good"
+        {
+            let file = jobs.join("eight/takes/A_without_1.wav");
+            assert!(file.is_file(), "{said}");
+            heard_as_the_room_makes_it(&jobs.join("eight"), &file, &response);
+            return;
+        }
+        eprintln!("again: {said}");
+    }
+    panic!("the machine is too busy to record: {said}");
+}
+
+/// Clicks until `then` has come and no complaint stands there.
+fn step(firefox: &mut Firefox, click: &str, then: &str) {
+    for _ in 0..ATTEMPTS {
+        firefox.click(click);
+        firefox.wait("document.querySelector('.sound .stop') === null && document.querySelector('.level').innerText", 40);
+        let there = format!("return !!document.querySelector('{then}')");
+        if firefox.text(".level .notice.bad").is_empty() && firefox.run(&there) == Value::Bool(true)
+        {
+            return;
+        }
+        eprintln!("again: {}", firefox.text(".level"));
+    }
+    panic!("{then} does not come: {}", firefox.text("#screen"));
+}
+
+/// The take's third-octave levels differ from those of the sweep by what the response does, up to one
+/// level for all.
+fn heard_as_the_room_makes_it(folder: &Path, take: &Path, response: &[f64]) {
+    let read = |path: &Path| {
+        let mut wav = hound::WavReader::open(path).unwrap();
+        let rate = f64::from(wav.spec().sample_rate);
+        let sound: Vec<f64> = match wav.spec().sample_format {
+            hound::SampleFormat::Float => {
+                wav.samples::<f32>().map(|x| f64::from(x.unwrap())).collect()
+            }
+            hound::SampleFormat::Int => {
+                wav.samples::<i32>().map(|x| f64::from(x.unwrap())).collect()
+            }
+        };
+        (sound, rate)
+    };
+    let (played, rate) = read(&folder.join("sweep.wav"));
+    let (heard, _) = read(take);
+    let n = (heard.len() + played.len()).next_power_of_two();
+    let mut planner = realfft::RealFftPlanner::<f64>::new();
+    let [x, y, h] = [&played[..], &heard, response].map(|s| spectrum(&mut planner, s, n));
+    let off_db: Vec<f64> = (27..=42)
+        .map(|k| {
+            let middle = 10f64.powf(f64::from(k) / 10.0);
+            let bin = |f: f64| (f / rate * n as f64) as usize;
+            let power = |of: &dyn Fn(usize) -> f64| -> f64 {
+                (bin(middle * 10f64.powf(-0.05))..bin(middle * 10f64.powf(0.05))).map(of).sum()
+            };
+            let wanted = power(&|i| (x[i] * h[i]).norm_sqr());
+            10.0 * (power(&|i| y[i].norm_sqr()) / wanted).log10()
+        })
+        .collect();
+    let level = off_db.iter().sum::<f64>() / off_db.len() as f64;
+    for (k, off) in off_db.iter().enumerate() {
+        assert!((off - level).abs() < 0.1, "band {k}: {off_db:?}");
+    }
 }
 
 #[test]

@@ -3,7 +3,7 @@
 
 mod support;
 
-use scrimcheck::analysis::claims::{student_quantile, student_sf};
+use scrimcheck::analysis::student::{student_quantile, student_sf};
 use scrimcheck::ingest::session::SweepSignal;
 use scrimcheck::ingest::sweep::{SweepParams, generate};
 use scrimcheck::transfer::bands::BandBins;

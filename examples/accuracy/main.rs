@@ -13,7 +13,7 @@ mod kinds;
 use kinds::{Group, all_kinds};
 use rayon::prelude::*;
 use scrimcheck::analysis::budget::{Combined, Term};
-use scrimcheck::analysis::loss::Estimate;
+use scrimcheck::analysis::estimate::Estimate;
 use scrimcheck::chain::{Losses, losses_of};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::{Scenario, simulate};

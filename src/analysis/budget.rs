@@ -3,8 +3,8 @@
 //! Every term is a standard uncertainty in dB with degrees of freedom. Terms that each
 //! seat draws for itself shrink in the mean over seats; terms that all seats share do not.
 
-use super::claims::student_quantile;
-use super::loss::Estimate;
+use super::estimate::Estimate;
+use super::student::student_quantile;
 use serde::Serialize;
 
 /// A line of the budget.

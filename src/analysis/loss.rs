@@ -1,6 +1,8 @@
 //! The loss per seat and its mean: what every later step and paper reads.
 
 use super::budget::Budget;
+use super::direct_from::DIRECT_FROM_HZ;
+use super::estimate::Estimate;
 use super::joint::{self, Assumption, Joint, Spectrum};
 use super::passage::{SeatPassage, seat_passage};
 use super::uncertainty::{SeatScatter, SessionScatter};
@@ -10,22 +12,6 @@ use crate::transfer::seat::SeatTransmission;
 use crate::units::ThirdOctave;
 use rayon::prelude::*;
 use serde::Serialize;
-
-/// A value with its uncertainty (GUM): `u95_db = t(0.975, dof) x u_db`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Estimate {
-    /// The value, dB.
-    pub value_db: f64,
-    /// Combined standard uncertainty, dB.
-    pub u_db: f64,
-    /// The part of `u_db` that all seats share (window, level, model), dB;
-    /// it does not shrink in the mean over seats.
-    pub u_common_db: f64,
-    /// Effective degrees of freedom (Welch-Satterthwaite).
-    pub dof: f64,
-    /// Expanded uncertainty, two-sided 95 %, dB.
-    pub u95_db: f64,
-}
 
 /// Why a band holds no value.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -102,9 +88,6 @@ pub fn shows_loss(bands: &[ThirdOctave], loss: &[Option<Estimate>], from_hz: f64
     high.filter_map(|(_, e)| *e).filter(|e| e.value_db > e.u95_db).count() >= BANDS_OF_A_LOSS
 }
 
-/// From this frequency up the headline loss is the direct sound's, Hz (between the 400 and
-/// 500 Hz bands): below, the direct window is too short to tell, and the room's sound is it.
-pub const DIRECT_FROM_HZ: f64 = 450.0;
 /// Level above noise from which a band is usable as it is, dB (ISO 2969:2015).
 const USABLE_SNR_DB: f64 = 10.0;
 /// Level above noise from which it is usable with correction, dB (ISO 2969:2015).

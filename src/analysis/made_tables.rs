@@ -1,6 +1,7 @@
 //! Loss tables made by hand from closed forms, for tests.
 
-use crate::analysis::loss::{Estimate, LossTable, MeanLoss, SeatLoss};
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::{LossTable, MeanLoss, SeatLoss};
 use crate::units::{ThirdOctave, fine_grid_hz};
 
 /// Loss of a limp sheet of `areal_mass_kg_m2` with flow resistance `r` Pa s/m in series,

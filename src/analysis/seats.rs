@@ -9,7 +9,8 @@
 //! is *shown* to move is held against the whole uncertainty: an error of common cause,
 //! such as that of the echo, need not be of the same size at all seats.
 
-use crate::analysis::loss::{Estimate, LossTable};
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::LossTable;
 use crate::units::ThirdOctave;
 use crate::words::frequency_words;
 use serde::Serialize;

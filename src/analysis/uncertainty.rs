@@ -5,8 +5,9 @@
 //! truth ([`WEIGHTS`]), see the table and its command in `examples/measured/loss.md`.
 
 use super::budget::{Budget, Combined, Term};
+use super::direct_from::DIRECT_FROM_HZ;
 use super::joint::Assumption;
-use super::loss::{DIRECT_FROM_HZ, SeatValues};
+use super::loss::SeatValues;
 use super::passage::{SeatPassage, smooth_bands};
 use crate::ingest::session::Session;
 use crate::transfer::measure::Transfers;

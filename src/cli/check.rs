@@ -4,17 +4,12 @@ use super::args::CheckArgs;
 use super::failure::{Failure, NOT_SHOWN};
 use super::terminal;
 use super::unimported::open_with_hint;
-use crate::analysis::rough_level::rough_level_warnings;
+use crate::chain::{Checked, check};
 use crate::ingest::error::plain;
 use crate::ingest::manifest::{Condition, SoundSource};
-use crate::ingest::session::Session;
-use crate::judge::{
-    Judged, JudgedTake, Missing, NextTake, TakeAnalyser, TakeRead, TakeState, TakeVerdict, hear,
-    judge_session, missing_takes, next_take,
-};
+use crate::judge::{Judged, JudgedTake, Missing, NextTake, TakeState, TakeVerdict};
 use crate::report::findings::warnings_text;
 use crate::report::look::{Look, paragraph};
-use crate::transfer::measure::Responder;
 use crate::warning::{Topic, Warning};
 use serde::Serialize;
 use std::path::Path;
@@ -52,16 +47,7 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
 /// As [`run`].
 pub fn judged_text(folder: &Path, json: bool) -> Result<(String, bool), Failure> {
     let session = open_with_hint(folder)?;
-    let analyser = TakeAnalyser::new(&session.sweep);
-    let responder = Responder::new(&session);
-    let read = |take: usize| session.read_take(&session.takes[take]);
-    let heard = hear(&session, &analyser, &responder, &read, &|| ());
-    let [without, with] = heard.drifts(&session);
-    let reads = heard.reads;
-    let judged = judge_session(&session, &analyser, &reads, [&without, &with]);
-    let missing = missing_takes(&session);
-    let next = next_take(&session, &missing, &judged.takes);
-    let warnings = session_warnings(&session, &judged, &reads);
+    let Checked { judged, warnings, missing, next } = check(&session);
     let text = if json {
         let document = Document {
             format: "scrimcheck-check",
@@ -78,18 +64,6 @@ pub fn judged_text(folder: &Path, json: bool) -> Result<(String, bool), Failure>
         text(&judged, &warnings, &missing, next.as_ref(), terminal::look())
     };
     Ok((text, judged.must_repeat()))
-}
-
-/// Warnings that belong to no single take.
-pub(crate) fn session_warnings(
-    session: &Session,
-    judged: &Judged,
-    reads: &[TakeRead],
-) -> Vec<Warning> {
-    let mut warnings = session.warnings.clone();
-    warnings.extend(judged.session.iter().map(|finding| finding.warning(None, None)));
-    warnings.extend(rough_level_warnings(session, reads, judged));
-    warnings
 }
 
 fn text(

@@ -283,7 +283,7 @@ fn reference_note(
     reference: Option<usize>,
     notes: &mut Vec<String>,
 ) -> Result<(), ImportError> {
-    let asked = session.manifest.recording.loopback_channel;
+    let asked = session.manifest.recording.reference_channel;
     let name = name_of(&heard.path);
     match (asked, reference) {
         (Some(_), None) => Err(ImportError::Recording {
@@ -305,7 +305,7 @@ fn reference_note(
             let kept = reference_place(session);
             notes.push(format!(
                 "{name}: channel {} is the electrical reference, kept as channel {kept} of the takes; \
-                 write loopback_channel = {kept} under [recording] in session.toml to use it.",
+                 write reference_channel = {kept} under [recording] in session.toml to use it.",
                 found + 1
             ));
             Ok(())
@@ -318,7 +318,7 @@ fn reference_note(
 /// first that the microphone leaves free.
 pub(super) fn reference_place(session: &Session) -> u16 {
     let recording = &session.manifest.recording;
-    recording.loopback_channel.unwrap_or(if recording.mic_channel == 1 { 2 } else { 1 })
+    recording.reference_channel.unwrap_or(if recording.mic_channel == 1 { 2 } else { 1 })
 }
 
 /// File name of a path, for people.

@@ -85,7 +85,7 @@ pub struct Recording {
     /// Microphone, full scale = 1.
     pub mic: Vec<f64>,
     /// Electrical reference, full scale = 1, where the session names one.
-    pub loopback: Option<Vec<f64>>,
+    pub reference: Option<Vec<f64>>,
     /// Another channel of the file that is far louder than the microphone's, counted from 1.
     pub louder_channel: Option<u16>,
     /// Whether the header says how long the recording is; a recorder that was cut off leaves it
@@ -98,7 +98,7 @@ pub struct Recording {
 impl Recording {
     /// A recording of the microphone alone, `integer_bits` deep.
     pub fn of_microphone(rate_hz: u32, mic: Vec<f64>, integer_bits: Option<u16>) -> Self {
-        Self { rate_hz, mic, loopback: None, louder_channel: None, closed: true, integer_bits }
+        Self { rate_hz, mic, reference: None, louder_channel: None, closed: true, integer_bits }
     }
 }
 
@@ -214,8 +214,8 @@ impl Session {
         let (root, file) = self.place_of(take);
         inside(&root, file, "record this take")?;
         let path = root.join(file);
-        let loopback = self.manifest.recording.loopback_channel;
-        let named: Vec<u16> = [Some(mic_channel), loopback].into_iter().flatten().collect();
+        let reference = self.manifest.recording.reference_channel;
+        let named: Vec<u16> = [Some(mic_channel), reference].into_iter().flatten().collect();
         let wav_error = |wav| IngestError::TakeWav { seat: seat(), wav };
         let info = wav_info(&path).map_err(wav_error)?;
         if info.rate_hz != self.sweep.rate_hz {
@@ -246,7 +246,7 @@ impl Session {
         Ok(Recording {
             rate_hz: info.rate_hz,
             mic: read.next().unwrap_or_default(),
-            loopback: read.next(),
+            reference: read.next(),
             louder_channel,
             closed: info.closed,
             integer_bits: info.integer_bits,

@@ -262,7 +262,7 @@ fn other_channel(facts: &TakeFacts) -> Option<Finding> {
             format!("Channel {channel} holds the sweep far louder than the microphone's channel."),
             format!(
                 "If the microphone is on it, write mic_channel = {channel} under [recording] in \
-                 session.toml; if it is an electrical reference, loopback_channel = {channel}."
+                 session.toml; if it is an electrical reference, reference_channel = {channel}."
             ),
         )
     })

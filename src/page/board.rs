@@ -5,7 +5,7 @@ use super::place::job_folder;
 use super::plan::{Next, next};
 use super::refusal::Refusal;
 use super::routes::blocking;
-use crate::cli::check::session_warnings;
+use crate::chain::session_warnings;
 use crate::cli::unimported::open_with_hint;
 use crate::import::{Origin, origins};
 use crate::ingest::manifest::{Condition, SoundSource, SweepKind};
@@ -120,7 +120,7 @@ fn describe(session: &Session, judged: Judged, warnings: Vec<Warning>, asked: &A
             exponential: manifest.sweep.kind == SweepKind::Exponential,
         },
         before: last_in_browser(session),
-        reference_channel: manifest.recording.loopback_channel,
+        reference_channel: manifest.recording.reference_channel,
         listed: !manifest.take.is_empty(),
         gain_untouched: manifest.session.gain_untouched,
         linearity: judged.linearity.in_words(),

@@ -92,7 +92,7 @@ fn check(session: &Session, place: &Where) -> Result<(Condition, SoundSource), R
     if !manifest.take.is_empty() {
         return Err(Refusal::say(StatusCode::CONFLICT, "error.takes_listed"));
     }
-    if manifest.recording.loopback_channel.is_some() {
+    if manifest.recording.reference_channel.is_some() {
         return Err(Refusal::say(StatusCode::CONFLICT, "error.reference"));
     }
     let condition =

@@ -1,8 +1,10 @@
 //! A made-up result for the tests of this layer: smooth losses in closed form,
 //! small differences between seats, one doubtful and one absent band.
 
-use super::result::{Levels, SessionResult};
-use crate::analysis::loss::{Absence, Estimate, LossTable, MeanLoss, SeatLoss};
+use super::result::SessionResult;
+use crate::analysis::band_levels::Levels;
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::{Absence, LossTable, MeanLoss, SeatLoss};
 use crate::ingest::manifest::Manifest;
 use crate::ingest::session::{Session, SweepSignal};
 use crate::units::{ThirdOctave, fine_grid_hz};

@@ -4,6 +4,7 @@
 //! The field names here are the keys of `result.json`; a key is always there,
 //! and a figure that the data cannot carry is `null`.
 
+use crate::analysis::band_levels::Levels;
 use crate::analysis::claims::ClaimVerdict;
 use crate::analysis::correction::Correction;
 use crate::analysis::geometry::Geometry;
@@ -198,21 +199,6 @@ pub struct SeatCurve {
     pub id: String,
     /// Loss, dB.
     pub loss_db: Vec<Option<f64>>,
-}
-
-/// Band levels, mean over seats, lists by band.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Levels {
-    /// What 0 dB is.
-    pub reference: String,
-    /// Without the screen, dB.
-    pub without_db: Vec<Option<f64>>,
-    /// With the screen, dB.
-    pub with_db: Vec<Option<f64>>,
-    /// With screen and equaliser, dB; empty without such takes.
-    pub corrected_db: Vec<Option<f64>>,
-    /// Noise in the same recordings, the larger of the conditions, dB.
-    pub noise_db: Vec<Option<f64>>,
 }
 
 /// One term of the uncertainty, lists by band.

@@ -4,7 +4,8 @@ use super::result::{
     Band, BandFigure, Curve, FORMAT, Headline, MeanResult, SeatCurve, SeatResult, SessionResult,
     Spots, VERSION,
 };
-use crate::analysis::loss::{Absence, Estimate, LossTable, SeatLoss};
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::{Absence, LossTable, SeatLoss};
 use crate::ingest::manifest::SeatInfo;
 use crate::ingest::session::Session;
 use crate::judge::{Linearity, Outcome, TakeState};

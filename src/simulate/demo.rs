@@ -170,7 +170,7 @@ pub fn demo_scenario() -> Scenario {
             drift_ppm: [18.0, 18.0],
             gain_step_db: 0.0,
             peak_dbfs: -12.0,
-            loopback: false,
+            reference: false,
             inverted_with: false,
         },
         temperature_c: [20.5, 20.7],

@@ -106,8 +106,8 @@ pub(crate) fn after_level(scenario: &Scenario, order: Order, take: &mut Simulate
             Fault::Truncate { at_s } => {
                 let keep = (at_s * f64::from(scenario.rate_hz)) as usize;
                 take.samples.truncate(keep);
-                if let Some(loopback) = &mut take.loopback {
-                    loopback.truncate(keep);
+                if let Some(reference) = &mut take.reference {
+                    reference.truncate(keep);
                 }
             }
             _ => {}
@@ -127,7 +127,7 @@ pub(crate) fn copy_takes(scenario: &Scenario, takes: &mut [(Order, SimulatedTake
         };
         if let (Some(to), Some(from)) = (find(*key, takes), find(other, takes)) {
             takes[to].1.samples = takes[from].1.samples.clone();
-            takes[to].1.loopback = takes[from].1.loopback.clone();
+            takes[to].1.reference = takes[from].1.reference.clone();
         }
     }
 }

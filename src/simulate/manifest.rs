@@ -22,8 +22,8 @@ pub(crate) fn manifest_text(scenario: &Scenario, takes: &[SimulatedTake]) -> Str
     let _ = writeln!(text, "start_hz = {:?}\nstop_hz = {:?}", w.start_hz, w.stop_hz);
     let _ = writeln!(text, "duration_s = {:?}\nfade_in_s = {:?}", w.duration_s, w.fade_in_s);
     let _ = writeln!(text, "fade_out_s = {:?}\nlevel_dbfs = {:?}\n", w.fade_out_s, w.level_dbfs);
-    if s.recorder.loopback {
-        let _ = writeln!(text, "[recording]\nmic_channel = 1\nloopback_channel = 2\n");
+    if s.recorder.reference {
+        let _ = writeln!(text, "[recording]\nmic_channel = 1\nreference_channel = 2\n");
     }
     let construction = match s.construction {
         Construction::Woven => "woven",

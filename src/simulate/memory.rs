@@ -65,7 +65,7 @@ impl InMemory {
             closed: true,
             rate_hz: self.simulated.rate_hz,
             mic: take.samples.clone(),
-            loopback: take.loopback.clone(),
+            reference: take.reference.clone(),
             integer_bits: None,
         }
     }

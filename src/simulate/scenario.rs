@@ -156,7 +156,7 @@ pub struct Recorder {
     /// Peak of the loudest take, dB re full scale.
     pub peak_dbfs: f64,
     /// Whether a second channel holds the electrical reference.
-    pub loopback: bool,
+    pub reference: bool,
     /// Polarity of the `with` takes turned over.
     pub inverted_with: bool,
 }

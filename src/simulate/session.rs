@@ -53,7 +53,7 @@ pub struct SimulatedTake {
     /// Microphone, full scale = 1, not rounded to bits.
     pub samples: Vec<f64>,
     /// Electrical reference, where the recorder has one.
-    pub loopback: Option<Vec<f64>>,
+    pub reference: Option<Vec<f64>>,
 }
 
 /// Random streams of one seed, so that one quantity can change without the others.
@@ -266,7 +266,7 @@ impl<'a> Studio<'a> {
             }
             take
         };
-        let loopback = scenario.recorder.loopback.then(|| {
+        let reference = scenario.recorder.reference.then(|| {
             let turn = -2.0 * PI * lead.fract() / self.n_fft as f64;
             let direct = self.drive[side]
                 .iter()
@@ -284,7 +284,7 @@ impl<'a> Studio<'a> {
             source: order.source,
             file: file_name(scenario, order, condition),
             samples: place_at(&played, PRE_ROLL),
-            loopback,
+            reference,
         }
     }
 }

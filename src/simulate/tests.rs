@@ -345,18 +345,19 @@ fn faults_do_what_their_names_say() {
 
 /// The reference channel is the sweep, at its place between two samples.
 #[test]
-fn the_loopback_channel_is_the_sweep() {
+fn the_reference_channel_is_the_sweep() {
     let mut s = quiet(Kind::Woven);
-    s.recorder.loopback = true;
+    s.recorder.reference = true;
     let session = simulate(&s);
-    let loopback = take(&session, 0, Condition::Without).loopback.as_ref().expect("second channel");
+    let reference =
+        take(&session, 0, Condition::Without).reference.as_ref().expect("second channel");
     let energy = |x: &[f64]| x.iter().map(|v| v * v).sum::<f64>();
-    let level = 10.0 * (energy(loopback) / energy(&session.sweep)).log10();
+    let level = 10.0 * (energy(reference) / energy(&session.sweep)).log10();
     assert!(level.abs() < 0.01, "{level} dB");
-    let n = loopback.len() / 2 * 2;
+    let n = reference.len() / 2 * 2;
     let mut sweep = session.sweep.clone();
     sweep.resize(n, 0.0);
-    let (l, w) = (spectrum(loopback), spectrum(&sweep));
+    let (l, w) = (spectrum(reference), spectrum(&sweep));
     let step = 48e3 / n as f64;
     // A pure delay: level 1 at single frequencies.
     for f in [100.0, 1000.0, 10_000.0] {

@@ -39,7 +39,7 @@ pub fn write(session: &SimulatedSession, folder: &Path) -> Result<(), WriteError
     write_wav(&folder.join("sweep.wav"), session.rate_hz, &[&session.sweep])?;
     for take in &session.takes {
         let mut channels: Vec<&[f64]> = vec![&take.samples];
-        channels.extend(take.loopback.as_deref());
+        channels.extend(take.reference.as_deref());
         write_wav(&folder.join(&take.file), session.rate_hz, &channels)?;
     }
     let manifest = [("session.toml", session.manifest.as_str())];
@@ -81,7 +81,7 @@ mod tests {
     fn files_hold_the_samples_to_a_24_bit_step() {
         let mut scenario = Scenario::random(Kind::Woven, 3).shortened(0.3, 0.03);
         scenario.seats.truncate(1);
-        scenario.recorder.loopback = true;
+        scenario.recorder.reference = true;
         let session = simulate(&scenario);
         let folder = tempfile::tempdir().expect("folder");
         write(&session, folder.path()).expect("written");

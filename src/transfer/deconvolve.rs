@@ -77,7 +77,7 @@ impl Deconvolver {
     ///
     /// `H = Y conj(S) / (|S|^2 + eps)`; the result is scaled so that a recording equal
     /// to the sweep gives a unit impulse at lag 0 (band-limited to the sweep).
-    /// With `loopback` that channel takes the place of `S`. `warp` multiplies each
+    /// With `reference` that channel takes the place of `S`. `warp` multiplies each
     /// bin before the inverse transform (clock drift); it is given the frequency in Hz.
     /// Samples beyond `n_points()` are left out.
     ///
@@ -86,28 +86,28 @@ impl Deconvolver {
     pub fn response(
         &self,
         recording: &[f64],
-        loopback: Option<&[f64]>,
+        reference: Option<&[f64]>,
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
     ) -> Vec<f64> {
-        self.into_response(recording.to_vec(), loopback.map(<[f64]>::to_vec), warp)
+        self.into_response(recording.to_vec(), reference.map(<[f64]>::to_vec), warp)
     }
 
     /// The same in the memory of the recording: megabytes take their time to copy.
     pub fn into_response(
         &self,
         mut recording: Vec<f64>,
-        loopback: Option<Vec<f64>>,
+        reference: Option<Vec<f64>>,
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
     ) -> Vec<f64> {
         // A panic elsewhere leaves the list whole: every change is one step.
         let spare = || self.spare.lock().unwrap_or_else(PoisonError::into_inner);
         let free = spare().pop();
         let mut work = free.unwrap_or_else(|| self.fft.workspace());
-        let of_loopback = loopback.map(|mut reference| {
+        let of_reference = reference.map(|mut reference| {
             self.fft.forward_in(&mut reference, &mut work);
             self.invert(&work.spectrum)
         });
-        let inverse = of_loopback.as_ref().unwrap_or(&self.inverse);
+        let inverse = of_reference.as_ref().unwrap_or(&self.inverse);
         self.fft.forward_in(&mut recording, &mut work);
         work.spectrum.iter_mut().zip(inverse).for_each(|(y, g)| *y *= g);
         if let Some(warp) = warp {
@@ -208,7 +208,7 @@ mod tests {
     }
 
     #[test]
-    fn a_loopback_takes_out_what_both_channels_share() {
+    fn a_reference_takes_out_what_both_channels_share() {
         let sweep = signal(400);
         let gain = 0.37;
         let interface: Vec<f64> = sweep.samples.iter().map(|x| x * gain).collect();

@@ -118,8 +118,8 @@ impl TakePlan {
         deconvolver: &Deconvolver,
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
     ) -> Option<TakeResponse> {
-        let Recording { mic, loopback, .. } = recording;
-        self.read_off(take, &deconvolver.into_response(mic, loopback, warp))
+        let Recording { mic, reference, .. } = recording;
+        self.read_off(take, &deconvolver.into_response(mic, reference, warp))
     }
 
     fn read_off(&self, take: usize, response: &[f64]) -> Option<TakeResponse> {

@@ -205,7 +205,7 @@ pub fn cases() -> Vec<Case> {
         append(
             "one channel for two purposes",
             Refused,
-            "[recording]\nloopback_channel = 1",
+            "[recording]\nreference_channel = 1",
             &["line 20", "both 1"],
         ),
         append(

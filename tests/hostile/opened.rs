@@ -98,10 +98,10 @@ fn odd_but_right_sessions_are_taken() {
             ("R1_L_with_1", 1),
         ]
     );
-    let session = accept("loopback and calibration", &|d| {
+    let session = accept("reference and calibration", &|d| {
         fs::write(d.join("mic.csv"), "frequency_hz,correction_db\n100,0.5\n1000,0\n").unwrap();
         let more =
-            "[recording]\nmic_channel = 2\nloopback_channel = 1\ncalibration_file = \"mic.csv\"";
+            "[recording]\nmic_channel = 2\nreference_channel = 1\ncalibration_file = \"mic.csv\"";
         fs::write(d.join("session.toml"), format!("{MANIFEST}{more}")).unwrap();
         let x = sweep_samples();
         let half: Vec<f64> = x.iter().map(|v| 0.5 * v).collect();
@@ -117,7 +117,7 @@ fn odd_but_right_sessions_are_taken() {
 fn channels_and_samples_arrive_as_recorded() {
     let home = tempfile::tempdir().unwrap();
     good(home.path());
-    let text = format!("{MANIFEST}[recording]\nmic_channel = 2\nloopback_channel = 1");
+    let text = format!("{MANIFEST}[recording]\nmic_channel = 2\nreference_channel = 1");
     fs::write(home.path().join("session.toml"), text).unwrap();
     let x = sweep_samples();
     let quarter: Vec<f64> = x.iter().map(|v| 0.25 * v).collect();
@@ -130,7 +130,7 @@ fn channels_and_samples_arrive_as_recorded() {
         (recording.rate_hz, recording.integer_bits, recording.mic.len()),
         (RATE_HZ, Some(24), x.len())
     );
-    for (got, want) in [(&recording.mic, &quarter), (recording.loopback.as_ref().unwrap(), &x)] {
+    for (got, want) in [(&recording.mic, &quarter), (recording.reference.as_ref().unwrap(), &x)] {
         assert!(got.iter().zip(want).all(|(g, w)| (g - w).abs() < 1.2e-7));
     }
 }

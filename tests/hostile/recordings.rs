@@ -239,15 +239,15 @@ pub fn cases() -> Vec<Case> {
             &["seat R1C", "channel 2", "has 1"],
         ),
         append(
-            "loopback that is not there",
+            "reference that is not there",
             Refused,
-            "[recording]\nloopback_channel = 2",
+            "[recording]\nreference_channel = 2",
             &["channel 2", "has 1"],
         ),
-        case("silent loopback", Refused, &["R1C_without_1.wav", "channel 2 is silent"], |d| {
+        case("silent reference", Refused, &["R1C_without_1.wav", "channel 2 is silent"], |d| {
             fs::write(
                 d.join("session.toml"),
-                format!("{MANIFEST}[recording]\nloopback_channel = 2"),
+                format!("{MANIFEST}[recording]\nreference_channel = 2"),
             )
             .unwrap();
             let x = generate(&sweep_params()).unwrap();
@@ -546,8 +546,8 @@ pub fn cases() -> Vec<Case> {
             longer(d, 600)
         }),
         case("every take five minutes long", Accepted, &[], |d| longer(d, 300)),
-        case("every take five minutes long, with a loopback", Accepted, &[], |d| {
-            let text = format!("{MANIFEST}[recording]\nloopback_channel = 2");
+        case("every take five minutes long, with a reference", Accepted, &[], |d| {
+            let text = format!("{MANIFEST}[recording]\nreference_channel = 2");
             fs::write(d.join("session.toml"), text).unwrap();
             for (i, name) in TAKES.iter().enumerate() {
                 let (x, mut played) = (take_samples(i), sweep_samples());

@@ -5,6 +5,7 @@
 
 pub mod convolve;
 pub mod driver;
+pub mod firefox;
 pub mod http;
 pub mod room_loop;
 pub mod rooms;

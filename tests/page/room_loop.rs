@@ -42,8 +42,31 @@ pub fn is_there() -> bool {
     all_start(&["pulseaudio", "pactl", "parec", "pacat"])
 }
 
+/// What the browser plays on, and the one channel of it that the room hears.
+pub struct Player {
+    channels: &'static str,
+    heard: &'static str,
+}
+
+/// Two channels, the first heard.
+pub const STEREO: Player = Player {
+    channels: "channels=2 channel_map=front-left,front-right",
+    heard: "--channel-map=front-left",
+};
+
+/// A processor of eight channels, the third heard: the centre.
+pub const EIGHT: Player = Player {
+    channels: "channels=8 channel_map=front-left,front-right,front-center,lfe,rear-left,rear-right,\
+               side-left,side-right",
+    heard: "--channel-map=front-center",
+};
+
 impl RoomLoop {
     pub fn start(folder: &Path) -> Self {
+        Self::start_with(folder, &STEREO)
+    }
+
+    pub fn start_with(folder: &Path, player: &Player) -> Self {
         let run = folder.join("run");
         std::fs::create_dir_all(&run).unwrap();
         #[cfg(unix)]
@@ -80,7 +103,7 @@ impl RoomLoop {
                 "-L",
                 "module-native-protocol-unix",
                 "-L",
-                &sink("player", "channels=2 channel_map=front-left,front-right"),
+                &sink("player", player.channels),
                 "-L",
                 &sink("air", "channels=1 channel_map=mono"),
             ],
@@ -104,15 +127,10 @@ impl RoomLoop {
             assert!(command("pactl", arguments).status().unwrap().success());
         }
         let common = ["--rate=48000", "--format=float32le", "--channels=1"];
-        // The first channel alone: the sweep must have come out there.
+        // That channel alone: the sweep must have come out there.
         let mut hear = command(
             "parec",
-            &[
-                "--device=player.monitor",
-                "--latency-msec=80",
-                "--channel-map=front-left",
-                "--no-remix",
-            ],
+            &["--device=player.monitor", "--latency-msec=80", player.heard, "--no-remix"],
         )
         .args(common)
         .stdout(Stdio::piped())

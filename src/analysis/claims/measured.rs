@@ -1,7 +1,8 @@
 //! From the loss table to the figures that a claim is about, each with its uncertainty.
 
 use super::{CurveLimits, Limits};
-use crate::analysis::loss::{Absence, Estimate, LossTable};
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::{Absence, LossTable};
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
 use crate::units::{Hertz, ThirdOctave};
 use crate::words::frequency_words;

@@ -20,13 +20,12 @@ mod judge;
 mod measured;
 mod words;
 
-pub use judge::{
-    Judgement, Limits, Open, Verdict, judge_between, judge_open, student_quantile, student_sf,
-};
+pub use judge::{Judgement, Limits, Open, Verdict, judge_between, judge_open};
 pub(crate) use words::chance;
 
 use super::loss::LossTable;
 use super::open_level::OpenLevel;
+use super::student::student_quantile;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
 use measured::Figure;
 use serde::Serialize;

@@ -1,8 +1,10 @@
 //! Claims on tables made by hand, and on simulated estimates whose truth sits at the limit.
 
 use super::*;
-use crate::analysis::loss::{Absence, Estimate, MeanLoss, SeatLoss};
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::{Absence, MeanLoss, SeatLoss};
 use crate::analysis::open_level::OpenLevel;
+use crate::analysis::student::student_quantile;
 use crate::ingest::manifest::CurvePoint;
 use crate::units::ThirdOctave;
 use rand::SeedableRng;

@@ -1,7 +1,8 @@
 //! What is left at each seat with the setting active, and how surely.
 
 use super::judged;
-use crate::analysis::loss::{Estimate, LossTable, SeatLoss};
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::{LossTable, SeatLoss};
 use crate::analysis::seats::{independent_variance, usable};
 use crate::ingest::manifest::CorrectionLimits;
 use serde::Serialize;

@@ -2,7 +2,8 @@
 
 use super::CorrectionError;
 use super::notch::{LEAST_DEPTH_DB, dip_share_db};
-use crate::analysis::loss::{Estimate, LossTable, SeatLoss};
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::{LossTable, SeatLoss};
 use crate::analysis::seats::{SeatDependence, in_shape_range, independent_variance, usable};
 use crate::ingest::manifest::CorrectionLimits;
 use crate::units::ThirdOctave;

@@ -1,7 +1,8 @@
 //! Steps and level warnings, both sides of each limit.
 
 use super::*;
-use crate::analysis::loss::{Estimate, MeanLoss, SeatLoss};
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::{MeanLoss, SeatLoss};
 
 fn bands() -> Vec<ThirdOctave> {
     ThirdOctave::report_bands(20_000.0)

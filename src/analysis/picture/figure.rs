@@ -1,6 +1,7 @@
 //! Light figures with the uncertainty of the meter.
 
-use super::super::claims::{LightFigure, student_quantile};
+use super::super::claims::LightFigure;
+use super::super::student::student_quantile;
 use serde::Serialize;
 
 /// Candela per square metre in one foot-lambert, `1 / (pi x 0.3048^2)`.

@@ -8,7 +8,7 @@
 use super::air::Air;
 use super::models::{Hanging, Sheet};
 use super::solve::{Setup, starts};
-use crate::analysis::loss::Estimate;
+use crate::analysis::estimate::Estimate;
 use crate::units::ThirdOctave;
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;

@@ -4,7 +4,7 @@
 use super::air::Air;
 use super::fit::{FitInput, ModelKind};
 use super::models::band_frequencies_hz;
-use crate::analysis::loss::Estimate;
+use crate::analysis::estimate::Estimate;
 use crate::units::ThirdOctave;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;

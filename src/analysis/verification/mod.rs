@@ -16,7 +16,8 @@ mod fit;
 mod words;
 
 use crate::analysis::correction::{Correction, Predicted, WorstBand};
-use crate::analysis::loss::{Estimate, LossTable};
+use crate::analysis::estimate::Estimate;
+use crate::analysis::loss::LossTable;
 use crate::analysis::seats::{in_shape_range, usable};
 use crate::warning::{Topic, Warning};
 use fit::{fit, judge_factor, judge_sections, judge_trim};

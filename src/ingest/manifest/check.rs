@@ -238,18 +238,18 @@ impl Checker<'_> {
                 "",
             ));
         }
-        if r.loopback_channel == Some(0) {
+        if r.reference_channel == Some(0) {
             return Err(self.text.refuse(
-                "recording.loopback_channel",
-                "loopback_channel is 0, channels count from 1",
+                "recording.reference_channel",
+                "reference_channel is 0, channels count from 1",
                 "",
             ));
         }
-        if r.loopback_channel == Some(r.mic_channel) {
+        if r.reference_channel == Some(r.mic_channel) {
             return Err(self.text.refuse(
-                "recording.loopback_channel",
-                format!("loopback_channel and mic_channel are both {}", r.mic_channel),
-                "name the channel with the recorded electrical signal, or leave loopback_channel out",
+                "recording.reference_channel",
+                format!("reference_channel and mic_channel are both {}", r.mic_channel),
+                "name the channel with the recorded electrical signal, or leave reference_channel out",
             ));
         }
         self.optional_path("recording.calibration_file", r.calibration_file.as_ref())

@@ -149,7 +149,7 @@ pub struct RecordingInfo {
     #[serde(default = "first_channel")]
     pub mic_channel: u16,
     /// Channel with the recorded electrical reference, counted from 1.
-    pub loopback_channel: Option<u16>,
+    pub reference_channel: Option<u16>,
     /// CSV `frequency_hz, correction_db`; cancels in every loss, used for levels only.
     pub calibration_file: Option<PathBuf>,
 }
@@ -160,7 +160,7 @@ fn first_channel() -> u16 {
 
 impl Default for RecordingInfo {
     fn default() -> Self {
-        Self { mic_channel: 1, loopback_channel: None, calibration_file: None }
+        Self { mic_channel: 1, reference_channel: None, calibration_file: None }
     }
 }
 

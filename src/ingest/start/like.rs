@@ -69,7 +69,7 @@ pub fn like(
         folder: Path::new("..").join(name),
         sweep: sweep.samples.clone(),
         seats: manifest.seat.clone(),
-        channels: (manifest.recording.mic_channel, manifest.recording.loopback_channel),
+        channels: (manifest.recording.mic_channel, manifest.recording.reference_channel),
         calibration,
     });
     Ok((manifest.seat.iter().map(|seat| seat.id.clone()).collect(), options))

@@ -102,8 +102,8 @@ backing = false                    # true: a second, black cloth hangs behind th
         }),
         mic_channel = like.map_or(1, |like| like.channels.0),
         reference = match like.and_then(|like| like.channels.1) {
-            Some(channel) => format!("loopback_channel = {channel}"),
-            None => "# loopback_channel = 2".into(),
+            Some(channel) => format!("reference_channel = {channel}"),
+            None => "# reference_channel = 2".into(),
         },
         calibration = match like.and_then(|l| l.calibration.as_ref()?.0.file_name()?.to_str()) {
             Some(name) => format!("calibration_file = {}", quoted(name)),

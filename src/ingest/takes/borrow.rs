@@ -109,7 +109,8 @@ fn compare(
         ));
     }
     let (ours, theirs) = (&session.manifest.recording, &lender.manifest.recording);
-    if (ours.mic_channel, ours.loopback_channel) != (theirs.mic_channel, theirs.loopback_channel) {
+    if (ours.mic_channel, ours.reference_channel) != (theirs.mic_channel, theirs.reference_channel)
+    {
         return Err(refuse(
             "the channels under [recording] differ".into(),
             "write the same channels in both sessions, or export the takes alike",

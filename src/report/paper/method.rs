@@ -126,7 +126,7 @@ fn method_sentence(session: &Session) -> String {
     );
     text += &sweep.duration_s.map(|s| format!(", {s} s")).unwrap_or_default();
     text += &format!(", recorded at {}", rate_words(f64::from(session.sweep.rate_hz)));
-    text += if manifest.recording.loopback_channel.is_some() {
+    text += if manifest.recording.reference_channel.is_some() {
         " with an electrical reference. "
     } else {
         " without an electrical reference. "

@@ -4,7 +4,8 @@ use super::bands::{at_bands, band_axis};
 use super::colors::{PALETTE, QUIET};
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::report::result::{Levels, SessionResult};
+use crate::analysis::band_levels::Levels;
+use crate::report::result::SessionResult;
 use crate::report::words::frequency_words;
 
 /// Distance to the noise above which a band's level is taken as it is, dB:

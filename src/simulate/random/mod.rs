@@ -256,7 +256,7 @@ fn base(draw: &mut Draw, seed: u64) -> Scenario {
             drift_ppm: [drift, drift + draw.between(-3.0, 3.0)],
             gain_step_db: 0.0,
             peak_dbfs: -12.0,
-            loopback: false,
+            reference: false,
             inverted_with: false,
         },
         temperature_c: [temperature, temperature + draw.between(-0.3, 0.3)],
