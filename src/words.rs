@@ -10,6 +10,13 @@ pub fn signed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// A gain with its sign, "+0.5" or "−2.0"; 0 has none.
+pub fn gain_words(value: f64, decimals: usize) -> String {
+    let text = signed(value, decimals);
+    let is_rise = !text.starts_with('\u{2212}') && text.chars().any(|c| ('1'..='9').contains(&c));
+    if is_rise { format!("+{text}") } else { text }
+}
+
 /// "1.4 dB".
 pub fn decibels(value: f64) -> String {
     format!("{} dB", signed(value, 1))

@@ -4,7 +4,7 @@
 use super::predict::describe::DescribedSheet;
 use super::predict::{Forecast, power_cost};
 use crate::units::{Hertz, ThirdOctave};
-use crate::words::{frequency_words, signed};
+use crate::words::{frequency_words, list_words, signed};
 use serde::Serialize;
 use serde_json::Value;
 
@@ -368,8 +368,11 @@ fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
             with_u(only.mean_loss_db, " dB")
         )),
         several => {
-            let names: Vec<&str> = several.iter().map(|e| e.summary.name.as_str()).collect();
-            out.push(format!("Which of {} loses least is not shown.", names.join(", ")));
+            let names: Vec<String> = several.iter().map(|e| e.summary.name.clone()).collect();
+            out.push(format!(
+                "{} lose least; which of them less than the others is not shown.",
+                list_words(&names)
+            ));
         }
     }
     out.extend(entries.iter().filter_map(|e| exceeded(&e.summary)));

@@ -293,13 +293,12 @@ fn say_angles(
     };
     let mut sentence = format!("The seats see {name} at an angle of {span}; {wanted}.");
     for (practice, words) in
-        [(Practice::Larger, "closer than that"), (Practice::Smaller, "farther away than that")]
+        [(Practice::Larger, "Nearer to it"), (Practice::Smaller, "Farther from it")]
     {
         let ids: Vec<&str> =
             seen.iter().filter(|(_, p)| p.practice == practice).map(|(id, _)| *id).collect();
         if !ids.is_empty() {
-            let verb = if ids.len() == 1 { "is" } else { "are" };
-            sentence.push_str(&format!(" {} {verb} {words}.", ids.join(", ")));
+            sentence.push_str(&format!(" {words}: {}.", ids.join(", ")));
         }
     }
     out.push(sentence);

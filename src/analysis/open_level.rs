@@ -57,9 +57,9 @@ impl OpenLevel {
                                conditions."
                 .into(),
             Self::Bounded { higher_db, lower_db } => format!(
-                "No control takes were made: the loss at low frequencies leaves open a gain step \
-                 by which the true loss is up to {higher_db:.2} dB higher or {lower_db:.2} dB \
-                 lower, and that is part of the guard band."
+                "That is if no gain was touched between the conditions, which no control takes \
+                 show: the loss from 100 to 315 Hz leaves open that the true loss is up to \
+                 {higher_db:.2} dB higher or {lower_db:.2} dB lower, and the guard band counts it."
             ),
             Self::GainChanged { least_db, most_db } => format!(
                 "from 100 to 315 Hz it was {least_db:.1} dB louder with the screen than without, \

@@ -297,7 +297,7 @@ fn say(bands: &[BandDependence], inside: &[bool], n_seats: usize, s: &Summary) -
         bands.iter().zip(inside).filter(|(b, i)| **i && b.moves).map(|(b, _)| b).collect();
     let share = s.share.map_or(String::new(), |v| {
         format!(
-            "{} of the variance of the loss shape ({common:.2} dB rms) is the same at all \
+            "{} of the shape of the loss ({common:.2} dB rms, by its variance) is common to all \
              {n_seats} seats. ",
             say_share(v)
         )
@@ -305,10 +305,11 @@ fn say(bands: &[BandDependence], inside: &[bool], n_seats: usize, s: &Summary) -
     let movement = match (moved.is_empty(), top) {
         (true, _) => "No band is shown to move from seat to seat beyond the uncertainty.".into(),
         (false, Some((most, band))) => format!(
-            "{moving:.2} dB rms moves from seat to seat beyond the uncertainty, most at {} \
-             ({most:.2} dB); {} of the bands are shown to move.",
+            "Beyond the uncertainty {moving:.2} dB rms move from seat to seat, most at {} \
+             ({most:.2} dB); that is shown in {} of {} bands.",
             hz(band),
-            moved.len()
+            moved.len(),
+            inside.iter().filter(|i| **i).count()
         ),
         (false, None) => String::new(),
     };

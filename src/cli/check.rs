@@ -115,7 +115,7 @@ fn text(
         out += &paragraph(&plain(&said), "", "    ", look.width);
     }
     let last = match next {
-        None => "Nothing is missing and nothing must be repeated.".to_owned(),
+        None => "The planned takes are complete, and none must be repeated.".to_owned(),
         Some(next) => format!(
             "Next: {}seat {}{}; record into {}.",
             if next.repeat { "once more, " } else { "" },

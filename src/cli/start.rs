@@ -35,7 +35,9 @@ pub fn run(args: &StartArgs) -> Result<ExitCode, Failure> {
         text += &format!("  {}\n", shown(file));
     }
     text += "\nPrint the take sheet, fill in session.toml, and record into takes/.\n\
-             Start with the volume low and ears protected. Then: scrimcheck analyze ";
-    terminal::print(&format!("{text}{}\n", shown(&args.folder)))?;
+             Start with the volume low and ears protected. Before anything is taken \
+             down: scrimcheck check ";
+    let folder = shown(&args.folder);
+    terminal::print(&format!("{text}{folder}. Last: scrimcheck analyze {folder}\n"))?;
     Ok(ExitCode::SUCCESS)
 }

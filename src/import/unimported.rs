@@ -2,6 +2,7 @@
 
 use super::origin;
 use crate::ingest::manifest::Manifest;
+use crate::ingest::start::QUIET_SWEEP_FILE;
 use crate::ingest::takes::{TAKES_FOLDER, parse_name};
 use std::collections::BTreeSet;
 use std::fs;
@@ -24,6 +25,7 @@ pub fn unimported(root: &Path, manifest: &Manifest) -> Vec<PathBuf> {
         origin::read(&takes).unwrap_or_default().into_iter().map(|o| o.recording).collect();
     let mut known: BTreeSet<PathBuf> = manifest.take.iter().map(|t| plain(&t.file)).collect();
     known.insert(plain(&manifest.sweep.file));
+    known.insert(QUIET_SWEEP_FILE.into());
     let mut found = Vec::new();
     let mut folders = vec![PathBuf::new()];
     for (folder, name) in files(root, Path::new(""), true) {

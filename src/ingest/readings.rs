@@ -63,6 +63,11 @@ impl Point {
         }
     }
 
+    /// Whether it is the middle of the left or right edge.
+    pub fn is_side(self) -> bool {
+        matches!(self, Self::Left | Self::Right)
+    }
+
     /// Whether it is one of the four corners.
     pub fn is_corner(self) -> bool {
         matches!(self, Self::TopLeft | Self::TopRight | Self::BottomLeft | Self::BottomRight)

@@ -9,7 +9,8 @@ use crate::chain::session_warnings;
 use crate::cli::unimported::open_with_hint;
 use crate::import::{Origin, origins};
 use crate::ingest::manifest::{Condition, SoundSource, SweepKind};
-use crate::ingest::session::Session;
+use crate::ingest::session::{Session, Take};
+use crate::ingest::takes::{TAKES_FOLDER, default_name, quiet_name};
 use crate::judge::{Judged, JudgedTake, TakeVerdict};
 use crate::warning::Warning;
 use axum::Json;
@@ -42,6 +43,8 @@ pub(super) struct Board {
     reference_channel: Option<u16>,
     /// Takes are listed one by one in the manifest, so that none can be added.
     listed: bool,
+    /// The names of the listed takes say the same as the list.
+    named: bool,
     gain_untouched: bool,
     /// Whether the chain is linear, in a sentence.
     linearity: String,
@@ -122,10 +125,21 @@ fn describe(session: &Session, judged: Judged, warnings: Vec<Warning>, asked: &A
         before: last_in_browser(session),
         reference_channel: manifest.recording.reference_channel,
         listed: !manifest.take.is_empty(),
+        named: session.takes.iter().all(|take| is_named(session, take)),
         gain_untouched: manifest.session.gain_untouched,
         linearity: judged.linearity.in_words(),
         takes: judged.takes,
     }
+}
+
+/// Whether the take lies where its name alone would say what the session takes it for.
+fn is_named(session: &Session, take: &Take) -> bool {
+    let name = if take.quiet {
+        quiet_name(session.seat_id(take), take.condition, take.spot)
+    } else {
+        default_name(session.seat_id(take), take.condition, take.source, take.spot)
+    };
+    take.file == FilePath::new(TAKES_FOLDER).join(name)
 }
 
 /// The origin of the last take that was recorded in the browser and is still there.

@@ -24,8 +24,8 @@ pub fn compare_paper(comparison: &Comparison, drawings: &[Drawing]) -> Paper {
     blocks.push(Block::Table(ranking(comparison)));
     blocks.push(Block::Paragraph(
         "A rank is one more than the number of entries that are shown to be better; entries whose \
-         difference lies within its uncertainty share a rank. Power factor: what making the loss \
-         up costs, for pink programme."
+         difference lies within its uncertainty share a rank. The power is that of making the whole loss \
+         up, for pink programme; a setting may make up less."
             .into(),
     ));
     blocks.extend(limits(comparison).map(Block::Table));
@@ -115,7 +115,7 @@ fn ranking(comparison: &Comparison) -> Table {
             "Claims kept",
             "Rank",
             "Gain on axis",
-            "Power factor",
+            "Power to make it up, factor",
         ]
         .map(String::from)
         .to_vec(),

@@ -192,7 +192,7 @@ pub fn warning_line(warning: &Warning) -> String {
 }
 
 /// The topic as people say it: its word in `result.json` with spaces.
-fn topic_words(topic: Topic) -> String {
+pub(crate) fn topic_words(topic: Topic) -> String {
     let word = serde_json::to_value(topic).ok().and_then(|v| v.as_str().map(str::to_owned));
     word.unwrap_or_default().replace('_', " ")
 }

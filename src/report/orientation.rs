@@ -16,12 +16,14 @@ pub const ORIENTATION_HEAD: [&str; 4] = ["Target", "Range", "Measured", "Kept"];
 pub fn orientation_rows(light: &Light, units: DisplayUnits) -> Vec<Vec<String>> {
     let bright = |cd_m2: f64| luminance(cd_m2, units);
     let share = |ratio: f64| format!("{:.0} %", 100.0 * ratio);
-    let of_centre = light.luminance.iter().flat_map(|l| &l.limits).map(|l| row(l, bright));
-    let of_points = light.uniformity.iter().flat_map(|u| &u.limits).map(|l| row(l, share));
+    let of_centre = light.luminance.iter().flat_map(|l| &l.limits);
+    let of_centre = of_centre.map(|l| row(l, bright, "brighter than that"));
+    let of_points = light.uniformity.iter().flat_map(|u| &u.limits);
+    let of_points = of_points.map(|l| row(l, share, "more even than that"));
     of_centre.chain(of_points).collect()
 }
 
-fn row(limit: &LimitCheck, show: impl Fn(f64) -> String) -> Vec<String> {
+fn row(limit: &LimitCheck, show: impl Fn(f64) -> String, above: &str) -> Vec<String> {
     // One unit at the end of a range and of a figure with its uncertainty is enough.
     let bare = |value: f64| {
         let text = show(value);
@@ -31,18 +33,18 @@ fn row(limit: &LimitCheck, show: impl Fn(f64) -> String) -> Vec<String> {
         limit.name.to_owned(),
         format!("{} to {}", bare(limit.minimum), show(limit.maximum)),
         format!("{} \u{b1} {}", bare(limit.measured), show(limit.u95)),
-        kept(limit),
+        kept(limit, above),
     ]
 }
 
 /// More even or brighter than a cinema is no fault at home: the word says which way it is.
-fn kept(limit: &LimitCheck) -> String {
-    let side = if limit.measured > limit.maximum { "above" } else { "below" };
+fn kept(limit: &LimitCheck, above: &str) -> String {
+    let side = if limit.measured > limit.maximum { above } else { "below that" };
     match limit.verdict {
         Verdict::Pass => "yes".into(),
         Verdict::ConditionalPass => "probably".into(),
-        Verdict::ConditionalFail => format!("probably not: {side}"),
-        Verdict::Fail => format!("no: {side}"),
+        Verdict::ConditionalFail => format!("probably {side}"),
+        Verdict::Fail => side.into(),
         Verdict::NotShown => "not shown".into(),
     }
 }

@@ -2,7 +2,8 @@
 
 use super::result::SessionResult;
 pub use crate::words::{
-    decibels, frequency_label, frequency_words, list_words, rate_words, seats_words, signed,
+    decibels, frequency_label, frequency_words, gain_words, list_words, rate_words, seats_words,
+    signed,
 };
 
 /// What the screen takes, in a sentence without a full stop.

@@ -36,8 +36,9 @@ pub fn unmeasured_sentence(claim: &Claim) -> String {
 }
 
 /// The rule by which verdicts are given, for every paper that prints one.
-pub const DECISION_RULE: &str = "Decision rule: a guard band w, the one-sided 95 % expanded \
-uncertainty of the measured figure, lies on both sides of the limit. Pass: inside the limit by \
+pub const DECISION_RULE: &str = "Decision rule: a guard band w lies on both sides of the limit: \
+the one-sided 95 % expanded uncertainty of the measured figure, and what a gain that no control \
+takes watched leaves open (a sheet takes from 0 dB to a known most from 100 to 315 Hz). Pass: inside the limit by \
 at least w. Conditional pass: inside, by less than w. Conditional fail: outside, by at most w. \
 Fail: outside by more than w. Not shown: the data cannot carry a verdict. A claim about several \
 bands or seats passes only if every one of them passes. (After ILAC-G8:09/2019 and JCGM \

@@ -4,7 +4,7 @@ use super::measured::Figure;
 use super::{ClaimVerdict, SharedLevel, Verdict};
 use crate::analysis::loss::LossTable;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
-use crate::words::frequency_words;
+use crate::words::{frequency_words, signed};
 
 /// How many reasons a sentence lists before it only counts the rest.
 const REASONS_LISTED: usize = 3;
@@ -84,11 +84,17 @@ pub(crate) fn chance(probability: f64) -> String {
     }
 }
 
+/// "4.0", "0.95": a limit with the decimals it has, one at least.
+fn limit(value: f64) -> String {
+    let tenths = (10.0 * value).round() / 10.0;
+    if (tenths - value).abs() < 1e-9 { signed(value, 1) } else { signed(value, 2) }
+}
+
 fn allowed(lower: Option<f64>, upper: Option<f64>, unit: &str) -> String {
-    match (lower, upper) {
-        (Some(low), Some(high)) => format!("between {low:.2}{unit} and {high:.2}{unit}"),
-        (None, Some(high)) => format!("at most {high:.2}{unit}"),
-        (Some(low), None) => format!("at least {low:.2}{unit}"),
+    match (lower.map(limit), upper.map(limit)) {
+        (Some(low), Some(high)) => format!("between {low}{unit} and {high}{unit}"),
+        (None, Some(high)) => format!("at most {high}{unit}"),
+        (Some(low), None) => format!("at least {low}{unit}"),
         (None, None) => "not limited".into(),
     }
 }
@@ -113,7 +119,7 @@ pub(super) fn loss_sentence(
         ClaimScope::Mean if table.seats.len() == 1 => ", one seat measured:".into(),
         ClaimScope::Mean => format!(", mean over {} seats:", table.seats.len()),
     };
-    let u95 = verdict.u95_db.map_or(String::new(), |u| format!(" \u{b1} {u:.2} dB"));
+    let u95 = verdict.u95_db.map_or(String::new(), |u| format!(" \u{b1} {u:.2}"));
     let at = match claim.quantity {
         ClaimQuantity::AverageLoss => {
             seat_name(shown, table).map_or(String::new(), |seat| format!(" at seat {seat}"))
@@ -121,7 +127,7 @@ pub(super) fn loss_sentence(
         _ => format!(" ({})", place(shown, table)),
     };
     let mut text = format!(
-        "{}{who} {:.2} dB{u95}{at}. Maker's limit: {}. {}",
+        "{}{who} {:.2}{u95} dB{at}. Maker's limit: {}. {}",
         sentence_case(&subject(claim)),
         shown.value,
         allowed(verdict.lower_limit_db, verdict.limit_db, " dB"),

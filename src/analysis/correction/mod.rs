@@ -11,6 +11,7 @@
 //! | `predict` | what is left at each seat, with uncertainty |
 //! | `words` | verdict and advice in sentences |
 
+mod even;
 mod notch;
 mod objective;
 mod predict;
@@ -177,11 +178,11 @@ pub struct Correction {
 pub struct CorrectionSeries {
     /// Exact mid-bands, Hz.
     pub exact_hz: Vec<f64>,
-    /// Shape before: mean loss less trim.
+    /// Before the filters: mean loss less trim.
     pub before_db: Vec<Option<f64>>,
     /// Gain of the filters.
     pub filter_db: Vec<f64>,
-    /// Shape after.
+    /// What is left with trim and filters.
     pub after_db: Vec<Option<f64>>,
     /// Expanded uncertainty of before and after: a setting is exact, the loss is not.
     pub u95_db: Vec<Option<f64>>,
@@ -214,8 +215,8 @@ impl Correction {
             .into_iter()
             .filter(|hz| *hz < 0.5 * self.rate_hz)
             .collect();
-        let before = |b: &CorrectionBand| b.mean_loss_db.map(|l| l - self.level_loss_db);
-        let after = |b: &CorrectionBand| Some(before(b)? - b.gain_db);
+        let before = |b: &CorrectionBand| b.mean_loss_db.map(|l| l - self.trim_db);
+        let after = |b: &CorrectionBand| b.left_db;
         CorrectionSeries {
             exact_hz: self.bands.iter().map(|b| b.exact_hz).collect(),
             before_db: self.bands.iter().map(before).collect(),
@@ -270,7 +271,15 @@ pub fn fit_with_seats(
         finish(table, limits, dependence, &target, sections, found.tried.clone())
     };
     let best = made(&found.settings);
-    let simplest = found.simpler.iter().map(|s| made(s)).find(|c| c.serves_all_seats && c.shown);
+    let even = even::Even::new(table, limits, &steps, &target);
+    // As the search found it, else with the worst seat looked after; only where there is a better one
+    // to be measured by.
+    let simplest = found.simpler.iter().find_map(|settings| {
+        let suits = |c: &Correction| c.serves_all_seats && c.shown;
+        let simple = Some(made(settings)).filter(suits);
+        let worth = best.serves_all_seats && best.shown && !settings.is_empty();
+        simple.or_else(|| worth.then(|| made(&even.evened(settings))).filter(suits))
+    });
     Ok(match simplest {
         Some(mut simple) => {
             words::say_finer(&mut simple, &best);

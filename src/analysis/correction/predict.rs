@@ -51,7 +51,7 @@ pub struct SeatPrediction {
     pub after_rms_u95_db: Option<f64>,
     /// Mean of what is left, dB: a difference in level, not in tone.
     pub level_db: Option<f64>,
-    /// The band farthest off.
+    /// The band farthest off, with trim and filters as typed in.
     pub worst_band: Option<WorstBand>,
     /// Whether the seat lies within the tolerance, by the values themselves. False where
     /// nothing was measured or the uncertainty exceeds the tolerance.
@@ -104,7 +104,7 @@ fn predict_seat(
         .map(|(b, e)| WorstBand {
             seat: seat.id.clone(),
             nominal_hz: table.bands[*b].nominal_hz(),
-            left_db: left(*b, e),
+            left_db: left(*b, e) + off_db,
             u95_db: e.u95_db,
         })
         .max_by(|a, b| a.left_db.abs().total_cmp(&b.left_db.abs()));
@@ -116,7 +116,7 @@ fn predict_seat(
     let shown = served
         && absent_hz.is_empty()
         && after_rms_db.zip(after_rms_u95_db).is_some_and(|(r, u)| r + u <= rms_limit)
-        && present.iter().all(|(b, e)| left(*b, e).abs() + e.u95_db <= band_limit);
+        && present.iter().all(|(b, e)| (left(*b, e) + off_db).abs() + e.u95_db <= band_limit);
     SeatPrediction {
         id: seat.id.clone(),
         weight: seat.weight,

@@ -139,7 +139,7 @@ fn served(c: &Correction, counted: &[&SeatPrediction]) -> String {
     };
     let rms = farthest(counted).map_or(String::new(), |s| {
         format!(
-            " Remaining unevenness: at most {:.2} dB rms, at seat {} (limit {}).",
+            " Remaining unevenness: at most {:.2} dB rms, level apart, at seat {} (limit {}).",
             s.after_rms_db.unwrap_or(0.0),
             s.id,
             c.tolerance_rms_db
@@ -147,7 +147,7 @@ fn served(c: &Correction, counted: &[&SeatPrediction]) -> String {
     });
     let worst = c.worst_band.as_ref().map_or(String::new(), |w| {
         format!(
-            " No band is off by more than {:.2} dB (limit {}).",
+            " With the level as typed in no band is off by more than {:.2} dB (limit {}).",
             w.left_db.abs(),
             c.tolerance_band_db
         )

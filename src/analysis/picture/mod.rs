@@ -109,7 +109,7 @@ pub fn assess_light(
                 "The centre of the picture has {got:.0} cd/m² where {expected:.0} cd/m² follow \
                  from the projector's lumens, the size of the picture and the measured gain."
             ),
-            "Check lamp mode and age, iris, zoom and the size in [screen]; makers' lumens are \
+            "Check lamp mode and age, iris, zoom and the size of the picture that was entered; makers' lumens are \
              seldom those of the calibrated picture.",
         ));
     }
@@ -215,7 +215,7 @@ fn say(light: &Light) -> Vec<String> {
         }
         match gain.half_gain_deg {
             Some(h) => out.push(format!(
-                "Half of that is left at {:.0} degrees (±{:.0}).",
+                "Half of that is left at {:.0} ± {:.0} degrees.",
                 h.value,
                 h.u95.max(1.0)
             )),
@@ -240,7 +240,7 @@ fn say(light: &Light) -> Vec<String> {
     }
     if let Some(u) = &light.uniformity {
         out.push(format!(
-            "The darkest of {} points has {:.0} % (±{:.0} %) of the centre's luminance.",
+            "The darkest of {} points has {:.0} ± {:.0} % of the centre's luminance.",
             u.points.len(),
             100.0 * u.minimum_over_centre.value,
             (100.0 * u.minimum_over_centre.u95).max(1.0)

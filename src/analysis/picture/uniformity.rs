@@ -106,7 +106,7 @@ pub fn uniformity(readings: &[Reading], meter: MeterDoubt) -> Option<Uniformity>
         .filter_map(|&(name, range, corners)| {
             let of_kind: Vec<Figure> = points
                 .iter()
-                .filter(|p| p.point.is_corner() == corners)
+                .filter(|p| if corners { p.point.is_corner() } else { p.point.is_side() })
                 .map(|p| p.over_centre)
                 .collect();
             worst(name, D_CINEMA, range, &of_kind)

@@ -149,8 +149,8 @@ fn describe(
     let mut out = Vec::new();
     match kind {
         LossKind::Resistive => out.push(
-            "The loss is that of flow resistance: nearly the same at all frequencies, as of a \
-             weave that air passes through."
+            "The loss is that of flow resistance: nearly the same from 500 Hz up, as of a weave \
+             that air passes through."
                 .into(),
         ),
         LossKind::MassLike => {
@@ -164,8 +164,8 @@ fn describe(
             }
         }
         LossKind::Both => out.push(
-            "The loss has two parts: friction, which takes the same at all frequencies, and \
-             mass, which takes more the higher the frequency."
+            "Friction and mass together make the loss: friction takes nearly the same from 500 Hz \
+             up, mass more the higher the frequency."
                 .into(),
         ),
         LossKind::Untold => {
@@ -237,12 +237,13 @@ fn say(p: &Parameter) -> Option<String> {
     let (what, unit) = p.quantity.words();
     let what = format!("{}{}", what[..1].to_uppercase(), &what[1..]);
     match (p.value, p.low, p.high) {
-        (Some(v), Some(low), Some(high)) => Some(format!(
-            "{what}: {} {unit} (95 % interval {} to {}).",
-            round(v),
-            round(low),
-            round(high)
-        )),
+        (Some(v), Some(low), Some(high)) => {
+            let (scale, unit) =
+                if unit == "Hz" && v >= 1000.0 { (1e-3, "kHz") } else { (1.0, unit) };
+            let digits = interval_decimals(scale * (high - low));
+            let [v, low, high] = [v, low, high].map(|x| format!("{:.digits$}", scale * x));
+            Some(format!("{what}: {v} {unit} (95 % interval {low} to {high})."))
+        }
         (Some(v), ..) => Some(format!("{what}: about {} {unit}.", round(v))),
         (None, None, Some(high)) => Some(format!("{what}: at most {} {unit}.", round(high))),
         (None, Some(low), None) => Some(format!("{what}: at least {} {unit}.", round(low))),
@@ -251,6 +252,18 @@ fn say(p: &Parameter) -> Option<String> {
         }
         (None, None, None) => None,
     }
+}
+
+/// Decimals of a figure whose 95 % interval is so wide: its half is told with one digit, with two
+/// where the first is 1 or 2 (common practice with uncertainties).
+fn interval_decimals(width: f64) -> usize {
+    let half = 0.5 * width.abs();
+    if half <= 0.0 || !half.is_finite() {
+        return 2;
+    }
+    let place = half.log10().floor();
+    let first = half / 10f64.powf(place);
+    (f64::from(u8::from(first < 3.0)) - place).clamp(0.0, 3.0) as usize
 }
 
 /// Three significant digits, for people.

@@ -106,12 +106,12 @@ fn say_gap(stated_m: Option<f64>, found: Option<&GapEstimate>, differs: bool) ->
             format!("Stated gap {:.0} mm; no echo stands out that could confirm it.", s * 1e3)
         }
         (None, Some(f)) => format!(
-            "The echoes put the sheet {:.0} mm (±{:.0} mm) in front of the loudspeaker.",
+            "The echoes put the sheet {:.0} ± {:.0} mm in front of the loudspeaker.",
             f.gap_m * 1e3,
             (f.u95_m * 1e3).max(1.0)
         ),
         (Some(s), Some(f)) => format!(
-            "Stated gap {:.0} mm, from the echoes {:.0} mm (±{:.0} mm): {}.",
+            "Stated gap {:.0} mm, from the echoes {:.0} ± {:.0} mm: {}.",
             s * 1e3,
             f.gap_m * 1e3,
             (f.u95_m * 1e3).max(1.0),

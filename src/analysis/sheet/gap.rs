@@ -228,7 +228,7 @@ pub fn compare_gap(
     let warning = |message, advice| {
         Some(Warning { topic: Topic::Gap, seat: None, take: None, message, advice })
     };
-    let show = format!("{:.0} mm (±{:.0} mm)", found.gap_m * 1e3, (found.u95_m * 1e3).max(1.0));
+    let show = format!("{:.0} ± {:.0} mm", found.gap_m * 1e3, (found.u95_m * 1e3).max(1.0));
     match stated_m {
         None => warning(
             format!("No gap is stated; the takes show {show} between loudspeaker and sheet."),

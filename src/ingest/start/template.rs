@@ -171,7 +171,7 @@ backing = false                    # true: a second, black cloth hangs behind th
 # reference = ""
 # units = "metric"                 # or "imperial", on paper only
 # instruments = ["microphone, serial number", "audio interface, serial number"]
-# logo = "logo.png"                # or an SVG
+# logo = "logo.png"                # PNG, JPEG or SVG
 "#,
     );
     let first = quoted(plan.seats.first().map_or("R1C", String::as_str));

@@ -21,7 +21,8 @@ function claims(job) {
 }
 
 function row(job) {
-  const where = job.problem ? "room" : job.n_takes ? "takes" : "room";
+  const done = job.result && job.seats_done.every((n) => n === job.n_seats);
+  const where = job.problem || !job.n_takes ? "room" : done ? "result" : "takes";
   const facts = [
     [say("jobs.sheet"), job.sheet],
     [say("jobs.client"), job.client],

@@ -14,7 +14,7 @@ export class Manifest {
   }
 
   static async open(id) {
-    const place = el("div", { class: "saving", role: "status" });
+    const place = el("div", { class: "saving", role: "status" }, el("p", { class: "small" }, say("manifest.as_you_type")));
     return new Manifest(id, await get(job(id, "/settings")), place);
   }
 

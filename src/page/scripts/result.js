@@ -5,6 +5,9 @@ import { number, say } from "./words.js";
 
 const FIRST = ["summary.pdf", "summary.png", "handover.pdf", "report.html", "correction.csv", "bands.csv", "result.json"];
 
+// Shapes beside the words, which no colour carries alone.
+const MARKS = { pass: "\u2713", fail: "\u2717" };
+
 const size = (bytes) => (bytes > 1e6 ? `${number(bytes / 1e6, 1)} MB` : `${Math.max(1, Math.round(bytes / 1e3))} kB`);
 
 export async function draw(place, id) {
@@ -30,8 +33,9 @@ export async function draw(place, id) {
       body,
       el("div", { class: "verdicts" },
         el("h2", {}, say("result.says")),
+        known.includes("summary.png") ? el("img", { class: "summary", src: `${address("summary.png")}?${shown}`, alt: say("result.summary_alt") }) : null,
         result.findings.map((text) => el("p", { class: "finding" }, text)),
-        result.claims.length ? el("ul", { class: "claims-list" }, result.claims.map((c) => el("li", { class: c.kind }, el("strong", {}, c.verdict), " ", c.sentence))) : el("p", { class: "small" }, say("result.no_claims")),
+        result.claims.length ? el("ul", { class: "claims-list" }, result.claims.map((c) => el("li", { class: c.kind }, el("strong", { "aria-hidden": "true" }, MARKS[c.kind] ?? "?"), " ", c.sentence))) : el("p", { class: "small" }, say("result.no_claims")),
         result.setting ? el("p", {}, result.setting) : null,
         result.doubts.length ? el("details", {}, el("summary", {}, say("result.doubts", { n: result.doubts.length })), el("ul", {}, result.doubts.map((d) => el("li", {}, d)))) : null),
       el("h2", {}, say("result.papers")),

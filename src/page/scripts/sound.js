@@ -240,11 +240,13 @@ export class Sound {
       return announce(said);
     }
     const weak = look.weakest;
-    this.enough = weak !== null && weak.snr_db >= look.enough_db && !look.clipped;
-    const spoiled = look.findings.filter((f) => f.verdict === "repeat" && f.topic !== "noise" && f.topic !== "low_level");
+    // What came back is not the sweep: louder would help nobody where the channel is another one.
+    const other = look.findings.some((f) => f.topic === "wrong_signal");
+    this.enough = weak !== null && !other && weak.snr_db >= look.enough_db && !look.clipped;
+    const spoiled = look.findings.filter((f) => f.verdict === "repeat" && !["noise", "low_level", "wrong_signal"].includes(f.topic));
     const lines = [];
     if (look.clipped) lines.push(say("level.clipped"));
-    else if (!weak) lines.push(say("level.not_heard"));
+    else if (!weak || other) lines.push(say("level.not_heard"));
     else lines.push(say(this.enough ? "level.enough" : "level.more", { band: hertz(weak.hz), db: number(weak.snr_db, 0), enough: number(look.enough_db, 0) }));
     lines.push(say("level.peak", { db: number(look.peak_dbfs, 0) }));
     lines.push(...spoiled.map((f) => `${f.message} ${f.advice}`));

@@ -66,11 +66,28 @@ class Takes {
     return { seat: seat.id, condition, spot: made?.spot ?? Math.max(1, ...here.map((t) => t.spot)), source: "centre", quiet: true };
   }
 
+  // Takes that are listed one by one: a way on, where their names say the same.
+  listed() {
+    const b = this.board;
+    const unlist = async () => {
+      const { fingerprint } = await get(job(this.id, "/settings"));
+      await post(job(this.id, "/settings"), { fingerprint, changes: [{ path: ["take"], value: null }] });
+      location.reload();
+    };
+    return notice(
+      "doubt",
+      el("p", {}, say("listed.why"), " ", b.next ? null : say("listed.complete")),
+      el("p", { class: "keys" },
+        b.next ? null : el("a", { class: "key", href: `/job/${encodeURIComponent(this.id)}/result` }, say("next.result")),
+        b.named ? button(say("listed.by_name"), unlist) : null),
+    );
+  }
+
   drawNext() {
     const head = el("h2", { id: "next-head" }, this.cell ? say("next.chosen") : say("next.heading"));
     const target = this.target;
     const b = this.board;
-    if (b.listed) return fill(this.next, head, notice("doubt", el("p", {}, say("error.takes_listed"))));
+    if (b.listed) return fill(this.next, head, this.listed());
     if (b.reference_channel) return fill(this.next, head, notice("doubt", el("p", {}, say("error.reference"))));
     if (!b.seats.length) return fill(this.next, head, notice("doubt", el("p", {}, say("next.no_seats")), el("p", {}, el("a", { href: `/job/${encodeURIComponent(this.id)}/room` }, say("nav.room")))));
     if (!target) {
@@ -287,7 +304,7 @@ export async function draw(place, id) {
   const speak = el("input", { type: "checkbox", id: "speak", checked: takes.speak, onchange: (e) => ((takes.speak = e.target.checked), localStorage.setItem("speak", e.target.checked ? "yes" : "no")) });
   fill(
     place,
-    el("h1", {}, say("takes.heading", { title: board.title })),
+    el("h1", {}, say("takes.heading")),
     el("div", { class: "work" },
       el("div", {}, takes.next, takes.sound.place),
       el("div", {}, takes.grid, takes.about)),

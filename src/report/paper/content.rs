@@ -39,7 +39,7 @@ pub fn paper(
     logo: Option<Logo>,
 ) -> Paper {
     let units = session.manifest.handover.units;
-    let mut writer = Writer::new(drawings, units);
+    let mut writer = Writer::new(drawings, units, &result.title);
     summary_page(result, session, &mut writer);
     writer.blocks.push(Block::PageBreak);
     done(result, session, &mut writer);
@@ -74,11 +74,13 @@ pub(super) struct Writer {
     /// Plots that have not found their place.
     drawings: Vec<Drawing>,
     units: DisplayUnits,
+    /// Of the session.
+    title: String,
 }
 
 impl Writer {
-    pub(super) fn new(drawings: &[Drawing], units: DisplayUnits) -> Self {
-        Self { blocks: Vec::new(), drawings: drawings.to_vec(), units }
+    pub(super) fn new(drawings: &[Drawing], units: DisplayUnits, title: &str) -> Self {
+        Self { blocks: Vec::new(), drawings: drawings.to_vec(), units, title: title.to_owned() }
     }
 
     pub(super) fn part(&mut self, text: &str) {
@@ -133,7 +135,7 @@ impl Writer {
                 name: drawing.id.to_owned(),
                 svg: drawing.paper_svg,
                 title: worded(&drawing.title, self.units),
-                subtitle: drawing.subtitle,
+                subtitle: without_title(&drawing.subtitle, &self.title),
                 caption: drawing.caption,
                 detail: match drawing.id {
                     "loss" | "claims" | "correction" | "verification" | "power" | "seat-map"
@@ -165,6 +167,12 @@ pub(super) fn with_u(value: Option<f64>, u95: Option<f64>, decimals: usize) -> S
 /// A figure, or a dash.
 pub(super) fn figure(value: Option<f64>, decimals: usize) -> String {
     value.map_or_else(|| "\u{2013}".to_owned(), |v| signed(v, decimals))
+}
+
+/// The title of the session stands on the paper already; pictures on their own have it last.
+fn without_title(subtitle: &str, title: &str) -> String {
+    let shows = subtitle.strip_suffix(title).and_then(|s| s.strip_suffix(", "));
+    shows.unwrap_or(subtitle).to_owned()
 }
 
 fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {

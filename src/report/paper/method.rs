@@ -47,6 +47,14 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
         writer.say(&rattle_sentence(result));
         writer.figure("rattle");
     }
+    if result.correction.as_ref().is_some_and(|c| !c.sections.is_empty()) {
+        writer.say(
+            "Coefficients of the filters: H(z) = B/A with B = b0 + b1/z + b2/z\u{b2} and A = 1 + \
+             a1/z + a2/z\u{b2}. Bandwidth BW in octaves: analog, 1/Q = 2 sinh(0.347 BW), that of \
+             the analog filter it was made from; digital, that of the filter as it runs, narrower \
+             near the top.",
+        );
+    }
     writer.section("Takes");
     writer.figure("levels");
     writer.other_figures();
@@ -87,12 +95,12 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
 fn rattle_sentence(result: &SessionResult) -> String {
     let hidden = result.rattle_limit_db.map(|limit| {
         format!(
-            "Ticks more than {} dB below the sweep's own level would have stayed hidden in the noise.",
+            "One more than {} dB below the sweep's own level could hide in the noise.",
             signed(limit, 0)
         )
     });
     let found = if result.rattle.is_empty() {
-        "Nothing was heard to rattle with the screen hung.".to_owned()
+        "No rattle was found with the screen hung.".to_owned()
     } else {
         result
             .rattle
@@ -257,8 +265,8 @@ pub(super) fn not_measured(result: &SessionResult, session: &Session, writer: &m
     }
     if result.level.as_ref().is_none_or(|l| l.step_db.is_none()) {
         points.push(
-            "The level between the conditions by a control loudspeaker: a changed level control \
-             and an even loss look the same"
+            "Whether a gain was changed between the conditions: no control takes were made, and a \
+             changed gain looks like an even loss"
                 .into(),
         );
     }

@@ -37,6 +37,7 @@ fn overview(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
         vec![
             seat.id.clone(),
             if seat.name == seat.id { String::new() } else { seat.name.clone() },
+            seat.weight.to_string(),
             place.map_or_else(|| figure(None, 0), |p| length(p.distance_m, units)),
             place.map_or_else(
                 || figure(None, 0),
@@ -58,7 +59,8 @@ fn overview(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
         &[
             "Seat",
             "Name",
-            "Distance",
+            "Weight",
+            "To screen",
             "Off axis",
             "Picture",
             "Largest loss",
@@ -68,10 +70,10 @@ fn overview(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
         rows.collect(),
     );
     writer.say(
-        "Distance: from the screen. Off axis: angle from the loudspeaker's axis, positive to the \
+        "Weight: how much the seat counts for the setting. To screen: straight to its plane. Off axis: angle from the loudspeaker's axis, positive to the \
          right as the audience sees it. Picture: the angle under which it is seen. Largest \
          loss: from 500 Hz up. Level: against the mean of the seats, above 0 dB this seat loses \
-         more throughout. Left: unevenness after the equaliser setting, as predicted.",
+         more throughout. Left: unevenness after the equaliser setting, as predicted, level apart.",
     );
 }
 

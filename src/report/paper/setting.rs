@@ -10,23 +10,22 @@ use crate::analysis::power::PowerCost;
 use crate::analysis::verification::{Finding, Verification};
 use crate::ingest::session::Session;
 use crate::report::result::SessionResult;
-use crate::report::words::{frequency_words, rate_words, signed};
+use crate::report::words::{frequency_words, gain_words, rate_words, signed};
 
 pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     let Some(correction) = &result.correction else { return };
-    writer.part("Equaliser settings");
+    writer.part("Equaliser setting");
     writer.say(&correction.reason);
     let rows = setting_rows(correction);
     if rows.is_empty() {
         writer.say("Nothing is to be set.");
     } else {
-        writer.table("Settings to type in, for the centre channel alone", &HEAD, rows);
+        writer.table("To type in, for the centre channel alone", &HEAD, rows);
         writer.say(&format!(
-            "For a processor at {}; the coefficients are in correction.json and \
-             correction.csv. Q is that of the usual digital filters of the second order. Where a \
-             processor asks for a bandwidth instead, take the one it means: analog, 1/Q = 2 \
-             sinh(0.347 BW), that of the analog filter it was made from; digital, that of the \
-             filter as it runs, narrower near the top.",
+            "For a processor at {}; Q is that of the usual digital filters of the second \
+             order. Where a processor asks for a bandwidth instead, take the octaves that it means: \
+             analog or digital (see the method). The coefficients are in correction.json and \
+             correction.csv.",
             rate_words(correction.rate_hz)
         ));
     }
@@ -48,7 +47,7 @@ pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
 
 /// Columns of a table of settings.
 const HEAD: [&str; 6] =
-    ["Setting", "Frequency, Hz", "Gain, dB", "Q", "Octaves, analog", "Octaves, digital"];
+    ["Filter", "Frequency, Hz", "Gain, dB", "Q", "Octaves, analog", "Octaves, digital"];
 
 /// What one will hear of the unevenness, without the setting and with it. Limits are common practice:
 /// smooth differences of tone below half a decibel are not noticed, about one decibel is heard when
@@ -62,13 +61,13 @@ pub(super) fn hearing(correction: &Correction) -> String {
     };
     match (correction.before_rms_db, correction.after_rms_db) {
         (Some(before), Some(after)) if !correction.sections.is_empty() => format!(
-            "What one will hear. Without the filters: an unevenness of {before:.1} dB rms, {}. With \
-             them: {after:.1} dB, {}.",
+            "What one will hear. Without the filters the tone is uneven by {before:.1} dB: {}. With \
+             them {after:.1} dB are left: {}.",
             heard(before),
             heard(after)
         ),
         (Some(before), _) => {
-            format!("What one will hear. An unevenness of {before:.1} dB rms: {}.", heard(before))
+            format!("What one will hear. The tone is uneven by {before:.1} dB: {}.", heard(before))
         }
         _ => String::new(),
     }
@@ -99,7 +98,7 @@ fn as_recorded(verification: &Verification, advice: Option<&str>, writer: &mut W
     });
     writer.table(
         "Gain asked for and found, dB",
-        &["Setting", "Asked", "Found", "Judgement"],
+        &["Filter", "Asked", "Found", "Judgement"],
         rows.collect(),
     );
     let rows = verification.seats.iter().map(|seat| {
@@ -127,7 +126,7 @@ pub(super) fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
     if correction.sections.is_empty() && correction.trim_db == 0.0 {
         return Vec::new();
     }
-    let gain = signed(correction.trim_db, 1);
+    let gain = gain_words(correction.trim_db, 1);
     let trim = vec!["Level (trim)".to_owned(), "all".to_owned(), gain, dash(), dash(), dash()];
     let mut peaks = 0;
     let filters = correction.sections.iter().map(|section| {
@@ -141,7 +140,7 @@ pub(super) fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
         vec![
             name,
             format!("{}", section.setting.frequency_hz),
-            signed(section.setting.gain_db, 1),
+            gain_words(section.setting.gain_db, 1),
             format!("{:.2}", section.setting.q),
             format!("{:.2}", section.bandwidth_oct),
             format!("{:.2}", section.bandwidth_digital_oct),
@@ -195,7 +194,7 @@ fn programme_rows(power: &PowerCost) -> Vec<Vec<String>> {
             format!("{:.2}", p.factor),
             figure(p.watts, 0),
             figure(p.driver_gain_db, 1),
-            figure(p.driver_watts, 1),
+            figure(p.driver_watts, 0),
         ]
     };
     let largest = vec![

@@ -2,22 +2,24 @@
 //!
 //! The same blocks are page one of the handover.
 
-use super::content::Writer;
+use super::content::{DOUBTFUL, Writer};
 use super::setting::{hearing, setting_rows};
 use super::{Block, Paper};
 use crate::analysis::claims::{ClaimVerdict, Verdict};
 use crate::ingest::session::Session;
+use crate::judge::Linearity;
+use crate::report::findings::{further_warnings, topic_words};
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::SessionResult;
 use crate::report::takes::{all_used, takes_sentences};
-use crate::report::words::{decibels, signed};
+use crate::report::words::{decibels, list_words, signed};
 
 /// So many points on what was left out stand on the page; the others are counted.
 const TOLD: usize = 3;
 
 /// The page as a paper of its own.
 pub fn summary(result: &SessionResult, session: &Session, drawings: &[Drawing]) -> Paper {
-    let mut writer = Writer::new(drawings, session.manifest.handover.units);
+    let mut writer = Writer::new(drawings, session.manifest.handover.units, &result.title);
     summary_page(result, session, &mut writer);
     let handover = &session.manifest.handover;
     let subtitle: Vec<String> =
@@ -45,13 +47,14 @@ pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &m
     writer.section("What was found");
     writer.list(result.claims.iter().map(claim_line));
     left_out(result, writer);
+    writer.list(doubts(result, session));
     writer.figure("loss");
     if let Some(correction) = &result.correction {
         writer.section("Equaliser setting for the centre loudspeaker");
         let verdict = correction.reason.split(". ").next().unwrap_or_default();
         writer.say(&format!("{}.", verdict.trim_end_matches('.')));
         let rows = setting_rows(correction).into_iter().map(|row| row[..4].to_vec());
-        writer.table("To type in", &["Setting", "Frequency, Hz", "Gain, dB", "Q"], rows.collect());
+        writer.table("To type in", &["Filter", "Frequency, Hz", "Gain, dB", "Q"], rows.collect());
         writer.say(&hearing(correction));
     }
     if let Some(power) = &result.power {
@@ -110,6 +113,26 @@ fn left_out(result: &SessionResult, writer: &mut Writer) {
     }
     points.push(last.to_owned());
     writer.list(points);
+}
+
+/// What is doubtful, and what was not checked, a line each.
+fn doubts(result: &SessionResult, session: &Session) -> Vec<String> {
+    let mut topics: Vec<String> =
+        further_warnings(result).iter().map(|w| topic_words(w.topic)).collect();
+    topics.sort_unstable();
+    topics.dedup();
+    let mut points = Vec::new();
+    if !topics.is_empty() {
+        points.push(format!("Doubtful (see \u{201c}{DOUBTFUL}\u{201d}): {}.", list_words(&topics)));
+    }
+    let watched = result.level.as_ref().is_some_and(|level| level.step_db.is_some());
+    if !watched && !session.manifest.session.gain_untouched {
+        points.push("Not checked: whether a gain was changed between the conditions.".into());
+    }
+    if result.linearity == Linearity::NotShown {
+        points.push("Not checked: whether the recorder is linear.".into());
+    }
+    points
 }
 
 /// Which takes, and the first sentence on why.

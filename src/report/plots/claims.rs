@@ -36,7 +36,8 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
             .join(" "),
         caption: format!(
             "Shaded: 95 % uncertainty of the mean. A claim is shown to hold only where the loss \
-             stays inside the limit by its one-sided uncertainty.{}",
+             stays inside the limit by the guard band (one-sided uncertainty, and what an unwatched \
+             gain leaves open).{}",
             if limits.len() < n_claims {
                 format!(" {} of {n_claims} claims are limits that can be drawn here.", limits.len())
             } else {

@@ -37,7 +37,7 @@ pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
         ),
         description: format!("{} {}", correction.reason, setting_words(correction)),
         caption: format!(
-            "The level is made up separately ({} dB). Loss: up = taken away; filters: up = \
+            "Loss less the level that is typed in ({} dB). Loss: up = taken away; filters: up = \
              boost. Shaded: 95 % uncertainty.",
             signed(correction.trim_db, 1)
         ),
@@ -101,8 +101,7 @@ mod tests {
         };
         let left = curve("Left after").unwrap();
         for (band, (hz, value)) in setting.bands.iter().zip(&left) {
-            // The shape: the level is told apart from it.
-            let shape = band.left_db.map(|left| left + setting.trim_db - setting.level_loss_db);
+            let shape = band.left_db;
             assert_eq!(band.exact_hz, *hz);
             assert!((shape.unwrap_or(0.0) - value.unwrap_or(0.0)).abs() < 1e-9);
         }

@@ -35,7 +35,8 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
         subtitle: format!("Band levels, power mean over the seats, {}", result.title),
         description: "Levels of the conditions, and noise, dB.".into(),
         caption: format!(
-            "0 dB = {}. Levels 10 dB and more above the noise of their takes are taken as they are.",
+            "All that reaches the seats, the room with it; from 500 Hz up the loss is that of the \
+             direct sound, which these curves do not show. 0 dB = {}.",
             levels.reference
         ),
         x: band_axis(bands),

@@ -42,7 +42,7 @@ pub fn sheet_figure(result: &SessionResult) -> Option<Figure> {
         subtitle: format!("Mean loss and what thin-sheet theory makes of it, {}", result.title),
         description: description(sheet),
         caption: "Up = the sheet takes energy away. Fitted from 500 Hz up, level apart; stated \
-                  data: the sheet alone, without echoes. Shaded: 95 % uncertainty of the mean."
+                  data: the sheet alone, without echoes and without the air in its weave. Shaded: 95 % uncertainty of the mean."
             .into(),
         x: band_axis(bands),
         y_title: "Loss, dB",
