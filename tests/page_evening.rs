@@ -46,6 +46,8 @@ fn browser_is_there() -> bool {
 
 /// Cautions, permission, noise, and the level at 18 dB above the first.
 fn settle_sound(browser: &Browser) {
+    browser.wait("document.querySelector('#accept-cautions')", 20);
+    browser.keep("evening-1-cautions");
     browser.click(".notice.care input[type=checkbox]");
     browser.click("#accept-cautions");
     browser.wait("document.querySelector('#allow-mic, #measure-noise')", 20);
@@ -54,12 +56,15 @@ fn settle_sound(browser: &Browser) {
     }
     until(browser, "#measure-noise", "#play-first");
     until(browser, "#play-first", "#up-6");
+    browser.keep("evening-2-level");
     for _ in 0..3 {
         until(browser, "#up-6", "#level-right");
     }
     assert!(browser.text(".level").contains("Enough"), "{}", browser.text(".level"));
+    browser.keep("evening-3-level-right");
     browser.click("#level-right");
     browser.wait("document.querySelector('#record:not([disabled])')", 20);
+    browser.keep("evening-4-ready");
 }
 
 /// Clicks until `then` has come and no complaint stands there.
@@ -181,10 +186,14 @@ fn an_evening_in_the_browser_measures_the_screen() {
                 if !spoiled && (seat, spot) == (1, 1) {
                     spoiled = true;
                     assert_eq!(slammed(&browser, &sound), "repeat", "{}", browser.text(".live"));
+                    browser.keep("evening-6-repeat");
                     assert_eq!(browser.text(".next .place"), place, "the spoiled take is not next");
                 }
                 let verdict = record(&browser);
                 assert_ne!(verdict, "repeat", "{}", browser.text(".live"));
+                if (condition, seat, spot) == (Condition::Without, 1, 2) {
+                    browser.keep("evening-7-hang");
+                }
                 let ms = browser.run("return scrimcheckTakes.lastGlance.ms").as_f64().unwrap();
                 eprintln!("{place}: {verdict}, {ms:.0} ms after the sweep");
                 slowest = slowest.max(ms);
@@ -200,6 +209,7 @@ fn an_evening_in_the_browser_measures_the_screen() {
 
     browser.click(".next a[href$='/result']");
     browser.wait("document.querySelector('.finding')", 60);
+    browser.keep("evening-8-result");
     assert!(browser.text(".files").contains("handover.pdf"));
     assert_eq!(browser.run("return missingWords.length"), 0);
     let made = losses(&folder.join("report/result.json"));
@@ -228,6 +238,7 @@ fn slammed(browser: &Browser, sound: &RoomLoop) -> String {
         browser.click("#record");
         browser.wait("document.querySelector('.live [data-now=sweep]')", 30);
         std::thread::sleep(Duration::from_millis(1500));
+        browser.keep("evening-5-recording");
         sound.disturb(&slam);
         browser.wait("document.querySelector('#last-take, .live .notice.bad')", 60);
         if browser.text(".live .notice.bad").is_empty() {

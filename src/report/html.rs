@@ -200,6 +200,19 @@ impl Page {
                 }
                 self.put("</ul>\n");
             }
+            Block::Verdicts(verdicts) => {
+                self.put("<ul class=\"signs\">\n");
+                for (sign, text) in verdicts {
+                    let _ = writeln!(
+                        self.out,
+                        "<li><svg viewBox=\"0 0 12 12\" aria-hidden=\"true\"><path d=\"{}\"/></svg>\
+                         {}</li>",
+                        sign.path([1.0, 1.0], 10.0),
+                        escape(text)
+                    );
+                }
+                self.put("</ul>\n");
+            }
             Block::Ticks(points) => {
                 self.put("<ul class=\"ticks\">\n");
                 points.iter().for_each(|point| self.element("li", point));

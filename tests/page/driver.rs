@@ -105,6 +105,16 @@ impl Browser {
         base64::engine::general_purpose::STANDARD.decode(data).unwrap()
     }
 
+    /// With `SCRIMCHECK_PICTURES` set to a folder: what stands there now, on a phone and on a laptop.
+    pub fn keep(&self, name: &str) {
+        let Some(folder) = std::env::var_os("SCRIMCHECK_PICTURES") else { return };
+        for (window, width, height) in [("phone", 390, 844), ("laptop", 1366, 900)] {
+            self.look(width, height, false);
+            let path = std::path::Path::new(&folder).join(format!("{name}-{window}.png"));
+            std::fs::write(path, self.picture()).unwrap();
+        }
+    }
+
     /// What a script that answers through its last argument returns.
     pub fn run_later(&self, script: &str) -> Value {
         let path = format!("{}/execute/async", self.session);

@@ -9,6 +9,7 @@ mod seats;
 mod setting;
 mod sheet;
 pub mod shorten;
+pub mod sign;
 pub mod summary;
 
 /// Everything a reader gets, in reading order.
@@ -57,6 +58,8 @@ pub enum Block {
     Figure(PaperFigure),
     /// A caution, set apart.
     Caution(String),
+    /// Verdicts, each with its sign.
+    Verdicts(Vec<(sign::Sign, String)>),
     /// Points to tick off by hand.
     Ticks(Vec<String>),
     /// Names of what is filled in by hand, each with room to write.

@@ -146,6 +146,7 @@ fn shorter(block: &Block, measure: &Measure) -> Block {
             Block::Figure(figure)
         }
         Block::Ticks(points) => Block::Ticks(points.clone()),
+        Block::Verdicts(verdicts) => Block::Verdicts(verdicts.clone()),
         Block::Fields(names) => Block::Fields(names.clone()),
         Block::PageBreak => Block::PageBreak,
     }

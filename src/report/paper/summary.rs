@@ -4,6 +4,7 @@
 
 use super::content::{DOUBTFUL, Writer};
 use super::setting::{hearing, setting_rows};
+use super::sign::Sign;
 use super::{Block, Paper};
 use crate::analysis::claims::{ClaimVerdict, Verdict};
 use crate::ingest::session::Session;
@@ -45,7 +46,9 @@ pub(super) fn date(result: &SessionResult, session: &Session) -> Option<String> 
 pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &mut Writer) {
     facts(session, writer);
     writer.section("What was found");
-    writer.list(result.claims.iter().map(claim_line));
+    if !result.claims.is_empty() {
+        writer.blocks.push(Block::Verdicts(result.claims.iter().map(claim_line).collect()));
+    }
     left_out(result, writer);
     writer.list(doubts(result, session));
     writer.figure("loss");
@@ -142,13 +145,13 @@ fn first_sentences(text: &str) -> String {
 }
 
 /// A word and a sign, which printing in one colour keeps, then the figure and the limit.
-fn claim_line(claim: &ClaimVerdict) -> String {
+fn claim_line(claim: &ClaimVerdict) -> (Sign, String) {
     let (sign, word) = match claim.verdict {
-        Verdict::Pass => ("(+)", "Confirmed"),
-        Verdict::ConditionalPass => ("(?)", "Inside the limit, not certain"),
-        Verdict::ConditionalFail => ("(?)", "Beyond the limit, not certain"),
-        Verdict::Fail => ("(\u{2212})", "Not kept"),
-        Verdict::NotShown => ("(?)", "Not shown"),
+        Verdict::Pass => (Sign::Holds, "Confirmed"),
+        Verdict::ConditionalPass => (Sign::Open, "Inside the limit, not certain"),
+        Verdict::ConditionalFail => (Sign::Open, "Beyond the limit, not certain"),
+        Verdict::Fail => (Sign::Fails, "Not kept"),
+        Verdict::NotShown => (Sign::Open, "Not shown"),
     };
     let light = |v: Option<f64>| v.map(|v| format!("{v:.2}"));
     let measured = claim.measured_db.map(decibels).or_else(|| light(claim.measured));
@@ -162,5 +165,6 @@ fn claim_line(claim: &ClaimVerdict) -> String {
     };
     let measured = measured.map_or_else(String::new, |m| format!(": {m}"));
     let limit = if limit.is_empty() { limit } else { format!(" (maker's limit: {limit})") };
-    format!("{sign} {word}. {}{measured}{limit}.", super::method::capital(&claim.subject))
+    let subject = super::method::capital(&claim.subject);
+    (sign, format!("{word}. {subject}{measured}{limit}."))
 }

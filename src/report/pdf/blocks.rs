@@ -134,6 +134,7 @@ impl Setter {
             Block::Caution(text) => self.caution(text),
             Block::Signatures(who) => self.signatures(who),
             Block::Ticks(points) => self.ticks(points),
+            Block::Verdicts(verdicts) => self.verdicts(verdicts),
             Block::Fields(names) => self.fields(names),
             Block::PageBreak => self.break_page(),
         }

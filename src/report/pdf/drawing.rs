@@ -4,6 +4,7 @@ use super::blocks::{DIM, MAX_PROPERTY};
 use super::flow::{Child, Drawing, Element, Flow, Ink, Leaf, Mark, Placed, Strip, Which, pages};
 use super::type_setting::{line_width, lines, property, shape};
 use crate::report::error::ReportError;
+use crate::report::paper::sign::Sign;
 use crate::report::plots::text::{REGULAR, SEMIBOLD};
 use krilla::color::luma;
 use krilla::configure::{Accessibility, Archival, ConfigurationBuilder};
@@ -274,6 +275,7 @@ impl Pen<'_> {
             Ink::Rule { length, thickness, grey } => {
                 block(surface, [x, y - thickness / 2.0, *length, *thickness], *grey);
             }
+            Ink::Sign { sign, side } => strokes(surface, *sign, [x, y], *side),
             Ink::Square { side } => outline_box(surface, [x, y, *side, *side], 0.7),
             Ink::Drawing { number, size } => self.drawing(surface, *number, [x, y], *size),
         }
@@ -344,6 +346,23 @@ fn outline_box(surface: &mut Surface<'_>, area: [f32; 4], thickness: f32) {
     surface.set_fill(None);
     surface.set_stroke(Some(Stroke { width: thickness, ..Stroke::default() }));
     draw_rectangle(surface, area);
+    surface.set_stroke(None);
+}
+
+/// The strokes of a sign.
+fn strokes(surface: &mut Surface<'_>, sign: Sign, [x, y]: [f32; 2], side: f32) {
+    let mut path = PathBuilder::new();
+    for line in sign.strokes() {
+        for (i, [px, py]) in line.into_iter().enumerate() {
+            let (px, py) = (x + side * px, y + side * py);
+            if i == 0 { path.move_to(px, py) } else { path.line_to(px, py) }
+        }
+    }
+    surface.set_fill(None);
+    surface.set_stroke(Some(Stroke { width: 0.16 * side, ..Stroke::default() }));
+    if let Some(path) = path.finish() {
+        surface.draw_path(&path);
+    }
     surface.set_stroke(None);
 }
 

@@ -1,5 +1,6 @@
 //! The flow of a paper: strips over the width of the column, cut into pages.
 
+use crate::report::paper::sign::Sign;
 use krilla::tagging::TagKind;
 use std::sync::Arc;
 
@@ -28,6 +29,13 @@ pub enum Ink {
         thickness: f32,
         /// Lightness.
         grey: u8,
+    },
+    /// A sign, the upper left corner of its square at the mark's place.
+    Sign {
+        /// Which.
+        sign: Sign,
+        /// Side of the square, pt.
+        side: f32,
     },
     /// An empty box, its upper left corner at the mark's place.
     Square {

@@ -3,9 +3,30 @@
 use super::blocks::{DIM, Measures, Setter, Style, text_mark};
 use super::flow::{Child, Element, Ink, Mark, Strip};
 use super::type_setting::lines;
+use crate::report::paper::sign::Sign;
 use krilla::tagging::{ListNumbering, Tag};
 
 impl Setter {
+    /// A list with a sign before each point; the words say the same.
+    pub(super) fn verdicts(&mut self, verdicts: &[(Sign, String)]) {
+        let body = self.measures.body;
+        let mut items = Vec::new();
+        for (i, (sign, text)) in verdicts.iter().enumerate() {
+            let space = if i == 0 { body * 0.4 } else { body * 0.25 };
+            let first = self.flow.strips.len();
+            let style = Style { space, indent: body * 1.7, ..self.body() };
+            let leaf = self.text(text, style, self.measures.width, false);
+            let ink = Ink::Sign { sign: *sign, side: body * 0.8 };
+            let mark = Mark { x: 1.0, y: body * 0.3, ink, leaf: None };
+            self.flow.strips[first].marks.insert(0, mark);
+            let content = Element::new(Tag::LBody, vec![Child::Leaf(leaf)]);
+            items.push(Child::Element(Element::new(Tag::LI, vec![Child::Element(content)])));
+        }
+        if !items.is_empty() {
+            self.push(Element::new(Tag::L(ListNumbering::None), items));
+        }
+    }
+
     /// A list with a box to tick before each point.
     pub(super) fn ticks(&mut self, points: &[String]) {
         let body = self.measures.body;

@@ -80,6 +80,14 @@ fn text_svg(flow: &Flow, sheet: &Sheet, page: &[Placed]) -> String {
                         y - thickness / 2.0
                     );
                 }
+                Ink::Sign { sign, side } => {
+                    let _ = write!(
+                        svg,
+                        "<path d=\"{}\" fill=\"none\" stroke=\"#000\" stroke-width=\"{}\"/>",
+                        sign.path([x, y], *side),
+                        0.16 * side
+                    );
+                }
                 Ink::Square { side } => {
                     let _ = write!(
                         svg,
