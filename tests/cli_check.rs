@@ -38,7 +38,7 @@ fn a_complete_clean_session_ends_with_status_0() {
     check(dir.path())
         .assert()
         .code(0)
-        .stdout(contains("8 takes: 8 used").and(contains("Nothing is missing")));
+        .stdout(contains("8 takes: 8 used").and(contains("The planned takes are complete")));
     assert!(!dir.path().join("report").exists(), "check writes nothing");
 }
 

@@ -86,7 +86,7 @@ fn the_handover_has_two_to_eight_pages_for_any_number_of_seats() {
         let parts = [
             "What was done, and for whom",
             "What was found",
-            "Equaliser settings",
+            "Equaliser setting",
             "Seat by seat",
             "Method",
             "Uncertainty",

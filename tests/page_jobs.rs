@@ -76,7 +76,7 @@ fn forms_keep_comments_and_never_overwrite_what_others_wrote() {
     let with = save(&now["fingerprint"], json!([{"path": ["claim", 0], "value": claim}])).json();
     assert_eq!(
         with["claims"][0],
-        "Largest loss from 500 Hz to 16 kHz. Maker's limit: at most 3.00 dB."
+        "Largest loss from 500 Hz to 16 kHz. Maker's limit: at most 3.0 dB."
     );
 }
 

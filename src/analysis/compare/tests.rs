@@ -47,7 +47,7 @@ fn ranks_only_what_u_lets_it() {
     assert_eq!(c.entries.iter().map(|e| e.loss_rank).collect::<Vec<_>>(), [1, 1, 2]);
     assert_eq!(c.pairs.iter().map(|p| p.shown).collect::<Vec<_>>(), [false, true, false]);
     assert!(c.statement.iter().any(|s| s.contains("a and b: no difference shown")));
-    assert!(c.statement.iter().any(|s| s.contains("c loses 0.40 dB more than a")));
+    assert!(c.statement.iter().any(|s| s.contains("c loses 0.40 ± 0.28 dB more than a")));
 }
 
 #[test]
