@@ -85,7 +85,7 @@ fn the_handover_has_two_to_eight_pages_for_any_number_of_seats() {
         let words = poppler("pdftotext", &[], &pdf).replace('\u{c}', "\n");
         let parts = [
             "What was done, and for whom",
-            "What was found",
+            "What was found, in full",
             "Equaliser setting",
             "Seat by seat",
             "Method",

@@ -60,7 +60,7 @@ site = "Invented house, 1 Nowhere Lane"
 installer = "Invented installer"
 reference = "DEMO-0001"
 instruments = ["Simulated measurement microphone", "Simulated recorder, 48 kHz, 24 bit"]
-not_measured = ["Left and right loudspeakers", "Sound below 100 Hz"]
+not_measured = ["Left and right loudspeakers"]
 signatures = ["For the installer", "For the client"]
 "#;
 

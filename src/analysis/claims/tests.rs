@@ -351,7 +351,10 @@ fn the_ambiguity_of_the_level_is_said_without_control_takes() {
         limit_db: Some(3.0),
         ..claim(ClaimQuantity::RelativeLoss)
     };
-    assert!(!spoken(relative).contains("which no control takes show"), "a step cancels in a difference");
+    assert!(
+        !spoken(relative).contains("which no control takes show"),
+        "a step cancels in a difference"
+    );
 }
 
 /// Rate of passes over `n` simulated tables whose truth sits exactly at the limit 2 dB in

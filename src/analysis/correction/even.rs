@@ -56,7 +56,7 @@ impl<'a> Even<'a> {
 
     /// The filters of `settings` with other numbers, so that the worst seat comes off best.
     pub(super) fn evened(&self, settings: &[Setting]) -> Vec<Setting> {
-        let mut best = settings.to_vec();
+        let mut best = self.start(settings);
         let mut least = self.worst(&best);
         for _ in 0..MOST_MOVES {
             let tries = (0..best.len()).flat_map(|filter| self.moved(&best, filter));
@@ -68,6 +68,23 @@ impl<'a> Even<'a> {
             (least, best) = (worst, tried);
         }
         best
+    }
+
+    /// Where to start from: a shelf alone may lie in another valley than the best over all seats, so
+    /// that a coarse grid is looked over first.
+    fn start(&self, settings: &[Setting]) -> Vec<Setting> {
+        let own = settings.to_vec();
+        let [Setting { kind: kind @ SectionKind::HighShelf, q, .. }] = *settings else {
+            return own;
+        };
+        let coarse = |list: &'a [f64]| list.iter().step_by(2);
+        let shelves = coarse(&self.steps.frequency_hz).flat_map(|&frequency_hz| {
+            let gains = coarse(&self.steps.gain_db).filter(|gain_db| **gain_db != 0.0);
+            gains.map(move |&gain_db| vec![Setting { kind, frequency_hz, gain_db, q }])
+        });
+        let worst = |s: &Vec<Setting>| self.worst(s);
+        let best = shelves.chain([own]).min_by(|a, b| worst(a).total_cmp(&worst(b)));
+        best.unwrap_or_default()
     }
 
     /// Every setting with one number of one filter moved; a gain of nothing is no filter.

@@ -232,7 +232,7 @@ fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {
 }
 
 fn in_short(result: &SessionResult, writer: &mut Writer) {
-    writer.part("What was found");
+    writer.part("What was found, in full");
     let mut points = vec![format!("{}.", loss_finding(result))];
     points.extend(spread_finding(result).map(|s| format!("{s}.")));
     // The verdict on the setting without its figures, which follow with the setting.
@@ -299,7 +299,11 @@ fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
             vec![
                 format!("{:.0}", point.angle_deg),
                 with_u(Some(point.gain.value), Some(point.gain.u95), 2),
-                with_u(point.ratio.map(|r| r.value), point.ratio.map(|r| r.u95), 2),
+                // That of the axis over itself is 1 by definition.
+                match point.ratio.filter(|r| r.u95 > 0.0) {
+                    Some(ratio) => with_u(Some(ratio.value), Some(ratio.u95), 2),
+                    None => figure(point.ratio.map(|r| r.value), 0),
+                },
             ]
         });
         writer.table(

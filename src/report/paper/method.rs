@@ -34,6 +34,14 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
     }
     writer.say(&result.linearity.in_words());
     writer.list(takes_sentences(result));
+    if result.correction.as_ref().is_some_and(|c| !c.sections.is_empty()) {
+        writer.say(
+            "Coefficients of the filters: H(z) = B/A with B = b0 + b1/z + b2/z\u{b2} and A = 1 + \
+             a1/z + a2/z\u{b2}. Bandwidth BW in octaves: analog, 1/Q = 2 sinh(0.347 BW), that of \
+             the analog filter it was made from; digital, that of the filter as it runs, narrower \
+             near the top.",
+        );
+    }
     if let Some(sheet) = &result.sheet {
         writer.section("What kind of sheet this is");
         writer.say(&sheet_paragraph(result, &session.manifest.screen));
@@ -46,14 +54,6 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
         writer.section("Rattle");
         writer.say(&rattle_sentence(result));
         writer.figure("rattle");
-    }
-    if result.correction.as_ref().is_some_and(|c| !c.sections.is_empty()) {
-        writer.say(
-            "Coefficients of the filters: H(z) = B/A with B = b0 + b1/z + b2/z\u{b2} and A = 1 + \
-             a1/z + a2/z\u{b2}. Bandwidth BW in octaves: analog, 1/Q = 2 sinh(0.347 BW), that of \
-             the analog filter it was made from; digital, that of the filter as it runs, narrower \
-             near the top.",
-        );
     }
     writer.section("Takes");
     writer.figure("levels");

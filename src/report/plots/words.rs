@@ -87,7 +87,7 @@ impl Page<'_> {
     }
 
     /// The box of a limit's words: above or below its line, from its left end to its right end
-    /// (from right to left of a line shorter than the words), at the first of the clearest places.
+    /// (from right to left of a line shorter than the words), at the first of the clearest places, up to six rows away.
     fn limit_place(
         &self,
         [from, to]: Piece,
@@ -101,7 +101,7 @@ impl Page<'_> {
         let reach = [plot.left + 6.0, (plot.right - width - 6.0).max(plot.left + 6.0)];
         let first = (from[0].max(plot.left) + 6.0).clamp(reach[0], reach[1]);
         let last = (to[0].min(plot.right) - width - 6.0).clamp(reach[0], reach[1]);
-        let boxes = (0..4 * 2 * 21).map(|i| {
+        let boxes = (0..6 * 2 * 21).map(|i| {
             let (row, is_above, step) = (i / 42, i / 21 % 2 == 0, f64::from(i % 21));
             let away = 5.0 + f64::from(row) * height;
             let bottom = if is_above { from[1] - away } else { from[1] + away + height };
