@@ -10,6 +10,7 @@ use super::spectrogram::{Analyser, Spectrogram};
 use super::track::{self, Course, Found};
 use crate::ingest::session::{Recording, SweepSignal};
 use crate::judge::rattle;
+use crate::transfer::arrivals::N_BANDS;
 use crate::transfer::resemble::Print;
 use crate::units::ThirdOctave;
 
@@ -53,6 +54,8 @@ pub struct TakeFacts {
     pub rattle: Option<rattle::Profile>,
     /// Which place the response is of; `None` until the take has been deconvolved.
     pub place: Option<Print>,
+    /// Arrival of the direct sound by band, s; `None` until the take has been deconvolved.
+    pub arrivals: Option<[Option<f64>; N_BANDS]>,
     /// Band powers of the response; `None` until the take has been deconvolved.
     pub powers: Option<BandPowers>,
     /// Speed at which the sweep was played where that is clearly not its own: 0.919 for a file of
@@ -110,6 +113,7 @@ impl TakeAnalyser {
             bursts: Vec::new(),
             rattle: None,
             place: None,
+            arrivals: None,
             powers: None,
             pace: None,
             signature: None,

@@ -39,6 +39,7 @@ pub fn hear(
                     .filter(|channel| holds_sweep(session, analyser, index, *channel));
                 let response = responder.respond(index, recording, 0.0);
                 facts.place = response.as_ref().and_then(|r| r.print.clone());
+                facts.arrivals = response.as_ref().map(|r| r.arrivals);
                 facts.powers = response.as_ref().map(|r| BandPowers {
                     bands: responder.bands().to_vec(),
                     power: r.power[..responder.bands().len()].to_vec(),

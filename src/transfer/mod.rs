@@ -13,6 +13,7 @@
 //! | [`seat`] | all pairs of takes of one seat |
 //! | [`measure`] | the whole session, takes in parallel, a few in memory at a time |
 
+pub mod arrivals;
 pub mod bands;
 pub mod deconvolve;
 pub mod direct;

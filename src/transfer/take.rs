@@ -1,5 +1,6 @@
 //! One take: recording to early response, band powers, noise and clock drift.
 
+use super::arrivals::{N_BANDS, band_arrivals};
 use super::bands::BandBins;
 use super::deconvolve::{Deconvolver, fast_length};
 use super::distortion::{Distortion, DistortionPlan};
@@ -62,6 +63,8 @@ pub struct TakeResponse {
     pub distortion: Option<Distortion>,
     /// By which takes of one place are known.
     pub print: Option<Print>,
+    /// Arrival of the direct sound by band, see [`band_arrivals`].
+    pub arrivals: [Option<f64>; N_BANDS],
 }
 
 /// Edges of third-octave bands, then of fine bands, Hz.
@@ -143,6 +146,7 @@ impl TakePlan {
             drift_ppm,
             distortion,
             print,
+            arrivals: band_arrivals(response, onset, self.early.rate_hz),
         })
     }
 

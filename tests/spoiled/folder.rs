@@ -111,6 +111,13 @@ impl Copy {
         }
     }
 
+    /// Changes one take.
+    pub fn change_take(&self, take: (&str, &str, u32), with: impl Fn(Vec<f64>) -> Vec<f64>) {
+        let path = self.file(take.0, take.1, take.2);
+        let samples = with(self.samples(&path));
+        self.write(&path, &samples);
+    }
+
     /// Exchanges two takes' files.
     pub fn exchange(&self, one: (&str, &str, u32), other: (&str, &str, u32)) {
         let (a, b) = (self.file(one.0, one.1, one.2), self.file(other.0, other.1, other.2));

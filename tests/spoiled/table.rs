@@ -163,6 +163,29 @@ fn takes_with_the_screen_of_two_seats_exchanged() {
     assert!(all.contains("seats A and C are exchanged"), "{all}");
 }
 
+/// A block of 128 samples, the least that browsers and interfaces lose: alone it made the fit of all
+/// seats useless.
+#[test]
+fn a_block_lost_in_the_middle_of_one_sweep() {
+    let copy = Copy::new();
+    copy.change_take(("B", "with", 1), |mut x| {
+        let at = x.len() / 2;
+        x.drain(at..at + 128);
+        x.resize(x.len() + 128, 0.0);
+        x
+    });
+    let run = copy.analyze();
+    assert_eq!(run.status, 0, "{run:?}");
+    let document = run.document();
+    let lost = ("takes/B_with_1.wav".to_owned(), "disturbance".to_owned());
+    assert_eq!(takes(&document, "left_out"), [lost]);
+    assert_eq!((seats(&document), verdicts(&document)), (ALL.to_vec(), PASS.to_vec()));
+    let reason = document["takes"].to_string();
+    assert!(reason.contains("Sound was lost or doubled"), "{reason}");
+    let u95_db = document["mean"]["u95_db"].as_array().unwrap();
+    assert!(u95_db.iter().all(|u| u.as_f64().unwrap() < 0.2), "{u95_db:?}");
+}
+
 #[test]
 fn noise_instead_of_a_sweep_at_one_seat() {
     let copy = Copy::new();

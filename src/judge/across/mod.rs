@@ -5,6 +5,7 @@
 //! | `duplicates` | one recording under two names |
 //! | `gain_steps` | a gain changed between the spots of a seat |
 //! | `levels` | a gain changed between the conditions of a seat, spots that disagree |
+//! | `holes` | sound lost in the middle of a sweep |
 //! | `swapped` | takes without and with exchanged, at a seat or in one pair |
 //! | `places` | takes of one seat under the name of another |
 //! | `order` | polarity, disturbances that come back at the same frequency |
@@ -13,6 +14,7 @@
 mod conditions;
 mod duplicates;
 mod gain_steps;
+mod holes;
 mod levels;
 mod order;
 mod places;
@@ -58,7 +60,7 @@ pub fn judge_across(entries: &[Entry], analyser: &TakeAnalyser) -> TakeFindings 
     // A take that is not what its name says is compared no further: the others would be blamed.
     let mut entries = entries.to_vec();
     let mut found = TakeFindings::new();
-    for step in [duplicates::find, places::find, swapped::find, gain_steps::find] {
+    for step in [duplicates::find, places::find, swapped::find, holes::find, gain_steps::find] {
         for (index, finding) in step(&entries) {
             entries[index].usable &= finding.verdict != TakeVerdict::Repeat;
             found.push((index, finding));
