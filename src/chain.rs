@@ -1,4 +1,5 @@
-//! The chain from an opened session to the finished result, top to bottom.
+//! The chain from an opened session to the finished result, top to bottom: more than 400 lines, since the
+//! way is told in one place.
 
 use crate::analysis::band_levels::band_levels;
 use crate::analysis::budget::{Budget, Term};
@@ -32,6 +33,8 @@ use crate::judge::{
     Judged, Missing, NextTake, Reason, TakeAnalyser, TakeRead, TakeState, hear, judge_session,
     missing_takes, next_take, seats_in_use,
 };
+use crate::listen::ListenError;
+use crate::listen::record::{Heard, read_kept};
 use crate::report::budget::budget_terms;
 use crate::report::result::{
     DistortionResult, PictureResult, RattleProfile, RattleRange, SessionResult,
@@ -73,10 +76,23 @@ pub enum ChainError {
     /// The light readings cannot be used.
     #[error(transparent)]
     Readings(#[from] ReadingsError),
+    /// The blind tests that were kept cannot be read.
+    #[error(transparent)]
+    Listening(#[from] ListenError),
 }
 
 /// So many different reasons are told of a session that is refused.
 const REASONS_TOLD: usize = 3;
+
+/// A finished result, and the transmissions it was told from: for listening.
+pub struct Analyzed {
+    /// The finished document.
+    pub result: SessionResult,
+    /// Seats with both conditions.
+    pub transfers: Transfers,
+    /// Sheet and front at these seats.
+    pub joint: Joint,
+}
 
 /// Everything that can be said about a session. `tick` is called once for each
 /// take, from any thread, when it has been read and deconvolved.
@@ -84,10 +100,22 @@ const REASONS_TOLD: usize = 3;
 /// # Errors
 /// [`ChainError`], which names the culprit.
 pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionResult, ChainError> {
+    analyze_keeping(session, tick).map(|analyzed| analyzed.result)
+}
+
+/// [`analyze`], with the transmissions kept.
+///
+/// # Errors
+/// As [`analyze`].
+pub fn analyze_keeping(
+    session: &Session,
+    tick: &(dyn Fn() + Sync),
+) -> Result<Analyzed, ChainError> {
     let manifest = &session.manifest;
     let picture = manifest.picture.as_ref();
     let mut warnings = session.warnings.clone();
     let readings = light_readings(session)?;
+    let listening = read_kept(&session.root)?;
 
     // What becomes of each take; from here on there are only those that are used.
     let analyser = TakeAnalyser::new(&session.sweep);
@@ -185,7 +213,8 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
     result.verification = verification;
     result.power = power;
     result.picture = Some(PictureResult { light, geometry });
-    Ok(result)
+    result.listening = listening.into_iter().map(Heard::from).collect();
+    Ok(Analyzed { result, transfers, joint })
 }
 
 /// What is known of the takes before anything is measured.

@@ -6,6 +6,7 @@ mod support;
 use scrimcheck::analysis::student::{student_quantile, student_sf};
 use scrimcheck::ingest::session::SweepSignal;
 use scrimcheck::ingest::sweep::{SweepParams, generate};
+use scrimcheck::listen::chance::guessing;
 use scrimcheck::transfer::bands::BandBins;
 use scrimcheck::transfer::deconvolve::Deconvolver;
 use scrimcheck::transfer::fft::RealFft;
@@ -122,5 +123,17 @@ fn student_t_is_that_of_scipy() {
         // Above 1e4 degrees the normal distribution stands in: off by (x^3 + x)/(4 dof) of x.
         let tolerance = if dof > 1e4 && dof < 1e6 { 3e-4 } else { 2e-6 * want.abs().max(1.0) };
         assert!((got - want).abs() <= tolerance, "{row:?}: got {got}");
+    }
+}
+
+#[test]
+fn the_chance_of_guessing_is_the_binomial_tail_of_scipy() {
+    let table = table("binomial.csv");
+    assert!(table.len() > 60);
+    for row in &table {
+        let number = |i: usize| -> f64 { row[i].parse().expect("number") };
+        let (rounds, right, want) = (number(0) as u64, number(1) as u64, number(2));
+        let got = guessing(right, rounds);
+        assert!((got - want).abs() <= 1e-11, "{row:?}: got {got}");
     }
 }

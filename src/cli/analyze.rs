@@ -6,7 +6,7 @@ use super::progress::Progress;
 use super::terminal;
 use super::unimported::open_with_hint;
 use crate::analysis::claims::Verdict;
-use crate::chain::{self, ChainError};
+use crate::chain::{self, Analyzed, ChainError};
 use crate::ingest::error::{IngestError, shown};
 use crate::ingest::session::Session;
 use crate::judge::TakeState;
@@ -43,13 +43,21 @@ pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
     Ok(if args.strict && !shown { ExitCode::from(NOT_SHOWN) } else { ExitCode::SUCCESS })
 }
 
-/// `report` in the session folder. A link there that leaves the folder is refused: the
+/// `report` in the session folder.
+///
+/// # Errors
+/// As [`place_in`].
+pub fn usual_place(session: &Path) -> Result<PathBuf, ReportError> {
+    place_in(session, "report")
+}
+
+/// A folder of ours in the session folder. A link there that leaves the folder is refused: the
 /// folder may come from somebody else, and only `--out` says that the user wants it.
 ///
 /// # Errors
 /// [`ReportError::Link`].
-pub fn usual_place(session: &Path) -> Result<PathBuf, ReportError> {
-    let place = session.join("report");
+pub fn place_in(session: &Path, name: &str) -> Result<PathBuf, ReportError> {
+    let place = session.join(name);
     let leaves = match (place.read_link(), place.canonicalize(), session.canonicalize()) {
         (Err(_), ..) => false,
         (_, Ok(real), Ok(folder)) => !real.starts_with(folder),
@@ -78,10 +86,18 @@ pub fn analyze_into(session: &Session, out: &Path, force: bool) -> Result<Sessio
 /// # Errors
 /// [`Failure::Chain`] when a take cannot be used.
 pub fn measure(session: &Session) -> Result<SessionResult, Failure> {
+    measure_keeping(session).map(|analyzed| analyzed.result)
+}
+
+/// [`measure`], with the transmissions kept.
+///
+/// # Errors
+/// As [`measure`].
+pub fn measure_keeping(session: &Session) -> Result<Analyzed, Failure> {
     let progress = Progress::new("takes", session.takes.len());
-    let result = chain::analyze(session, &|| progress.tick());
+    let analyzed = chain::analyze_keeping(session, &|| progress.tick());
     progress.done();
-    result.map_err(|error| match (error, session.warnings.iter().find(|w| w.take.is_none())) {
+    analyzed.map_err(|error| match (error, session.warnings.iter().find(|w| w.take.is_none())) {
         // Nothing was recorded yet, or it was not brought in.
         (ChainError::Ingest(error @ IngestError::NoTakes { .. }), Some(said)) => {
             let hint = format!("{} {}", said.message, said.advice);

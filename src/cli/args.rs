@@ -35,6 +35,8 @@ pub enum Command {
     Analyze(AnalyzeArgs),
     /// Set sessions side by side: loss, spread, claims, power
     Compare(CompareArgs),
+    /// Write sounds to hear what the screen does: without, with it, with screen and setting
+    Listen(ListenArgs),
     /// Write the test signal
     Sweep(SweepArgs),
     /// Say what a described sheet will lose, before buying it
@@ -229,6 +231,45 @@ pub struct CompareArgs {
     #[arg(long)]
     pub force: bool,
 }
+
+/// `scrimcheck listen`
+#[derive(Debug, ClapArgs)]
+#[command(after_help = LISTEN_HELP)]
+pub struct ListenArgs {
+    /// Session folder; several to hear their screens against each other, none for described
+    /// sheets alone
+    #[arg(value_name = "DIR", required_unless_present = "sheets")]
+    pub sessions: Vec<PathBuf>,
+    /// Seat to listen at [default: the one that counts most, of equals the first]
+    #[arg(long, value_name = "ID")]
+    pub seat: Option<String>,
+    /// A sound of your own, WAV or FLAC, mono or stereo, of which two minutes are taken
+    /// [default: pink noise, clicks and speech-shaped noise made by the program]
+    #[arg(long, value_name = "FILE")]
+    pub sound: Option<PathBuf>,
+    /// A sheet that is described, not measured, in one word: NAME:key=value,key=value as in
+    /// `predict`; may be given several times
+    #[arg(long = "sheet", value_name = "NAME:KEY=VALUE,...")]
+    pub sheets: Vec<String>,
+    /// Air between the loudspeaker's front and described sheets, m [default: the gap of the first
+    /// session; without one their echo is left out]
+    #[arg(long, value_name = "M", requires = "sheets")]
+    pub gap_m: Option<f64>,
+    /// Write all versions at the same loudness instead of as they are
+    #[arg(long)]
+    pub matched: bool,
+    /// Folder for the sounds [default: DIR/listen]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Write also into a folder that holds other files (they are kept)
+    #[arg(long)]
+    pub force: bool,
+}
+
+const LISTEN_HELP: &str = "\
+As they are, what the screen takes away in level is heard too; no version is louder than the source.
+With --matched all are as loud as the softest (ITU-R BS.1770), so that only the tone differs: a louder
+sound is simply preferred. Begin with the volume low.";
 
 /// `scrimcheck sweep`
 #[derive(Debug, ClapArgs)]

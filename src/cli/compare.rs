@@ -6,7 +6,7 @@ use super::failure::Failure;
 use super::predict_args::FRONT_REFLECTION;
 use super::terminal;
 use crate::analysis::compare::{Summary, compare};
-use crate::analysis::predict::describe::Description;
+use crate::analysis::predict::describe::{DescribedSheet, Description};
 use crate::analysis::predict::{Plan, forecast};
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
@@ -70,21 +70,27 @@ fn forecasts(args: &CompareArgs) -> Result<Vec<Summary>, Failure> {
     if args.sheets.is_empty() {
         return Ok(Vec::new());
     }
-    let usage = |message: String| Failure::Usage { message };
-    let sheets = args
-        .sheets
-        .iter()
-        .map(|text| Description::parse(text).and_then(|d| d.build()))
-        .collect::<Result<Vec<_>, _>>()
-        .map_err(|e| usage(e.to_string()))?;
+    let sheets = described(&args.sheets)?;
     let plan = Plan {
         gap: args.gap_m.map(|gap_m| Gap { gap_m, front_reflection: FRONT_REFLECTION }),
         angles_deg: vec![0.0],
         view: None,
         air: Air::AT_20_C,
     };
-    let forecast = forecast(sheets, plan).map_err(|e| usage(e.to_string()))?;
+    let forecast = forecast(sheets, plan).map_err(|e| Failure::Usage { message: e.to_string() })?;
     Ok(Summary::from_forecast(&forecast))
+}
+
+/// The sheets that words of `--sheet` describe.
+///
+/// # Errors
+/// [`Failure::Usage`] names the sheet and the key.
+pub(super) fn described(words: &[String]) -> Result<Vec<DescribedSheet>, Failure> {
+    words
+        .iter()
+        .map(|text| Description::parse(text).and_then(|d| d.build()))
+        .collect::<Result<_, _>>()
+        .map_err(|e| Failure::Usage { message: e.to_string() })
 }
 
 /// Folders of one name in different places get a number.

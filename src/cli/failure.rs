@@ -3,6 +3,7 @@
 use crate::chain::ChainError;
 use crate::import::ImportError;
 use crate::ingest::error::IngestError;
+use crate::listen::ListenError;
 use crate::page::PageError;
 use crate::report::error::ReportError;
 use std::process::ExitCode;
@@ -51,6 +52,9 @@ pub enum Failure {
     /// The session cannot be analysed.
     #[error(transparent)]
     Chain(#[from] ChainError),
+    /// There is nothing to listen to.
+    #[error(transparent)]
+    Listen(#[from] ListenError),
     /// The simulated session cannot be written.
     #[error(transparent)]
     Simulated(#[from] crate::simulate::write::WriteError),
@@ -81,7 +85,7 @@ impl Failure {
             Self::Report(ReportError::Logo { .. } | ReportError::LogoFile(_)) => REFUSED,
             Self::Page(PageError::Folder { .. }) => REFUSED,
             Self::Page(PageError::Port { .. } | PageError::OpenElsewhere { .. }) => USAGE,
-            Self::Chain(_) | Self::Compare { .. } => REFUSED,
+            Self::Chain(_) | Self::Compare { .. } | Self::Listen(_) => REFUSED,
             Self::Ingest(_)
             | Self::Import(_)
             | Self::Simulated(_)

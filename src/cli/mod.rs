@@ -11,6 +11,7 @@ mod demo;
 pub mod failure;
 mod import;
 mod import_table;
+mod listen;
 mod open;
 pub(crate) mod predict;
 pub mod predict_args;
@@ -50,6 +51,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<ExitCode, Fa
         Command::Import(args) => import::run(&args),
         Command::Analyze(args) => analyze::run(&args),
         Command::Compare(args) => compare::run(&args),
+        Command::Listen(args) => listen::run(&args),
         Command::Start(args) => start::run(&args),
         Command::Predict(args) => predict::run(&args),
         Command::Sweep(args) => sweep::run(&args),

@@ -30,7 +30,7 @@ pub fn unimported(root: &Path, manifest: &Manifest) -> Vec<PathBuf> {
     let mut folders = vec![PathBuf::new()];
     for (folder, name) in files(root, Path::new(""), true) {
         let own = name.to_string_lossy().into_owned();
-        if !own.starts_with('.') && own != "report" {
+        if !own.starts_with('.') && own != "report" && own != "listen" {
             folders.push(folder.join(name));
         }
     }

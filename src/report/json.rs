@@ -97,6 +97,7 @@ mod tests {
         sheet: Option<serde_json::Value>,
         power: Option<serde_json::Value>,
         picture: Option<serde_json::Value>,
+        listening: Vec<serde_json::Value>,
         warnings: Vec<WarningKeys>,
     }
     #[derive(Deserialize)]

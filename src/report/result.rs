@@ -15,6 +15,7 @@ use crate::analysis::seats::SeatDependence;
 use crate::analysis::sheet::finding::SheetFinding;
 use crate::analysis::verification::Verification;
 use crate::judge::{Linearity, Outcome};
+use crate::listen::record::Heard;
 use crate::transfer::distortion::Distortion;
 use crate::warning::Warning;
 use serde::Serialize;
@@ -80,6 +81,8 @@ pub struct SessionResult {
     pub power: Option<PowerCost>,
     /// Light readings and viewing geometry.
     pub picture: Option<PictureResult>,
+    /// Blind tests that were kept in the job.
+    pub listening: Vec<Heard>,
     /// What is doubtful, and what to do about it.
     pub warnings: Vec<Warning>,
 }

@@ -65,6 +65,7 @@ impl SessionResult {
             sheet: None,
             power: None,
             picture: None,
+            listening: Vec::new(),
             warnings,
         }
     }

@@ -47,6 +47,7 @@ pub fn paper(
     writer.figure("claims");
     equaliser(result, &mut writer);
     cost(result, session, &mut writer);
+    heard(result, &mut writer);
     if let Some(found) = &result.picture {
         picture(found, units, &mut writer);
     }
@@ -281,6 +282,35 @@ fn told_once<'a>(sentences: &[&'a str]) -> (Vec<&'a str>, Option<&'a str>) {
         }
         _ => (sentences.to_vec(), None),
     }
+}
+
+/// Blind tests, each with its day, listener and what was played.
+fn heard(result: &SessionResult, writer: &mut Writer) {
+    if result.listening.is_empty() {
+        return;
+    }
+    writer.part("Heard in a blind test");
+    writer.say(
+        "Two versions of a sound were played as A and B, and one of them as X; which, a random \
+         source had drawn, and nobody knew before the last answer.",
+    );
+    let rows = result.listening.iter().map(|heard| {
+        let kept = &heard.kept;
+        vec![
+            kept.date.clone(),
+            kept.listener.clone(),
+            format!(
+                "{} against {}: {}, seat {}, {}",
+                kept.first,
+                kept.second,
+                kept.sound,
+                kept.seat,
+                if kept.matched { "equally loud" } else { "as loud as they are" }
+            ),
+            heard.sentence.clone(),
+        ]
+    });
+    writer.table("Blind tests", &["Day", "Listener", "What was heard", "Result"], rows.collect());
 }
 
 fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {

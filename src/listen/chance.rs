@@ -1,0 +1,75 @@
+//! How often guessing does as well: the exact binomial probability.
+
+use statrs::distribution::{Binomial, DiscreteCDF};
+
+/// A result that guessing reaches in one of twenty tries, or less often, counts as shown.
+pub const SHOWN_BELOW: f64 = 0.05;
+
+/// Probability that someone who guesses is right in `right` of `rounds` rounds or more; 1 with no
+/// round at all.
+///
+/// # Source
+/// `P = sum over k from right to rounds of C(rounds, k) / 2^rounds`.
+pub fn guessing(right: u64, rounds: u64) -> f64 {
+    match (right.checked_sub(1), Binomial::new(0.5, rounds)) {
+        (Some(below), Ok(binomial)) => binomial.sf(below),
+        _ => 1.0,
+    }
+}
+
+/// Whether a difference is shown.
+pub fn is_shown(right: u64, rounds: u64) -> bool {
+    guessing(right, rounds) <= SHOWN_BELOW
+}
+
+/// The result as a sentence: "11 of 16 right: guessing does as well in 1 of 10 tries. No difference
+/// is shown."
+pub fn sentence(right: u64, rounds: u64) -> String {
+    let chance = guessing(right, rounds);
+    let verdict =
+        if is_shown(right, rounds) { "A difference was heard." } else { "No difference is shown." };
+    format!("{right} of {rounds} right: guessing does as well {}. {verdict}", how_often(chance))
+}
+
+fn how_often(chance: f64) -> String {
+    match chance {
+        c if c >= 0.95 => "nearly always".into(),
+        c if c >= 0.095 => format!("in {:.0} of 10 tries", 10.0 * c),
+        c => format!("in 1 of {:.0} tries", two_figures(1.0 / c)),
+    }
+}
+
+/// Rounded to two significant figures.
+fn two_figures(x: f64) -> f64 {
+    let unit = 10f64.powf(x.log10().floor() - 1.0);
+    (x / unit).round() * unit
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn results_read_as_sentences() {
+        let no = "No difference is shown.";
+        let yes = "A difference was heard.";
+        for (right, rounds, want) in [
+            (11, 16, format!("11 of 16 right: guessing does as well in 1 of 10 tries. {no}")),
+            (8, 16, format!("8 of 16 right: guessing does as well in 6 of 10 tries. {no}")),
+            (3, 16, format!("3 of 16 right: guessing does as well nearly always. {no}")),
+            // 12 of 16: 0.0384; 8 of 8: 1/256; 20 of 20: 1/1048576.
+            (12, 16, format!("12 of 16 right: guessing does as well in 1 of 26 tries. {yes}")),
+            (8, 8, format!("8 of 8 right: guessing does as well in 1 of 260 tries. {yes}")),
+            (20, 20, format!("20 of 20 right: guessing does as well in 1 of 1000000 tries. {yes}")),
+        ] {
+            assert_eq!(sentence(right, rounds), want);
+        }
+    }
+
+    /// Both sides of the limit: 14 of 20 is 0.0577, 15 of 20 0.0207.
+    #[test]
+    fn one_more_right_answer_decides() {
+        assert!(!is_shown(14, 20) && is_shown(15, 20));
+        assert!(!is_shown(0, 0) && !is_shown(0, 8));
+    }
+}

@@ -1,0 +1,138 @@
+//! Blind tests that were kept: `listening.csv` in the session folder.
+
+use super::ListenError;
+use super::chance::{guessing, is_shown, sentence};
+use serde::{Deserialize, Serialize};
+use std::path::{Path, PathBuf};
+use time::Date;
+use time::macros::format_description;
+
+/// Name of the file.
+pub const RECORD_FILE: &str = "listening.csv";
+/// No longer file is read, bytes.
+const MAX_BYTES: u64 = 1 << 20;
+/// Most letters of a listener's initials.
+pub const MOST_INITIALS: usize = 8;
+
+/// One kept test, as the file has it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Kept {
+    /// Day of the test, `2026-03-14`.
+    pub date: String,
+    /// Initials of the listener.
+    pub listener: String,
+    /// Seat whose sound was listened to.
+    pub seat: String,
+    /// Sound.
+    pub sound: String,
+    /// First version.
+    pub first: String,
+    /// Second version.
+    pub second: String,
+    /// Whether both had the same loudness.
+    pub matched: bool,
+    /// Rounds.
+    pub rounds: u64,
+    /// Rounds answered rightly.
+    pub right: u64,
+}
+
+/// A kept test with what it says; an entry of `listening` in `result.json`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Heard {
+    /// The test.
+    #[serde(flatten)]
+    pub kept: Kept,
+    /// How likely guessing is right as often or more often.
+    pub guessing: f64,
+    /// Whether a difference counts as shown.
+    pub shown: bool,
+    /// The result in a sentence.
+    pub sentence: String,
+}
+
+impl From<Kept> for Heard {
+    fn from(kept: Kept) -> Self {
+        let (right, rounds) = (kept.right, kept.rounds);
+        Self {
+            guessing: guessing(right, rounds),
+            shown: is_shown(right, rounds),
+            sentence: sentence(right, rounds),
+            kept,
+        }
+    }
+}
+
+/// Tests kept in a session folder; none where there is no file.
+///
+/// # Errors
+/// [`ListenError::Record`] names file and line.
+pub fn read_kept(root: &Path) -> Result<Vec<Kept>, ListenError> {
+    let path = root.join(RECORD_FILE);
+    let Ok(about) = path.symlink_metadata() else { return Ok(Vec::new()) };
+    if !about.is_file() || about.len() > MAX_BYTES {
+        let problem = format!("expected a file of at most {MAX_BYTES} bytes");
+        return Err(refuse(&path, None, problem));
+    }
+    let bytes = std::fs::read(&path).map_err(|e| refuse(&path, None, e.to_string()))?;
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf".as_slice()).unwrap_or(&bytes);
+    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(bytes);
+    let mut kept = Vec::new();
+    for row in reader.deserialize::<Kept>() {
+        let row =
+            row.map_err(|e| refuse(&path, e.position().map(csv::Position::line), e.to_string()))?;
+        let line = Some(kept.len() as u64 + 2);
+        check(&row).map_err(|problem| refuse(&path, line, problem))?;
+        kept.push(row);
+    }
+    Ok(kept)
+}
+
+/// Whether a kept test can be meant.
+fn check(kept: &Kept) -> Result<(), String> {
+    if Date::parse(&kept.date, format_description!("[year]-[month]-[day]")).is_err() {
+        return Err(format!("date is {}, expected a day as 2026-03-14", plain(&kept.date)));
+    }
+    if kept.right > kept.rounds || kept.rounds == 0 || kept.rounds > 1000 {
+        return Err(format!("{} of {} rounds right", kept.right, kept.rounds));
+    }
+    let texts = [&kept.listener, &kept.seat, &kept.sound, &kept.first, &kept.second];
+    match texts.iter().find(|t| t.chars().any(char::is_control) || t.chars().count() > 200) {
+        Some(text) => Err(format!("\"{}\" cannot be printed", plain(text))),
+        None => Ok(()),
+    }
+}
+
+fn plain(text: &str) -> String {
+    crate::ingest::error::plain(text)
+}
+
+fn refuse(path: &Path, line: Option<u64>, problem: String) -> ListenError {
+    let advice = "mend the line, or take the file out of the folder".into();
+    ListenError::Record { path: path.into(), line, problem, advice }
+}
+
+/// The file with one more test: its path and its whole text.
+///
+/// # Errors
+/// [`ListenError::Record`] where the file that is there cannot be read,
+/// [`ListenError::Test`] for initials that cannot be printed.
+pub fn with_one_more(root: &Path, new: Kept) -> Result<(PathBuf, Vec<u8>), ListenError> {
+    let initials = new.listener.chars().count();
+    if initials == 0 || initials > MOST_INITIALS {
+        let problem = format!("initials of 1 to {MOST_INITIALS} letters are wanted");
+        return Err(ListenError::Test { problem });
+    }
+    check(&new).map_err(|problem| ListenError::Test { problem })?;
+    let mut all = read_kept(root)?;
+    all.push(new);
+    let path = root.join(RECORD_FILE);
+    let failed = |e: String| refuse(&path, None, e);
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    for row in &all {
+        writer.serialize(row).map_err(|e| failed(e.to_string()))?;
+    }
+    let bytes = writer.into_inner().map_err(|e| failed(e.to_string()))?;
+    Ok((path, bytes))
+}
