@@ -34,12 +34,16 @@ fn refused(what: &str, answer: &Answer) {
 }
 
 /// Paths that tell or change something.
-const PATHS: [(&str, &str); 5] = [
+const PATHS: [(&str, &str); 9] = [
     ("GET", "/"),
     ("GET", "/api/jobs"),
     ("GET", "/api/jobs/barn/settings"),
     ("POST", "/api/jobs"),
     ("POST", "/api/jobs/barn/settings"),
+    ("GET", "/api/jobs/barn/listen"),
+    ("POST", "/api/jobs/barn/listen/hear"),
+    ("GET", "/api/jobs/barn/listen/heard/1/0"),
+    ("POST", "/api/jobs/barn/listen/test/1/keep"),
 ];
 
 #[test]

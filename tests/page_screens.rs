@@ -19,7 +19,7 @@ const AXE: &str = include_str!("../fixtures/axe/axe.min.js");
 const WINDOWS: [(&str, u32, u32); 2] = [("phone", 390, 844), ("laptop", 1366, 900)];
 
 /// Screens, each with what is there when it is whole.
-const SCREENS: [(&str, &str); 10] = [
+const SCREENS: [(&str, &str); 11] = [
     ("/", ".jobs, table, li"),
     ("/new", "form"),
     ("/predict", "form"),
@@ -30,6 +30,7 @@ const SCREENS: [(&str, &str); 10] = [
     ("/job/demo/client", "form, fieldset, input"),
     ("/job/demo/takes", ".next, .board"),
     ("/job/demo/result", ".finding"),
+    ("/job/demo/listen", ".notice.care"),
 ];
 
 fn made(arguments: &[&str]) {

@@ -2,6 +2,7 @@
 
 use super::events::Progress;
 use super::heard::Kept;
+use super::listening::Listening;
 use super::result::Summary;
 use super::secret::{same, secret};
 use super::side_by_side::Papers;
@@ -40,6 +41,7 @@ pub(super) struct Desk {
     kept: Mutex<HashMap<PathBuf, Kept>>,
     made: Mutex<HashMap<PathBuf, Summary>>,
     papers: Mutex<VecDeque<(u64, Vec<NamedFile>)>>,
+    listening: Mutex<Listening>,
     numbers: AtomicU64,
 }
 
@@ -87,13 +89,14 @@ impl Desk {
             kept: Mutex::default(),
             made: Mutex::default(),
             papers: Mutex::default(),
+            listening: Mutex::default(),
             numbers: AtomicU64::new(1),
         })
     }
 
     /// A file of its own for something under way.
     pub(super) fn scratch(&self) -> Scratch {
-        let number = self.numbers.fetch_add(1, Ordering::Relaxed);
+        let number = self.number();
         Scratch(self.staging.at(format!("scratch-{number}")))
     }
 
@@ -112,9 +115,19 @@ impl Desk {
         held(&self.made)
     }
 
+    /// Sounds and blind tests.
+    pub(super) fn listening(&self) -> MutexGuard<'_, Listening> {
+        held(&self.listening)
+    }
+
+    /// A number that was not given before.
+    pub(super) fn number(&self) -> u64 {
+        self.numbers.fetch_add(1, Ordering::Relaxed)
+    }
+
     /// Keeps papers for a while and says where.
     pub(super) fn papers(&self, files: Vec<NamedFile>, statements: Vec<String>) -> Papers {
-        let number = self.numbers.fetch_add(1, Ordering::Relaxed);
+        let number = self.number();
         let names = files.iter().map(|(name, _)| name.clone()).collect();
         let mut papers = held(&self.papers);
         papers.push_back((number, files));

@@ -19,12 +19,14 @@
 //! | `sweep_out`, `sound_in`, `level`, `record`, `aside` | the recorder's side of the server |
 //! | `bring_in` | recordings dropped on the board |
 //! | `result`, `events` | the report, made anew when takes change, and its progress |
+//! | `listen`, `listening`, `blind` | what the screen does, to listen to, and blind tests |
 //! | `forecast`, `side_by_side` | before buying, and sessions side by side |
 //!
 //! It calls the library functions that the commands call; `session.toml` stays the truth.
 
 mod aside;
 mod assets;
+mod blind;
 mod board;
 mod bring_in;
 mod desk;
@@ -35,6 +37,8 @@ mod guard;
 mod heard;
 mod jobs;
 mod level;
+mod listen;
+mod listening;
 mod neighbour;
 mod new_job;
 mod place;

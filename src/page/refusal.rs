@@ -40,6 +40,11 @@ impl Refusal {
         Self::bad(with_causes(error))
     }
 
+    /// The sentence.
+    pub(super) fn message(&self) -> &str {
+        &self.message
+    }
+
     /// The same, said at a field.
     pub(super) fn at(mut self, field: impl Display) -> Self {
         self.field = Some(field.to_string());
@@ -78,6 +83,7 @@ from_errors!(
     crate::ingest::error::IngestError,
     crate::import::ImportError,
     crate::chain::ChainError,
+    crate::listen::ListenError,
     crate::report::error::ReportError,
     crate::cli::failure::Failure
 );

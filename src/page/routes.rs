@@ -4,8 +4,8 @@ use super::desk::Desk;
 use super::guard::guard;
 use super::refusal::Refusal;
 use super::{
-    aside, assets, board, bring_in, events, forecast, jobs, level, new_job, record, result,
-    settings, side_by_side, sweep_out,
+    aside, assets, blind, board, bring_in, events, forecast, jobs, level, listen, new_job, record,
+    result, settings, side_by_side, sweep_out,
 };
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
@@ -30,7 +30,15 @@ pub(super) fn router(desk: Arc<Desk>) -> Router {
         .route("/import", post(bring_in::bring_in))
         .route("/result", get(result::result))
         .route("/report/{*name}", get(result::report_file))
-        .route("/events", get(events::events));
+        .route("/events", get(events::events))
+        .route("/listen", get(listen::choices))
+        .route("/listen/hear", post(listen::hear))
+        .route("/listen/sound", put(listen::own_sound))
+        .route("/listen/heard/{number}/{version}", get(listen::version))
+        .route("/listen/test", post(blind::begin))
+        .route("/listen/test/{test}/{round}/{key}", get(blind::play))
+        .route("/listen/test/{test}/answer", post(blind::answer))
+        .route("/listen/test/{test}/keep", post(blind::keep));
     Router::new()
         .route("/", get(assets::shell))
         .route("/new", get(assets::shell))

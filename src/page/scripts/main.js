@@ -2,7 +2,7 @@
 import { el, fill, notice } from "./dom.js";
 import { say } from "./words.js";
 
-const SCREENS = ["room", "screen", "limits", "client", "takes", "result"];
+const SCREENS = ["room", "screen", "limits", "client", "takes", "result", "listen"];
 const [, first = "", id = "", screen = ""] = location.pathname.split("/").map(decodeURIComponent);
 const place = document.getElementById("screen");
 
@@ -22,7 +22,7 @@ function head() {
 async function show() {
   head();
   const name = first === "" ? "jobs" : first === "job" ? screen : first;
-  const file = { jobs: "jobs", new: "new_job", predict: "predict", compare: "compare", room: "room", screen: "sheet", limits: "limits", client: "client", takes: "takes", result: "result" }[name];
+  const file = { jobs: "jobs", new: "new_job", predict: "predict", compare: "compare", room: "room", screen: "sheet", limits: "limits", client: "client", takes: "takes", result: "result", listen: "listen" }[name];
   try {
     if (!file) throw new Error(say("error.nothing_here"));
     const { draw } = await import(`./${file}.js`);

@@ -1,0 +1,241 @@
+//! Sounds of a job: what can be listened to, and each version as a file.
+
+use super::desk::Desk;
+use super::listening::{Heard, measured};
+use super::place::{is_plain, job_folder, outside};
+use super::refusal::Refusal;
+use super::routes::blocking;
+use super::upload::to_disk;
+use super::words::word;
+use crate::analysis::predict::describe::Description;
+use crate::analysis::sheet::models::Gap;
+use crate::cli::predict_args::FRONT_REFLECTION;
+use crate::listen::files::DITHER_SEED;
+use crate::listen::job::{offer, usual_seat};
+use crate::listen::read::read_sound;
+use crate::listen::record::{Heard as Kept, read_kept};
+use crate::listen::sounds::{ALL, Made, Sound};
+use crate::listen::versions::make_versions;
+use axum::Json;
+use axum::body::Body;
+use axum::extract::{Path, Query, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::{Deserialize, Serialize};
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Largest sound of the user's, bytes.
+const MOST_BYTES: u64 = 256 << 20;
+/// So much of it is played, s: the page holds every version in memory.
+const LONGEST_S: f64 = 20.0;
+/// Name of the user's own sound among the sounds.
+const OWN: &str = "own";
+
+/// What can be listened to.
+#[derive(Serialize)]
+pub(super) struct Choices {
+    seats: Vec<Named>,
+    /// The one that is taken where nobody says.
+    seat: String,
+    sounds: Vec<Named>,
+    /// Tests that were kept.
+    kept: Vec<Kept>,
+}
+
+#[derive(Serialize)]
+struct Named {
+    key: String,
+    title: String,
+}
+
+/// Answers with seats, sounds and kept tests.
+pub(super) async fn choices(
+    State(desk): State<Arc<Desk>>,
+    Path(job): Path<String>,
+) -> Result<Json<Choices>, Refusal> {
+    blocking(move || {
+        let folder = job_folder(&desk.root, &job)?;
+        let jobs = measured(&desk, std::slice::from_ref(&folder))?;
+        let analyzed = &jobs[0].1;
+        let usual = usual_seat(analyzed).ok_or_else(|| Refusal::bad(word("listen.no_seat")))?;
+        let seats = analyzed.result.seats.iter();
+        let seats = seats.filter(|s| s.loss_db.iter().any(Option::is_some));
+        Ok(Json(Choices {
+            seats: seats.map(|s| Named { key: s.id.clone(), title: s.name.clone() }).collect(),
+            seat: usual.to_owned(),
+            sounds: ALL.map(|m| Named { key: m.key().into(), title: m.title().into() }).into(),
+            kept: read_kept(&folder)?.into_iter().map(Kept::from).collect(),
+        }))
+    })
+    .await
+}
+
+/// Which sound, where, through what.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Asked {
+    seat: String,
+    /// Short name of a made sound, or `own`.
+    sound: String,
+    /// Name of the own sound.
+    name: Option<String>,
+    /// Another job, whose screen is heard against this one's.
+    against: Option<String>,
+    /// A described sheet, in one word.
+    #[serde(default)]
+    sheet: String,
+}
+
+/// The versions that were made.
+#[derive(Serialize)]
+pub(super) struct Answer {
+    number: u64,
+    title: String,
+    seat: String,
+    goes_round: bool,
+    headroom_gain_db: f64,
+    versions: Vec<Shown>,
+    notes: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct Shown {
+    title: String,
+    predicted: bool,
+    loudness_lufs: f64,
+    true_peak_dbtp: f64,
+    matched_gain_db: f64,
+}
+
+/// Makes the versions of a sound.
+pub(super) async fn hear(
+    State(desk): State<Arc<Desk>>,
+    Path(job): Path<String>,
+    Json(asked): Json<Asked>,
+) -> Result<Json<Answer>, Refusal> {
+    blocking(move || {
+        let folder = job_folder(&desk.root, &job)?;
+        let mut folders = vec![folder.clone()];
+        if let Some(other) = &asked.against {
+            folders.push(job_folder(&desk.root, other)?);
+        }
+        let sheets = match asked.sheet.trim() {
+            "" => Vec::new(),
+            text => {
+                let sheet = Description::parse(text).and_then(|d| d.build());
+                vec![sheet.map_err(|e| Refusal::from_error(&e).at("sheet"))?]
+            }
+        };
+        let sound = sound(&desk, &job, &asked)?;
+        let jobs = measured(&desk, &folders)?;
+        let gap = jobs[0].0.manifest.screen.gap_m;
+        let gap = gap.map(|gap_m| Gap { gap_m, front_reflection: FRONT_REFLECTION });
+        let offer = offer(&jobs, Some(&asked.seat), &sheets, gap)?;
+        let versions = make_versions(&sound, &offer.parts)?;
+        let shown = |v: &crate::listen::versions::Version| Shown {
+            title: v.title.clone(),
+            predicted: v.predicted,
+            loudness_lufs: v.level.loudness_lufs,
+            true_peak_dbtp: v.level.true_peak_dbtp,
+            matched_gain_db: v.matched_gain_db,
+        };
+        let number = desk.number();
+        let made = Answer {
+            number,
+            title: versions.title.clone(),
+            seat: asked.seat.clone(),
+            goes_round: versions.goes_round,
+            headroom_gain_db: versions.headroom_gain_db,
+            versions: versions.versions.iter().map(shown).collect(),
+            notes: offer.notes,
+        };
+        desk.listening().keep_heard(number, Heard { folder, seat: asked.seat, sound, versions });
+        Ok(Json(made))
+    })
+    .await
+}
+
+fn sound(desk: &Desk, job: &str, asked: &Asked) -> Result<Sound, Refusal> {
+    if asked.sound != OWN {
+        let made = Made::from_key(&asked.sound);
+        return made.map(Made::sound).ok_or_else(|| Refusal::bad(word("error.form")));
+    }
+    let name = asked.name.as_deref().filter(|name| is_plain(name)).ok_or_else(outside)?;
+    let path = folder_of(desk, job).join(name);
+    let mut sound = read_sound(&path, LONGEST_S).map_err(|error| {
+        // Where it lies on the server is nobody's business.
+        let told = Refusal::from_error(&error).message().replace(&path.display().to_string(), name);
+        Refusal::bad(told).at("sound")
+    })?;
+    fade_ends(&mut sound);
+    Ok(sound)
+}
+
+/// The page plays a sound round and round: its ends must meet without a click.
+fn fade_ends(sound: &mut Sound) {
+    let n = sound.rate_hz as usize / 50;
+    for channel in &mut sound.channels {
+        crate::transfer::window::taper_ends(channel, n, n);
+    }
+}
+
+/// Folder of a job's own sounds.
+fn folder_of(desk: &Desk, job: &str) -> PathBuf {
+    let mut hasher = DefaultHasher::new();
+    job.hash(&mut hasher);
+    desk.staging.at(format!("sound-{:016x}", hasher.finish()))
+}
+
+/// Name of an own sound.
+#[derive(Deserialize)]
+pub(super) struct Name {
+    name: String,
+}
+
+/// Takes a sound of the user's; it stays as long as the program runs.
+pub(super) async fn own_sound(
+    State(desk): State<Arc<Desk>>,
+    Path(job): Path<String>,
+    Query(Name { name }): Query<Name>,
+    headers: HeaderMap,
+    body: Body,
+) -> Result<Json<u64>, Refusal> {
+    job_folder(&desk.root, &job)?;
+    if !is_plain(&name) {
+        return Err(outside());
+    }
+    let folder = folder_of(&desk, &job);
+    // One at a time: another one takes its place.
+    if folder.symlink_metadata().is_ok() {
+        tokio::fs::remove_dir_all(&folder).await?;
+    }
+    tokio::fs::create_dir_all(&folder).await?;
+    Ok(Json(to_disk(body, &headers, &folder.join(&name), MOST_BYTES).await?))
+}
+
+/// One version as a file, as it is.
+pub(super) async fn version(
+    State(desk): State<Arc<Desk>>,
+    Path((job, number, version)): Path<(String, u64, usize)>,
+) -> Result<Response, Refusal> {
+    blocking(move || {
+        let folder = job_folder(&desk.root, &job)?;
+        let heard = desk.listening().heard(number).filter(|heard| heard.folder == folder);
+        let heard = heard.ok_or_else(gone)?;
+        let version = heard.versions.versions.get(version).ok_or_else(gone)?;
+        Ok(wav(version.wav(heard.versions.rate_hz, false, DITHER_SEED)?))
+    })
+    .await
+}
+
+/// What is no longer kept.
+pub(super) fn gone() -> Refusal {
+    Refusal::say(StatusCode::NOT_FOUND, "listen.gone")
+}
+
+/// A sound as an answer.
+pub(super) fn wav(bytes: Vec<u8>) -> Response {
+    ([(header::CONTENT_TYPE, "audio/wav")], bytes).into_response()
+}
