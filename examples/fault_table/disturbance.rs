@@ -36,21 +36,6 @@ pub fn faults() -> Vec<Fault> {
             |clean, size| during(clean, size, false),
         ),
         Fault::of_session(
-            "sound lost while the sweep passes 800 Hz",
-            "ms",
-            [2.67, 0.5],
-            |clean, size| {
-                let take = 5;
-                let mut x = mic(clean, take);
-                let at_s = clean.start_s(take) + clean.scenario.sweep.time_s(800.0);
-                let at = (at_s * clean.rate()) as usize;
-                let n = (1e-3 * size * clean.rate()).round() as usize;
-                x.drain(at..at + n);
-                x.resize(x.len() + n, 0.0);
-                says(&clean.judged_with(vec![(take, x)]), take, Topic::Disturbance)
-            },
-        ),
-        Fault::of_session(
             "rattle from 90 to 140 Hz, above the stated detection limit",
             "dB",
             [3.0, -3.0],

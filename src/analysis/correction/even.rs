@@ -16,6 +16,13 @@ use crate::ingest::manifest::CorrectionLimits;
 /// Steps that one number of one filter may move at once.
 const MOVES: [i64; 6] = [-4, -2, -1, 1, 2, 4];
 
+/// So much of the tolerances may be used up without regret: uncertainty needs the rest.
+const WELL_INSIDE: f64 = 0.85;
+
+/// What a decibel of boost costs in parts of the tolerances: little, so that it only decides where
+/// the seats do not.
+const BOOST_PRICE: f64 = 0.005;
+
 /// Most moves; a setting far off does not serve anyway.
 const MOST_MOVES: usize = 60;
 
@@ -117,8 +124,14 @@ impl<'a> Even<'a> {
             .collect()
     }
 
-    /// Largest part of a tolerance that any seat uses up: 1 and below is inside.
+    /// What is made small: the worst seat, and once that is well inside, the boost, which costs power.
     fn worst(&self, settings: &[Setting]) -> f64 {
+        let boost_db: f64 = settings.iter().map(|s| s.gain_db.max(0.0)).sum();
+        self.used_up(settings).max(WELL_INSIDE) + BOOST_PRICE * boost_db
+    }
+
+    /// Largest part of a tolerance that any seat uses up: 1 and below is inside.
+    fn used_up(&self, settings: &[Setting]) -> f64 {
         let rate_hz = self.limits.processor_rate_hz;
         let sections = settings.iter().filter_map(|s| design(*s, rate_hz).ok()).collect::<Vec<_>>();
         let gains_db = self.nodes.band_gains_db(&sections);

@@ -11,9 +11,9 @@ use std::collections::BTreeMap;
 
 /// A band that arrives so much earlier or later against the highest, compared with the other takes of
 /// the seat, was moved by something that no room and no screen does, s. Measured on clean simulated
-/// sessions and on measured rooms with moved microphones: at most 0.10, 0.46, 0.14 and 0.06 ms. The
-/// smallest block that browsers lose is 2.7 ms long (128 samples at 48 kHz).
-const MOVED_S: [f64; N_BANDS - 1] = [0.0015, 0.0015, 0.001, 0.0008];
+/// sessions and on measured rooms with moved microphones: at most 0.46, 0.14 and 0.06 ms. The smallest
+/// block that browsers lose is 2.7 ms long (128 samples at 48 kHz).
+const MOVED_S: [f64; N_BANDS - 1] = [0.0015, 0.001, 0.0008];
 
 /// Fewest takes of a seat that tell which of them is off.
 const FEWEST_TAKES: usize = 3;
