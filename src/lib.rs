@@ -13,6 +13,7 @@
 //!
 //! [`listen`] turns the transmissions into sound, and asks in a blind test whether there is
 //! anything to hear; [`import`] brings what a recorder gives into a session folder, before all of them;
+//! [`jobs`] takes the finished results of many sessions together;
 //! [`chain`] is the way through all of them, readable top to bottom;
 //! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
 //! [`cli`] is the command line over all of it, [`page`] the same in a browser; [`units`] names what is counted,
@@ -30,6 +31,7 @@ pub mod chain;
 pub mod cli;
 pub mod import;
 pub mod ingest;
+pub mod jobs;
 pub mod judge;
 pub mod listen;
 pub mod page;

@@ -9,6 +9,7 @@ use crate::analysis::claims::Verdict;
 use crate::chain::{self, Analyzed, ChainError};
 use crate::ingest::error::{IngestError, shown};
 use crate::ingest::session::Session;
+use crate::jobs::inputs::Inputs;
 use crate::judge::TakeState;
 use crate::report::error::ReportError;
 use crate::report::json::json_text;
@@ -19,6 +20,7 @@ use crate::report::table::table_text;
 use crate::report::write::write_report;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::SystemTime;
 
 /// Analyses the session, writes the report, prints the table or the document.
 ///
@@ -26,12 +28,13 @@ use std::process::ExitCode;
 /// [`Failure`] when the session is refused or the report cannot be written;
 /// nothing is then left behind.
 pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
+    let opened = SystemTime::now();
     let session = open_with_hint(&args.session)?;
     let out = match &args.out {
         Some(out) => out.clone(),
         None => usual_place(&args.session)?,
     };
-    let result = analyze_into(&session, &out, args.force)?;
+    let result = analyze_into(&session, opened, &out, args.force)?;
     if args.json {
         terminal::print(&String::from_utf8_lossy(&json_text(&result)?))?;
     } else {
@@ -68,16 +71,24 @@ pub fn place_in(session: &Path, name: &str) -> Result<PathBuf, ReportError> {
 }
 
 /// Analyses an opened session and writes the report into `out`, which is looked
-/// at first, so that no time is lost on a folder that cannot be used.
+/// at first, so that no time is lost on a folder that cannot be used. `opened` is when the opening
+/// of the session began.
 ///
 /// # Errors
 /// As [`run`].
-pub fn analyze_into(session: &Session, out: &Path, force: bool) -> Result<SessionResult, Failure> {
+pub fn analyze_into(
+    session: &Session,
+    opened: SystemTime,
+    out: &Path,
+    force: bool,
+) -> Result<SessionResult, Failure> {
     let folder = OutputFolder::open(out, force)?;
     // Read again for the papers; here, so that a bad one is told before the takes are read.
     read_logo(session)?;
+    // Without it the next look at all jobs analyses this one again: no reason to end here.
+    let inputs = Inputs::look(session, opened).ok();
     let result = measure(session)?;
-    write_report(&result, session, folder)?;
+    write_report(&result, session, inputs, folder)?;
     Ok(result)
 }
 

@@ -1,5 +1,6 @@
 //! What is typed, word by word. Nothing behind `settings` sees these types.
 
+use super::choose_args::ChooseArgs;
 use super::predict_args::PredictArgs;
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::path::PathBuf;
@@ -33,10 +34,12 @@ pub enum Command {
     /// Analyse a session folder and write the report
     #[command(alias = "analyse")]
     Analyze(AnalyzeArgs),
-    /// Set sessions side by side: loss, spread, claims, power
+    /// Set sessions side by side, or tell what each sheet did over a folder of jobs
     Compare(CompareArgs),
     /// Write sounds to hear what the screen does: without, with it, with screen and setting
     Listen(ListenArgs),
+    /// Rank the known sheets for the next room
+    Choose(Box<ChooseArgs>),
     /// Write the test signal
     Sweep(SweepArgs),
     /// Say what a described sheet will lose, before buying it
@@ -206,10 +209,19 @@ pub struct CheckArgs {
 
 /// `scrimcheck compare`
 #[derive(Debug, ClapArgs)]
+#[command(after_help = "A folder of sessions stands for all of them, three folders deep: then it is \
+                        told what each sheet did over its rooms. What changed since its report is \
+                        analysed anew.")]
 pub struct CompareArgs {
-    /// Session folders
+    /// Session folders, or folders of sessions
     #[arg(value_name = "DIR", num_args = 1.., required = true)]
     pub sessions: Vec<PathBuf>,
+    /// The two sessions are one room, measured twice: the older one first
+    #[arg(long, conflicts_with_all = ["sheets", "same", "distinct"])]
+    pub same_room: bool,
+    /// How sheets are named.
+    #[command(flatten)]
+    pub naming: NamingArgs,
     /// A sheet that is described, not measured, in one word: NAME:key=value,key=value as in
     /// `predict`; may be given several times
     #[arg(long = "sheet", value_name = "NAME:KEY=VALUE,...")]
@@ -270,6 +282,20 @@ const LISTEN_HELP: &str = "\
 As they are, what the screen takes away in level is heard too; no version is louder than the source.
 With --matched all are as loud as the softest (ITU-R BS.1770), so that only the tone differs: a louder
 sound is simply preferred. Begin with the volume low.";
+
+/// How sheets and jobs are named where many sessions are taken together.
+#[derive(Debug, ClapArgs)]
+pub struct NamingArgs {
+    /// Two names that are one sheet; may be given several times
+    #[arg(long, value_name = "NAME=NAME")]
+    pub same: Vec<String>,
+    /// Two names that are alike and two sheets: ends the question; may be given several times
+    #[arg(long, value_name = "NAME=NAME")]
+    pub distinct: Vec<String>,
+    /// Tell the titles of the jobs too; they may name clients
+    #[arg(long)]
+    pub with_names: bool,
+}
 
 /// `scrimcheck sweep`
 #[derive(Debug, ClapArgs)]

@@ -1,6 +1,8 @@
-//! `scrimcheck compare DIR DIR ...`: sessions side by side.
+//! `scrimcheck compare DIR DIR ...`: sessions side by side; a folder of sessions goes to [`jobs`],
+//! one room measured twice to [`again`].
 
 use super::analyze::measure;
+use super::{again, jobs};
 use super::args::CompareArgs;
 use super::failure::Failure;
 use super::predict_args::FRONT_REFLECTION;
@@ -12,6 +14,7 @@ use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
 use crate::ingest::error::{plain, shown};
 use crate::ingest::session::Session;
+use crate::jobs::find::{find_sessions, is_session};
 use crate::report::compare_files::comparison_files;
 use crate::report::compare_table::{comparison_csv, comparison_table};
 use crate::report::error::ReportError;
@@ -28,6 +31,17 @@ use std::process::ExitCode;
 /// [`Failure`] when a session is refused, nothing can be compared, or the folder
 /// cannot be written.
 pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
+    if args.same_room {
+        return again::run(args);
+    }
+    if args.sessions.iter().any(|dir| !is_session(dir) && !find_sessions(dir).sessions.is_empty()) {
+        return jobs::compare_jobs(args);
+    }
+    if args.naming.with_names || !(args.naming.same.is_empty() && args.naming.distinct.is_empty()) {
+        return Err(Failure::Usage {
+            message: "--same, --distinct and --with-names need a folder of sessions".into(),
+        });
+    }
     if args.sessions.len() + args.sheets.len() < 2 {
         return Err(Failure::Usage {
             message: "one session alone cannot be compared; name a second folder, or describe a \

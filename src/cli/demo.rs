@@ -11,6 +11,7 @@ use crate::report::output::OutputFolder;
 use crate::report::table::table_text;
 use crate::simulate;
 use std::process::ExitCode;
+use std::time::SystemTime;
 
 /// Simulates the session, writes its folder, and analyses exactly that folder
 /// from disk.
@@ -22,9 +23,10 @@ pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
     simulate::write(&simulate::simulate(&simulate::demo_scenario()), &folder.staging_path()?)?;
     folder.publish()?;
 
+    let opened = SystemTime::now();
     let session = Session::open(&args.folder)?;
     let report = usual_place(&args.folder)?;
-    let result = analyze_into(&session, &report, args.force)?;
+    let result = analyze_into(&session, opened, &report, args.force)?;
     if args.json {
         terminal::print(&String::from_utf8_lossy(&json_text(&result)?))?;
     } else {

@@ -3,15 +3,19 @@
 //! Exit status: 0 done; 1 done, and with `--strict` a claim was not shown to
 //! hold; 2 command line wrong; 3 session refused; 4 output cannot be written.
 
+mod again;
 pub(crate) mod analyze;
 pub mod args;
 pub(crate) mod check;
+pub(crate) mod choose;
+pub mod choose_args;
 mod compare;
 mod demo;
 pub mod failure;
 mod import;
 mod import_table;
 mod listen;
+pub(crate) mod jobs;
 mod open;
 pub(crate) mod predict;
 pub mod predict_args;
@@ -52,6 +56,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<ExitCode, Fa
         Command::Analyze(args) => analyze::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Listen(args) => listen::run(&args),
+        Command::Choose(args) => choose::run(&args),
         Command::Start(args) => start::run(&args),
         Command::Predict(args) => predict::run(&args),
         Command::Sweep(args) => sweep::run(&args),

@@ -143,7 +143,7 @@ fn plan(args: &PredictArgs, descriptions: &[Description]) -> Result<Plan, Failur
 }
 
 /// "3.5" or "3.5,0.8".
-fn seat(text: &str) -> Result<[f64; 2], Failure> {
+pub(super) fn seat(text: &str) -> Result<[f64; 2], Failure> {
     let wrong = || {
         usage(format!(
             "--seat is \"{text}\", expected metres from the sheet, or metres from the sheet and \

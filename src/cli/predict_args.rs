@@ -3,8 +3,7 @@
 use clap::Args;
 use std::path::PathBuf;
 
-/// Part of the sound pressure that a loudspeaker's front throws back, where nobody says.
-pub const FRONT_REFLECTION: f64 = 0.6;
+pub use crate::analysis::predict::FRONT_REFLECTION;
 
 /// `scrimcheck predict`
 #[derive(Debug, Args)]

@@ -21,6 +21,7 @@
 //! | `result`, `events` | the report, made anew when takes change, and its progress |
 //! | `listen`, `listening`, `blind` | what the screen does, to listen to, and blind tests |
 //! | `forecast`, `side_by_side` | before buying, and sessions side by side |
+//! | `sheets` | what each sheet did over all jobs, the choice for the next room |
 //!
 //! It calls the library functions that the commands call; `session.toml` stays the truth.
 
@@ -50,6 +51,7 @@ mod routes;
 mod secret;
 mod serve;
 mod settings;
+mod sheets;
 mod side_by_side;
 mod sound_in;
 mod sweep_out;

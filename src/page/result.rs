@@ -12,6 +12,7 @@ use crate::cli::analyze::usual_place;
 use crate::cli::unimported::open_with_hint;
 use crate::ingest::takes::TAKES_FOLDER;
 use crate::ingest::takes::paths::inside;
+use crate::jobs::inputs::Inputs;
 use crate::report::html::SCRIPT_HASH;
 use crate::report::output::OutputFolder;
 use crate::report::paper::logo::read_logo;
@@ -105,7 +106,7 @@ fn is_there(folder: &FilePath, summary: &Summary) -> bool {
 
 /// As `analyze` does it.
 fn analyze(desk: &Desk, folder: &FilePath, inputs: String) -> Result<Summary, Refusal> {
-    let started = std::time::Instant::now();
+    let (started, opened) = (std::time::Instant::now(), std::time::SystemTime::now());
     let session = open_with_hint(folder)?;
     let out = usual_place(folder)?;
     let output = OutputFolder::open(&out, false)?;
@@ -116,8 +117,9 @@ fn analyze(desk: &Desk, folder: &FilePath, inputs: String) -> Result<Summary, Re
         // Nobody listens where the screen was left.
         let _ = desk.progress.send(Progress { folder: folder.to_owned(), done, total });
     };
+    let looked = Inputs::look(&session, opened).ok();
     let result = chain::analyze(&session, &tick)?;
-    let paths = write_report(&result, &session, output)?;
+    let paths = write_report(&result, &session, looked, output)?;
     let files = paths.iter().filter_map(|path| {
         // Links may have been followed on the way to the report.
         let out = out.canonicalize().unwrap_or_else(|_| out.clone());

@@ -5,7 +5,7 @@ use super::guard::guard;
 use super::refusal::Refusal;
 use super::{
     aside, assets, blind, board, bring_in, events, forecast, jobs, level, listen, new_job, record,
-    result, settings, side_by_side, sweep_out,
+    result, settings, sheets, side_by_side, sweep_out,
 };
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
@@ -44,10 +44,13 @@ pub(super) fn router(desk: Arc<Desk>) -> Router {
         .route("/new", get(assets::shell))
         .route("/predict", get(assets::shell))
         .route("/compare", get(assets::shell))
+        .route("/choose", get(assets::shell))
         .route("/job/{job}/{screen}", get(assets::shell))
         .route("/assets/{name}", get(assets::asset))
         .route("/api/jobs", get(jobs::jobs).post(new_job::new_job))
         .route("/api/predict", post(forecast::predict))
+        .route("/api/sheets", get(sheets::overview).post(sheets::sheets))
+        .route("/api/choose", post(sheets::choice))
         .route("/api/compare", post(side_by_side::side_by_side))
         .route("/papers/{number}/{name}", get(side_by_side::paper))
         .nest("/api/jobs/{job}", job)

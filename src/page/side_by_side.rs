@@ -5,6 +5,7 @@ use super::place::job_folder;
 use super::refusal::Refusal;
 use super::result::served;
 use super::routes::blocking;
+use super::sheets::same_room;
 use super::words::word;
 use crate::analysis::compare::{Summary, compare};
 use crate::chain;
@@ -24,6 +25,9 @@ use std::sync::Arc;
 #[serde(deny_unknown_fields)]
 pub(super) struct Which {
     jobs: Vec<String>,
+    /// The jobs are one room, measured twice: the older one first.
+    #[serde(default)]
+    same_room: bool,
 }
 
 /// Where the papers are, and what they say first.
@@ -41,6 +45,9 @@ pub(super) async fn side_by_side(
     Json(which): Json<Which>,
 ) -> Result<Json<Papers>, Refusal> {
     blocking(move || {
+        if which.same_room {
+            return same_room(&desk, &which.jobs).map(Json);
+        }
         if which.jobs.len() < 2 {
             return Err(Refusal::bad(word("error.two_jobs")));
         }

@@ -1,9 +1,9 @@
 //! Sessions and forecasts side by side as text table and as CSV.
 
 use super::csv::{finish, text_cell};
+use super::look::columns;
 use super::words::frequency_words;
 use crate::analysis::compare::{Comparison, Origin, with_u};
-use unicode_width::UnicodeWidthStr;
 
 /// The comparison as rows of cells, heading first.
 fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
@@ -70,12 +70,13 @@ fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
 pub fn comparison_table(comparison: &Comparison) -> String {
     let mut rows = vec![
         ["", "mean loss", "rank", "largest", "spread", "rank", "claims", "gain", "power"]
-            .map(String::from),
+            .map(String::from)
+            .to_vec(),
     ];
     let dash = || "\u{2013}".to_string();
     let rank = |r: Option<usize>| r.map_or_else(dash, |r| r.to_string());
     for e in &comparison.entries {
-        rows.push([
+        rows.push(vec![
             e.summary.name.clone(),
             with_u(e.mean_loss_db, " dB"),
             e.loss_rank.to_string(),
@@ -89,18 +90,7 @@ pub fn comparison_table(comparison: &Comparison) -> String {
             format!("x{}", with_u(e.power_factor, "")),
         ]);
     }
-    let mut out = String::new();
-    for row in &rows {
-        let mut line = String::new();
-        for (i, cell) in row.iter().enumerate() {
-            let width = rows.iter().map(|r| r[i].width()).max().unwrap_or(0);
-            let pad = " ".repeat(width - cell.width());
-            // Names to the left, figures to the right.
-            line += &if i == 0 { format!("{cell}{pad}") } else { format!("  {pad}{cell}") };
-        }
-        out += line.trim_end();
-        out.push('\n');
-    }
+    let mut out = columns(&rows);
     out.push('\n');
     for sentence in &comparison.statement {
         out += &format!("{sentence}\n");

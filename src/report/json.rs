@@ -76,6 +76,7 @@ mod tests {
         version: u32,
         title: String,
         date: Option<String>,
+        screen: ScreenKeys,
         headline: HeadlineKeys,
         bands: Vec<BandKeys>,
         seats: Vec<SeatKeys>,
@@ -99,6 +100,13 @@ mod tests {
         picture: Option<serde_json::Value>,
         listening: Vec<serde_json::Value>,
         warnings: Vec<WarningKeys>,
+    }
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    #[allow(dead_code)]
+    struct ScreenKeys {
+        name: Option<String>,
+        backing: bool,
     }
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]

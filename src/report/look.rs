@@ -48,6 +48,23 @@ pub fn paragraph(text: &str, first: &str, later: &str, width: usize) -> String {
     out + &line + "\n"
 }
 
+/// Rows of cells as text: the first column to the left, figures to the right.
+pub fn columns(rows: &[Vec<String>]) -> String {
+    let mut out = String::new();
+    for row in rows {
+        let mut line = String::new();
+        for (i, cell) in row.iter().enumerate() {
+            let of_row = |r: &Vec<String>| r.get(i).map_or(0, |c| c.width());
+            let width = rows.iter().map(of_row).max().unwrap_or(0);
+            let pad = " ".repeat(width - cell.width());
+            line += &if i == 0 { format!("{cell}{pad}") } else { format!("  {pad}{cell}") };
+        }
+        out += line.trim_end();
+        out.push('\n');
+    }
+    out
+}
+
 /// Text cut to a number of columns, with an ellipsis where something was cut.
 pub fn cut(text: &str, columns: usize) -> String {
     if text.width() <= columns {

@@ -11,6 +11,7 @@ pub mod findings;
 pub mod finite;
 pub mod forecast_table;
 pub mod html;
+pub mod jobs;
 pub mod json;
 pub mod look;
 pub mod orientation;

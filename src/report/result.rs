@@ -37,6 +37,8 @@ pub struct SessionResult {
     pub title: String,
     /// Date of the recordings as written in the manifest.
     pub date: Option<String>,
+    /// The sheet as the manifest names it.
+    pub screen: ScreenResult,
     /// The figures that sum the session up.
     pub headline: Headline,
     /// The bands that all per-band lists follow.
@@ -85,6 +87,15 @@ pub struct SessionResult {
     pub listening: Vec<Heard>,
     /// What is doubtful, and what to do about it.
     pub warnings: Vec<Warning>,
+}
+
+/// The sheet as the manifest names it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ScreenResult {
+    /// Name as on the order.
+    pub name: Option<String>,
+    /// Whether a second cloth hangs behind it.
+    pub backing: bool,
 }
 
 /// The figures that sum a session up: over the bands from 500 Hz, from where

@@ -1,7 +1,7 @@
 //! From the losses of a session to its document.
 
 use super::result::{
-    Band, BandFigure, Curve, FORMAT, Headline, MeanResult, SeatCurve, SeatResult, SessionResult,
+    Band, BandFigure, Curve, FORMAT, Headline, MeanResult, ScreenResult, SeatCurve, SeatResult, SessionResult,
     Spots, VERSION,
 };
 use crate::analysis::estimate::Estimate;
@@ -36,6 +36,10 @@ impl SessionResult {
             version: VERSION,
             title: info.title.clone(),
             date: info.date.as_ref().map(ToString::to_string),
+            screen: ScreenResult {
+                name: session.manifest.screen.name.clone(),
+                backing: session.manifest.screen.backing,
+            },
             headline: headline(&bands, &mean),
             bands,
             mean,

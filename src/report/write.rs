@@ -17,21 +17,33 @@ use super::plots::render::{NamedFile, plot_files};
 use super::result::SessionResult;
 use crate::ingest::manifest::DisplayUnits;
 use crate::ingest::session::Session;
+use crate::jobs::inputs::{INPUTS_FILE, Inputs};
 use std::path::PathBuf;
 use time::{Date, Month, Time, UtcDateTime};
 
+/// Name of the result document in the report folder.
+pub const RESULT_FILE: &str = "result.json";
+
 /// Makes every file of the report in memory, then writes them and puts the
-/// folder into place. Returns the paths of the files.
+/// folder into place. `inputs` is what the result was made from, looked at before; it is written
+/// beside the result unless a file changed meanwhile. Returns the paths of the files.
 ///
 /// # Errors
 /// [`ReportError`]; the previous report is then unchanged.
 pub fn write_report(
     result: &SessionResult,
     session: &Session,
+    mut inputs: Option<Inputs>,
     mut folder: OutputFolder,
 ) -> Result<Vec<PathBuf>, ReportError> {
     for (name, bytes) in report_files(result, session)? {
         folder.write(&name, &bytes)?;
+        if name == RESULT_FILE {
+            inputs = inputs.and_then(|list| list.with_result(&session.root, &bytes));
+        }
+    }
+    if let Some(list) = inputs {
+        folder.write(INPUTS_FILE, &list.to_json())?;
     }
     folder.publish()
 }
@@ -46,7 +58,7 @@ pub fn report_files(
     session: &Session,
 ) -> Result<Vec<NamedFile>, ReportError> {
     let mut files = vec![
-        ("result.json".to_owned(), json_text(result)?),
+        (RESULT_FILE.to_owned(), json_text(result)?),
         ("bands.csv".to_owned(), bands_csv(result)?),
         ("curve.csv".to_owned(), curve_csv(result)?),
     ];

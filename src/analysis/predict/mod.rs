@@ -11,6 +11,9 @@ use crate::units::{LossDb, ThirdOctave, fine_grid_hz};
 use describe::DescribedSheet;
 use serde::Serialize;
 
+/// Part of the sound pressure that a loudspeaker's front throws back, where nobody says.
+pub const FRONT_REFLECTION: f64 = 0.6;
+
 /// What to predict besides the sheets.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Plan {

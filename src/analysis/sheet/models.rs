@@ -9,11 +9,11 @@ use super::air::Air;
 use super::perforated::{Perforation, viscous_factor};
 use crate::units::{LossDb, ThirdOctave};
 use realfft::num_complex::Complex;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
 /// One thin sheet.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "model")]
 pub enum Sheet {
     /// Only flow resistance: a weave that does not move. Same loss at all frequencies.

@@ -3,10 +3,10 @@
 use super::air::Air;
 use super::bessel::j1_over_j0;
 use realfft::num_complex::Complex;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// How the holes are laid out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Lattice {
     /// Rows and columns at right angles.
@@ -27,7 +27,7 @@ impl Lattice {
 }
 
 /// Added length of the air that moves in front of both ends of a hole.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum EndCorrection {
     /// None: only the plug of air in the hole.
@@ -40,7 +40,7 @@ pub enum EndCorrection {
 }
 
 /// Round holes in a thin sheet.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Perforation {
     /// Hole diameter, m.
     pub hole_m: f64,

@@ -12,11 +12,17 @@ export async function draw(place) {
     const id = unique("job");
     return { job, id, box: el("input", { type: "checkbox", id, checked: true }) };
   });
+  const sameId = unique("same");
+  const same = el("input", { type: "checkbox", id: sameId });
   const go = async (event) => {
     event.preventDefault();
     fill(out, el("p", {}, say("compare.working")), el("progress", { "aria-label": say("compare.working") }));
     try {
-      papers(out, await post("/api/compare", { jobs: boxes.filter((b) => b.box.checked).map((b) => b.job.id) }), "comparison.html");
+      const chosen = boxes.filter((b) => b.box.checked).map((b) => b.job);
+      // The older one first.
+      if (same.checked) chosen.sort((a, b) => `${a.date ?? ""}`.localeCompare(`${b.date ?? ""}`));
+      const ask = { jobs: chosen.map((j) => j.id), same_room: same.checked };
+      papers(out, await post("/api/compare", ask), same.checked ? "again.html" : "comparison.html");
     } catch (error) {
       fill(out, notice("bad", el("p", {}, error.message)));
     }
@@ -27,7 +33,7 @@ export async function draw(place) {
     el("p", {}, say("compare.hint")),
     usable.length < 2
       ? notice("doubt", el("p", {}, say("compare.too_few")))
-      : el("form", { onsubmit: go }, el("fieldset", {}, el("legend", {}, say("compare.jobs")), boxes.map(({ job, id, box }) => el("p", { class: "tick" }, box, el("label", { for: id }, job.sheet ? `${job.title} – ${job.sheet}` : job.title)))), el("p", {}, el("button", { class: "key" }, say("compare.go")))),
+      : el("form", { onsubmit: go }, el("fieldset", {}, el("legend", {}, say("compare.jobs")), boxes.map(({ job, id, box }) => el("p", { class: "tick" }, box, el("label", { for: id }, job.sheet ? `${job.title} – ${job.sheet}` : job.title)))), el("p", { class: "tick" }, same, el("label", { for: sameId }, say("compare.same_room"))), el("p", {}, el("button", { class: "key" }, say("compare.go")))),
     out,
   );
   return say("compare.heading");

@@ -1,6 +1,7 @@
 // The jobs of the opened folder.
 import { get } from "./ask.js";
 import { el, fill } from "./dom.js";
+import { overview } from "./sheets.js";
 import { number, say } from "./words.js";
 
 function state(job) {
@@ -45,13 +46,17 @@ export async function draw(place) {
   const more = list.single
     ? el("p", { class: "small" }, say("jobs.single"))
     : el("p", {}, el("a", { class: "key", href: "/new" }, say("jobs.new")));
+  const sheets = el("section", {});
   fill(
     place,
     el("h1", {}, say("jobs.title")),
     el("p", {}, say("jobs.folder", { folder: list.folder })),
     list.single ? null : more,
     list.jobs.length ? el("ul", { class: "jobs" }, list.jobs.map(row)) : el("p", {}, say("jobs.none")),
+    sheets,
     list.single ? more : null,
   );
+  // The list is there at once; what the sheets did may take a moment longer.
+  if (!list.single) await overview(sheets);
   return say("jobs.title");
 }

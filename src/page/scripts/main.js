@@ -11,7 +11,7 @@ function link(href, text, here) {
 }
 
 function head() {
-  const ways = [link("/", say("nav.jobs"), first === ""), link("/predict", say("nav.predict"), first === "predict"), link("/compare", say("nav.compare"), first === "compare")];
+  const ways = [link("/", say("nav.jobs"), first === ""), link("/predict", say("nav.predict"), first === "predict"), link("/compare", say("nav.compare"), first === "compare"), link("/choose", say("nav.choose"), first === "choose")];
   const top = document.getElementById("top");
   fill(top, el("p", { class: "mark" }, say("app.name")), el("nav", { "aria-label": say("nav.main") }, ways));
   if (first !== "job") return;
@@ -22,7 +22,7 @@ function head() {
 async function show() {
   head();
   const name = first === "" ? "jobs" : first === "job" ? screen : first;
-  const file = { jobs: "jobs", new: "new_job", predict: "predict", compare: "compare", room: "room", screen: "sheet", limits: "limits", client: "client", takes: "takes", result: "result", listen: "listen" }[name];
+  const file = { jobs: "jobs", new: "new_job", predict: "predict", compare: "compare", choose: "choose", room: "room", screen: "sheet", limits: "limits", client: "client", takes: "takes", result: "result", listen: "listen" }[name];
   try {
     if (!file) throw new Error(say("error.nothing_here"));
     const { draw } = await import(`./${file}.js`);

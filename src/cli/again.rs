@@ -1,0 +1,52 @@
+//! `scrimcheck compare OLD NEW --same-room`: one room measured twice.
+
+use super::args::CompareArgs;
+use super::failure::Failure;
+use super::jobs::{answer, collect_jobs};
+use crate::ingest::error::shown;
+use crate::jobs::again::again;
+use crate::jobs::collect::Job;
+use crate::jobs::find::is_session;
+use crate::report::jobs::{again_files, again_table};
+use crate::report::output::OutputFolder;
+use std::path::Path;
+use std::process::ExitCode;
+
+/// Reads both sessions, analyses anew what changed, and tells what changed between them.
+///
+/// # Errors
+/// [`Failure`] when there are not two sessions, one cannot be analysed, or no seat is common.
+pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
+    let [old, new] = args.sessions.as_slice() else {
+        return Err(Failure::Usage {
+            message: "--same-room needs two sessions: the older one, then the newer one".into(),
+        });
+    };
+    for folder in [old, new] {
+        if !is_session(folder) {
+            let message = format!("{} is no session folder: it holds no session.toml", shown(folder));
+            return Err(Failure::Compare { message });
+        }
+    }
+    let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
+    let collected = collect_jobs(&args.sessions);
+    let find = |wanted: &Path| -> Result<&Job, Failure> {
+        collected.jobs.iter().find(|j| j.folder == wanted).ok_or_else(|| {
+            let why = collected.refused.iter().find(|(f, _)| f == wanted);
+            let why = why.map_or("it is the same session as the other", |(_, why)| why.as_str());
+            Failure::Compare { message: format!("{}: {why}", shown(wanted)) }
+        })
+    };
+    let found = again(&find(old)?.result, &find(new)?.result, args.naming.with_names);
+    if found.seats.is_empty() {
+        return Err(Failure::Compare {
+            message: format!(
+                "{} and {} have no seat in common; give the same seats the same ids",
+                shown(old),
+                shown(new)
+            ),
+        });
+    }
+    let table = || again_table(&found);
+    answer(again_files(&found)?, "again", table, folder, args.json, args.csv, args.out.as_deref())
+}

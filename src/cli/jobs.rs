@@ -1,0 +1,161 @@
+//! `scrimcheck compare JOBS/`: what each sheet did over all jobs.
+
+use super::analyze::usual_place;
+use super::args::{CompareArgs, NamingArgs};
+use super::failure::Failure;
+use super::progress::Progress;
+use super::terminal;
+use super::unimported::open_with_hint;
+use crate::chain;
+use crate::ingest::error::shown;
+use crate::jobs::collect::{Collected, Work, collect};
+use crate::jobs::inputs::Inputs;
+use crate::jobs::names::{NameError, NamePair};
+use crate::jobs::sheets::{NameRules, sheets_over_jobs};
+use crate::report::jobs::{sheets_files, sheets_table};
+use crate::report::output::OutputFolder;
+use crate::report::paper::logo::read_logo;
+use crate::report::plots::render::NamedFile;
+use crate::report::write::write_report;
+use std::error::Error;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::OnceLock;
+use std::time::SystemTime;
+
+/// Reads all jobs, tells what each sheet did, and writes it where asked.
+///
+/// # Errors
+/// [`Failure`] when there is nothing to tell, a name is unknown, or the folder cannot be written.
+pub fn compare_jobs(args: &CompareArgs) -> Result<ExitCode, Failure> {
+    if !args.sheets.is_empty() {
+        return Err(Failure::Usage {
+            message: "a sheet that is only described did nothing in any room; hold it against the \
+                      measured ones with scrimcheck choose --sheet ..."
+                .into(),
+        });
+    }
+    let rules = name_rules(&args.naming)?;
+    let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
+    let collected = collect_jobs(&args.sessions);
+    let over = sheets_over_jobs(&collected.jobs, &rules).map_err(usage)?;
+    if over.sheets.is_empty() {
+        let n = collected.found.sessions.len();
+        return Err(Failure::Compare {
+            message: format!(
+                "none of the {n} sessions is finished and names its sheet; write screen.name into \
+                 their session.toml, and see what is said of each above"
+            ),
+        });
+    }
+    let table = || sheets_table(&over);
+    answer(sheets_files(&over)?, "sheets", table, folder, args.json, args.csv, args.out.as_deref())
+}
+
+/// Prints an answer and writes its files where asked.
+///
+/// # Errors
+/// [`Failure`] when either cannot be written.
+pub fn answer(
+    files: Vec<NamedFile>,
+    name: &str,
+    table: impl Fn() -> String,
+    folder: Option<OutputFolder>,
+    json: bool,
+    csv: bool,
+    out: Option<&Path>,
+) -> Result<ExitCode, Failure> {
+    let file = |ending: &str| {
+        let wanted = format!("{name}.{ending}");
+        let bytes = files.iter().find(|(n, _)| *n == wanted).map(|(_, b)| b.as_slice());
+        String::from_utf8_lossy(bytes.unwrap_or_default()).into_owned()
+    };
+    let text = match (json, csv) {
+        (true, _) => file("json"),
+        (_, true) => file("csv"),
+        _ => table(),
+    };
+    if let Some(mut folder) = folder {
+        for (name, bytes) in &files {
+            folder.write(name, bytes)?;
+        }
+        folder.publish()?;
+    }
+    terminal::print(&text)?;
+    if let Some(out) = out.filter(|_| !json && !csv) {
+        terminal::print(&format!("\nWritten to: {}\n", shown(out)))?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// All jobs below the folders, with progress; what happened on the way goes to standard error.
+pub fn collect_jobs(roots: &[PathBuf]) -> Collected {
+    let progress: OnceLock<Progress> = OnceLock::new();
+    let collected = collect(
+        roots,
+        &Work {
+            analyze: &analyze_job,
+            begin: &|n| {
+                let _ = progress.set(Progress::new("jobs", n));
+            },
+            tick: &|| {
+                if let Some(progress) = progress.get() {
+                    progress.tick();
+                }
+            },
+        },
+    );
+    if let Some(progress) = progress.get() {
+        progress.done();
+    }
+    for note in collected.notes() {
+        terminal::complain(&format!("{note}\n"));
+    }
+    collected
+}
+
+/// Analyses a session and writes its report where it usually lies, as `analyze` does.
+///
+/// # Errors
+/// Why it cannot be, in words.
+pub fn analyze_job(folder: &Path) -> Result<(), String> {
+    let opened = SystemTime::now();
+    let work = || -> Result<(), Failure> {
+        let session = open_with_hint(folder)?;
+        let output = OutputFolder::open(&usual_place(folder)?, false)?;
+        read_logo(&session)?;
+        let inputs = Inputs::look(&session, opened).ok();
+        let result = chain::analyze(&session, &|| ())?;
+        write_report(&result, &session, inputs, output)?;
+        Ok(())
+    };
+    work().map_err(|failure| {
+        let mut text = failure.to_string();
+        let mut cause = failure.source();
+        while let Some(error) = cause {
+            text += &format!(": {error}");
+            cause = error.source();
+        }
+        text
+    })
+}
+
+/// Typed pairs of names.
+///
+/// # Errors
+/// [`Failure::Usage`] for a text that is no pair.
+pub fn name_rules(args: &NamingArgs) -> Result<NameRules, Failure> {
+    let pairs = |texts: &[String]| {
+        texts.iter().map(|t| NamePair::parse(t)).collect::<Result<Vec<_>, _>>().map_err(usage)
+    };
+    Ok(NameRules {
+        same: pairs(&args.same)?,
+        distinct: pairs(&args.distinct)?,
+        with_names: args.with_names,
+    })
+}
+
+/// A name that cannot be used was typed.
+pub fn usage(error: NameError) -> Failure {
+    Failure::Usage { message: error.to_string() }
+}

@@ -1,0 +1,28 @@
+//! Every job teaches the next: what the finished sessions of a folder say together.
+//!
+//! | file | does |
+//! |---|---|
+//! | `find` | the sessions below a folder, three levels deep, links out refused |
+//! | `inputs` | what a report was made from, so that it is made anew only when that changed |
+//! | `stored` | what is read from a `result.json` |
+//! | `collect` | the two above for a whole folder: reused, made anew, refused |
+//! | `names` | one sheet under two spellings |
+//! | `mean` | random-effects mean over rooms, with its uncertainty |
+//! | `sheets` | what every sheet did over its rooms |
+//! | `bias` | by how much measured and claimed figures differ |
+//! | `room`, `choose` | the known sheets ranked for a room that is still to be fitted |
+//! | `again` | one room measured twice |
+//!
+//! Every figure comes from `result.json`; nothing here reads a take.
+
+pub mod again;
+pub mod bias;
+pub mod choose;
+pub mod collect;
+pub mod find;
+pub mod inputs;
+pub mod mean;
+pub mod names;
+pub mod room;
+pub mod sheets;
+pub mod stored;

@@ -1,0 +1,242 @@
+//! What each sheet did over all jobs, the choice for the next room, and one room measured twice.
+
+use super::desk::Desk;
+use super::place::job_folder;
+use super::refusal::Refusal;
+use super::routes::blocking;
+use super::side_by_side::Papers;
+use super::words::word;
+use crate::analysis::predict::describe::Description;
+use crate::cli::choose::only_described;
+use crate::cli::jobs::analyze_job;
+use crate::ingest::manifest;
+use crate::jobs::again::again;
+use crate::jobs::choose::{Described, choose};
+use crate::jobs::collect::{Collected, Work, collect};
+use crate::jobs::names::NamePair;
+use crate::jobs::room::{Room, RoomPower};
+use crate::jobs::sheets::{NameRules, SheetOverRooms, sheets_over_jobs};
+use crate::report::jobs::{
+    again_files, again_statement, choice_files, choice_statement, sheets_files, sheets_statement,
+};
+use axum::Json;
+use axum::extract::State;
+use serde::{Deserialize, Serialize};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// What the first screen shows, from reports that are up to date alone.
+#[derive(Serialize)]
+pub(super) struct Overview {
+    /// Finished jobs whose report is that of their files.
+    n_jobs: usize,
+    /// Jobs that would have to be analysed first.
+    n_stale: usize,
+    sheets: Vec<SheetRow>,
+    questions: Vec<String>,
+}
+
+/// One sheet in short.
+#[derive(Serialize)]
+struct SheetRow {
+    name: String,
+    n_rooms: usize,
+    mean_loss_db: Option<f64>,
+    u95_db: Option<f64>,
+    between_db: Option<f64>,
+    kept: usize,
+    broken: usize,
+    n_claims: usize,
+    bias_db: Option<f64>,
+    bias_u95_db: Option<f64>,
+    too_good: bool,
+}
+
+impl SheetRow {
+    fn of(sheet: &SheetOverRooms) -> Self {
+        let (mean, bias) = (sheet.mean_loss_db, sheet.bias.as_ref());
+        Self {
+            name: sheet.name.clone(),
+            n_rooms: sheet.rooms.len(),
+            mean_loss_db: mean.map(|m| m.mean),
+            u95_db: mean.and_then(|m| m.u95),
+            between_db: mean.and_then(|m| m.between_sd),
+            kept: sheet.claims.kept,
+            broken: sheet.claims.broken,
+            n_claims: sheet.claims.kept + sheet.claims.broken + sheet.claims.open,
+            bias_db: bias.map(|b| b.difference_db.mean),
+            bias_u95_db: bias.and_then(|b| b.difference_db.u95),
+            too_good: bias.is_some_and(|b| b.too_good),
+        }
+    }
+}
+
+/// What is asked of all jobs.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Ask {
+    #[serde(default)]
+    same: Vec<[String; 2]>,
+    #[serde(default)]
+    distinct: Vec<[String; 2]>,
+    #[serde(default)]
+    with_names: bool,
+}
+
+impl Ask {
+    fn rules(&self) -> NameRules {
+        let pairs = |list: &[[String; 2]]| {
+            list.iter().map(|[a, b]| NamePair(a.clone(), b.clone())).collect()
+        };
+        NameRules {
+            same: pairs(&self.same),
+            distinct: pairs(&self.distinct),
+            with_names: self.with_names,
+        }
+    }
+}
+
+/// The overview; nothing is analysed for it.
+pub(super) async fn overview(State(desk): State<Arc<Desk>>) -> Result<Json<Overview>, Refusal> {
+    blocking(move || {
+        let stale = AtomicUsize::new(0);
+        let collected = collect(
+            std::slice::from_ref(&desk.root),
+            &Work {
+                analyze: &|_| Err(String::new()),
+                begin: &|n| stale.store(n, Ordering::Relaxed),
+                tick: &|| (),
+            },
+        );
+        let over = sheets_over_jobs(&collected.jobs, &NameRules::default())
+            .map_err(|e| Refusal::from_error(&e))?;
+        Ok(Json(Overview {
+            n_jobs: collected.jobs.len(),
+            n_stale: stale.into_inner(),
+            sheets: over.sheets.iter().map(SheetRow::of).collect(),
+            questions: over.questions,
+        }))
+    })
+    .await
+}
+
+/// The papers about all sheets; jobs that changed are analysed first.
+pub(super) async fn sheets(
+    State(desk): State<Arc<Desk>>,
+    Json(ask): Json<Ask>,
+) -> Result<Json<Papers>, Refusal> {
+    blocking(move || {
+        let collected = all_jobs(&desk);
+        let over = sheets_over_jobs(&collected.jobs, &ask.rules())
+            .map_err(|e| Refusal::from_error(&e))?;
+        if over.sheets.is_empty() {
+            return Err(Refusal::bad(word("error.no_sheets")));
+        }
+        let mut statements = sheets_statement(&over);
+        statements.extend(collected.notes());
+        Ok(Json(desk.papers(sheets_files(&over)?, statements)))
+    })
+    .await
+}
+
+/// What is known of the next room, and further sheets.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct AskChoice {
+    /// The job whose manifest describes the room.
+    job: Option<String>,
+    gap_m: Option<f64>,
+    /// Metres from the sheet, metres beside its axis.
+    #[serde(default)]
+    seats_m: Vec<[f64; 2]>,
+    width_m: Option<f64>,
+    height_m: Option<f64>,
+    projector_lm: Option<f64>,
+    power_w: Option<f64>,
+    amplifier_w: Option<f64>,
+    driver_limit_w: Option<f64>,
+    driver_band_hz: Option<[f64; 2]>,
+    /// Described sheets, as `choose --sheet` takes them.
+    #[serde(default)]
+    sheets: Vec<String>,
+}
+
+/// Ranks the known sheets.
+pub(super) async fn choice(
+    State(desk): State<Arc<Desk>>,
+    Json(ask): Json<AskChoice>,
+) -> Result<Json<Papers>, Refusal> {
+    blocking(move || {
+        let room = room(&desk.root, &ask)?;
+        let mut described = Vec::new();
+        for (i, text) in ask.sheets.iter().enumerate() {
+            let at = |e: &dyn std::error::Error| Refusal::from_error(e).at(format!("sheets[{i}]"));
+            let description = Description::parse(text).map_err(|e| at(&e))?;
+            let structure_mm = description.pitch_mm;
+            let sheet = description.build().map_err(|e| at(&e))?;
+            described.push(Described { sheet, structure_mm });
+        }
+        let collected = all_jobs(&desk);
+        described.extend(only_described(&collected));
+        let choice = choose(&collected.jobs, &described, room, &NameRules::default())
+            .map_err(|e| Refusal::from_error(&e))?;
+        if choice.candidates.is_empty() {
+            return Err(Refusal::bad(word("error.no_sheets")));
+        }
+        Ok(Json(desk.papers(choice_files(&choice)?, choice_statement(&choice))))
+    })
+    .await
+}
+
+/// The manifest's room, with what was typed in its place.
+fn room(root: &Path, ask: &AskChoice) -> Result<Room, Refusal> {
+    let mut room = match &ask.job {
+        None => Room::default(),
+        Some(job) => Room::of_manifest(&manifest::load(&job_folder(root, job)?)?.0),
+    };
+    room.gap_m = ask.gap_m.or(room.gap_m);
+    room.width_m = ask.width_m.or(room.width_m);
+    room.height_m = ask.height_m.or(room.height_m);
+    room.projector_lm = ask.projector_lm.or(room.projector_lm);
+    let known = room.power;
+    room.power = RoomPower {
+        power_w: ask.power_w.or(known.power_w),
+        amplifier_w: ask.amplifier_w.or(known.amplifier_w),
+        driver_limit_w: ask.driver_limit_w.or(known.driver_limit_w),
+        driver_band_hz: ask.driver_band_hz.or(known.driver_band_hz),
+    };
+    if !ask.seats_m.is_empty() {
+        room.seats.clear();
+        ask.seats_m.iter().for_each(|&[distance, beside]| room.add_seat(distance, beside));
+    }
+    room.check().map_err(|e| Refusal::from_error(&e))?;
+    Ok(room)
+}
+
+/// The papers about one room measured twice: the first job is the older one.
+pub(super) fn same_room(desk: &Desk, jobs: &[String]) -> Result<Papers, Refusal> {
+    let [old, new] = jobs else { return Err(Refusal::bad(word("error.two_of_one_room"))) };
+    let folders = [job_folder(&desk.root, old)?, job_folder(&desk.root, new)?];
+    let collected = collect_with(&folders);
+    let find = |folder: &Path| {
+        let job = collected.jobs.iter().find(|j| j.folder == folder);
+        let why = collected.refused.iter().find(|(f, _)| f == folder);
+        let why = why.map_or_else(String::new, |(_, why)| why.clone());
+        job.map(|j| &j.result).ok_or_else(|| Refusal::bad(why))
+    };
+    let (old, new) = (find(&folders[0])?, find(&folders[1])?);
+    let found = again(old, new, true);
+    if found.seats.is_empty() {
+        return Err(Refusal::bad(word("error.no_common_seat")));
+    }
+    Ok(desk.papers(again_files(&found)?, again_statement(&found)))
+}
+
+fn all_jobs(desk: &Desk) -> Collected {
+    collect_with(std::slice::from_ref(&desk.root))
+}
+
+fn collect_with(folders: &[PathBuf]) -> Collected {
+    collect(folders, &Work { analyze: &analyze_job, begin: &|_| (), tick: &|| () })
+}
