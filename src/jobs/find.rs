@@ -62,13 +62,16 @@ pub fn find_sessions(root: &Path) -> Found {
                     let Ok(real) = path.canonicalize() else { continue };
                     if !real.starts_with(&real_root) {
                         found.links_out.push(path);
-                    } else if !seen.contains(&real) {
-                        // A link to a folder inside is walked once.
-                        if entry.file_type().is_ok_and(|t| t.is_symlink()) {
-                            seen.push(real);
-                        }
-                        left.push((path, depth + 1));
+                        continue;
                     }
+                    // A link to a folder inside is walked once.
+                    if entry.file_type().is_ok_and(|t| t.is_symlink()) {
+                        if seen.contains(&real) {
+                            continue;
+                        }
+                        seen.push(real);
+                    }
+                    left.push((path, depth + 1));
                 }
             }
         }

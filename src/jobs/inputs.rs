@@ -36,9 +36,9 @@ const VERSION: u32 = 1;
 pub const PROGRAM: &str = env!("CARGO_PKG_VERSION");
 /// So long before a look a file must have been written to be trusted by its times, ns: two
 /// seconds, the coarsest clock of the usual file systems.
-pub const SETTLE_NS: i128 = 2_000_000_000;
+pub const SETTLE_NS: i64 = 2_000_000_000;
 /// Times of files are told to this, ns; the clock itself is finer.
-const TICK_NS: i128 = 20_000_000;
+const TICK_NS: i64 = 20_000_000;
 /// Largest list of inputs that is read, bytes.
 const MOST_BYTES: u64 = 4 << 20;
 
@@ -54,7 +54,7 @@ pub struct Inputs {
     /// Hash of the result document; empty until there is one.
     result_hash: String,
     /// When the files were looked at, ns since 1970.
-    looked_ns: i128,
+    looked_ns: i64,
     files: Vec<InputFile>,
     folders: Vec<InputFolder>,
 }
@@ -80,8 +80,8 @@ struct InputFolder {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 struct Look {
     bytes: u64,
-    modified_ns: i128,
-    changed_ns: Option<i128>,
+    modified_ns: i64,
+    changed_ns: Option<i64>,
     number: Option<u64>,
 }
 
@@ -290,37 +290,37 @@ impl Look {
     }
 
     /// When the file was last touched, ns since 1970.
-    fn last_ns(&self) -> i128 {
+    fn last_ns(&self) -> i64 {
         self.changed_ns.unwrap_or(self.modified_ns)
     }
 
     /// Written long enough before `looked_ns` that the clock has moved on since.
-    fn is_settled(&self, looked_ns: i128) -> bool {
+    fn is_settled(&self, looked_ns: i64) -> bool {
         looked_ns - self.last_ns() >= SETTLE_NS
     }
 }
 
 /// Time of change in ns, and number in the file system.
 #[cfg(unix)]
-fn of_system(data: &Metadata) -> (Option<i128>, Option<u64>) {
+fn of_system(data: &Metadata) -> (Option<i64>, Option<u64>) {
     use std::os::unix::fs::MetadataExt;
-    let changed = i128::from(data.ctime()) * 1_000_000_000 + i128::from(data.ctime_nsec());
+    let changed = i64::from(data.ctime()) * 1_000_000_000 + i64::from(data.ctime_nsec());
     (Some(changed), Some(data.ino()))
 }
 
 #[cfg(not(unix))]
-fn of_system(_: &Metadata) -> (Option<i128>, Option<u64>) {
+fn of_system(_: &Metadata) -> (Option<i64>, Option<u64>) {
     (None, None)
 }
 
-fn now_ns() -> i128 {
+fn now_ns() -> i64 {
     since_1970_ns(SystemTime::now())
 }
 
-fn since_1970_ns(time: SystemTime) -> i128 {
+fn since_1970_ns(time: SystemTime) -> i64 {
     match time.duration_since(UNIX_EPOCH) {
-        Ok(after) => after.as_nanos() as i128,
-        Err(before) => -(before.duration().as_nanos() as i128),
+        Ok(after) => after.as_nanos() as i64,
+        Err(before) => -(before.duration().as_nanos() as i64),
     }
 }
 

@@ -33,9 +33,14 @@ fn the_same_room_twice_shows_nothing() {
     let same = again(&old, &new, false);
     assert_eq!((n_shown(&same), same.likely.len(), same.titles.clone()), (0, 0, None));
     assert_eq!(same.seats.len(), 4);
-    // U of a difference of two equal ones is larger by the root of two.
-    let (b, u) = (&same.seats[0].bands[3], old.seats[0].u95_db.iter().flatten().nth(3).unwrap());
-    assert!((b.loss_db.u95 / u - 2f64.sqrt()).abs() < 0.05, "{} {u}", b.loss_db.u95);
+    // Two equal ones: the standard uncertainty grows by the root of two, the degrees of freedom
+    // double (Welch-Satterthwaite).
+    let at = old.bands.iter().position(|b| b.nominal_hz == 1000.0).unwrap();
+    let (u95, dof) = (old.seats[0].u95_db[at].unwrap(), old.seats[0].dof[at].unwrap());
+    let t = |dof| student_quantile(0.975, dof).unwrap();
+    let band = same.seats[0].bands.iter().find(|b| b.nominal_hz == 1000.0).unwrap();
+    let want = t(2.0 * dof) / t(dof) * 2f64.sqrt() * u95;
+    assert!((band.loss_db.u95 / want - 1.0).abs() < 1e-6, "{} {want}", band.loss_db.u95);
 }
 
 #[test]
