@@ -45,8 +45,7 @@ fn json(output: &[u8]) -> serde_json::Value {
 }
 
 fn compare(home: &Path, more: &[&str]) -> (serde_json::Value, String) {
-    let output =
-        scrimcheck(home).args(["compare", "jobs", "--json"]).args(more).output().unwrap();
+    let output = scrimcheck(home).args(["compare", "jobs", "--json"]).args(more).output().unwrap();
     let said = String::from_utf8(output.stderr).unwrap();
     assert!(output.status.success(), "{said}");
     (json(&output.stdout), said)
@@ -155,8 +154,12 @@ fn the_next_room_is_typed_or_read_from_its_manifest() {
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
     let choice = json(&run.stdout);
     assert_eq!(choice["room"]["gap_m"], 0.12);
-    let names: Vec<&str> =
-        choice["candidates"].as_array().unwrap().iter().map(|c| c["name"].as_str().unwrap()).collect();
+    let names: Vec<&str> = choice["candidates"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|c| c["name"].as_str().unwrap())
+        .collect();
     assert_eq!(names.len(), 3, "{names:?}");
     assert_eq!(*names.last().unwrap(), "Heavy weave");
     let by_name = |name: &str| {

@@ -368,3 +368,54 @@ fn sheets_are_predicted_and_jobs_compared() {
     );
     assert_eq!(server.post("/api/compare", &json!({"jobs": ["one"]})).status, 422);
 }
+
+#[test]
+fn sheets_are_told_over_all_jobs_and_ranked_for_the_next_room() {
+    let home = tempfile::tempdir().unwrap();
+    let small = Path::new(env!("CARGO_MANIFEST_DIR")).join("sessions/three-seats");
+    for (name, sheet) in [("one", "Open weave"), ("two", "Open waeve")] {
+        let folder = home.path().join(name);
+        fs::create_dir_all(folder.join("takes")).unwrap();
+        for file in ["sweep.wav", "readings.csv"] {
+            fs::copy(small.join(file), folder.join(file)).unwrap();
+        }
+        for take in fs::read_dir(small.join("takes")).unwrap() {
+            let take = take.unwrap();
+            fs::copy(take.path(), folder.join("takes").join(take.file_name())).unwrap();
+        }
+        let text = fs::read_to_string(small.join("session.toml")).unwrap();
+        fs::write(folder.join("session.toml"), text.replace("Invented cloth no. 1", sheet))
+            .unwrap();
+    }
+    let server = Server::open(home.path());
+    // Nothing is analysed for the first screen.
+    let seen = server.get("/api/sheets").json();
+    assert_eq!((&seen["n_jobs"], &seen["n_stale"]), (&json!(0), &json!(2)));
+    let made = server.post("/api/sheets", &json!({"same": [["Open weave", "Open waeve"]]}));
+    assert_eq!(made.status, 200, "{made:?}");
+    let made = made.json();
+    let page = server.get(&format!("{}/sheets.html", made["address"].as_str().unwrap()));
+    assert!(page.text().contains("What each sheet did"));
+    let seen = server.get("/api/sheets").json();
+    assert_eq!((&seen["n_jobs"], &seen["n_stale"]), (&json!(2), &json!(0)));
+    assert_eq!(seen["sheets"].as_array().unwrap().len(), 2);
+    assert_eq!(seen["questions"].as_array().unwrap().len(), 1);
+    let choice = server.post(
+        "/api/choose",
+        &json!({"job": "one", "gap_m": 0.1, "sheets": ["Heavy:flow_resistance_pa_s_m=600"]}),
+    );
+    assert_eq!(choice.status, 200, "{choice:?}");
+    assert!(choice.json()["files"].as_array().unwrap().contains(&json!("choice.pdf")));
+    for wrong in [json!({"gap_m": 12}), json!({"sheets": ["a:weight=3"]}), json!({"job": "../two"})]
+    {
+        let status = server.post("/api/choose", &wrong).status;
+        assert!(status == 422 || status == 403, "{wrong}: {status}");
+    }
+    let twice = json!({"jobs": ["one", "two"], "same_room": true});
+    let again = server.post("/api/compare", &twice);
+    assert!(again.json()["files"].as_array().unwrap().contains(&json!("again.pdf")), "{again:?}");
+    assert_eq!(
+        server.post("/api/compare", &json!({"jobs": ["one"], "same_room": true})).status,
+        422
+    );
+}

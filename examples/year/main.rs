@@ -58,10 +58,8 @@ fn study(folder: &Path, seed: u64) -> Result<(), Box<dyn std::error::Error>> {
 /// Collects with the time it takes.
 fn timed(what: &str, folder: &Path) -> Collected {
     let started = Instant::now();
-    let collected = collect(
-        &[folder.to_owned()],
-        &Work { analyze: &analyze, begin: &|_| (), tick: &|| () },
-    );
+    let collected =
+        collect(&[folder.to_owned()], &Work { analyze: &analyze, begin: &|_| (), tick: &|| () });
     let (n, s) = (collected.jobs.len(), started.elapsed().as_secs_f64());
     println!("{what}: {n} jobs in {s:.2} s");
     for note in collected.refused.iter().take(3) {
@@ -85,7 +83,9 @@ fn analyze(folder: &Path) -> Result<(), String> {
 
 /// The year itself: every sheet against the mean of all rooms.
 fn this_year(over: &scrimcheck::jobs::sheets::SheetsOverJobs, pools: &[Pool]) {
-    println!("\n| sheet | rooms | mean loss, dB | truth, dB | bands held | measured less claimed, dB | truth, dB | said |");
+    println!(
+        "\n| sheet | rooms | mean loss, dB | truth, dB | bands held | measured less claimed, dB | truth, dB | said |"
+    );
     println!("|---|---|---|---|---|---|---|---|");
     let (mut held, mut all) = (0, 0);
     for pool in pools {
@@ -101,7 +101,10 @@ fn this_year(over: &scrimcheck::jobs::sheets::SheetsOverJobs, pools: &[Pool]) {
         let mean = sheet.mean_loss_db.expect("a mean");
         let (bias, said) = sheet.bias.as_ref().map_or((String::new(), "-"), |b| {
             let u = b.difference_db.u95.unwrap_or(f64::NAN);
-            (format!("{:.2} +- {u:.2}", b.difference_db.mean), if b.too_good { "too good" } else { "-" })
+            (
+                format!("{:.2} +- {u:.2}", b.difference_db.mean),
+                if b.too_good { "too good" } else { "-" },
+            )
         });
         println!(
             "| {} | {} | {:.2} +- {:.2} | {:.2} | {inside} of {judged} | {bias} | {:.1} | {said} |",
@@ -113,5 +116,8 @@ fn this_year(over: &scrimcheck::jobs::sheets::SheetsOverJobs, pools: &[Pool]) {
             pool.too_good_db
         );
     }
-    println!("\nBands held by their intervals this year: {held} of {all} ({:.1} %).", 100.0 * held as f64 / all as f64);
+    println!(
+        "\nBands held by their intervals this year: {held} of {all} ({:.1} %).",
+        100.0 * held as f64 / all as f64
+    );
 }

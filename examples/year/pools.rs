@@ -54,10 +54,8 @@ pub fn sheet(number: u64, lot: &mut ChaCha8Rng) -> (Sheet, Construction) {
             flow_resistance_pa_s_m: about(resistance),
             areal_mass_kg_m2: about(mass),
         };
-        let pores = Sheet::FabricSeries {
-            flow_resistance_pa_s_m: 0.0,
-            areal_mass_kg_m2: about(pores),
-        };
+        let pores =
+            Sheet::FabricSeries { flow_resistance_pa_s_m: 0.0, areal_mass_kg_m2: about(pores) };
         Sheet::Double { near: Box::new(cloth), far: Box::new(pores), spacing_m: 0.0 }
     };
     let film = |hole_m: f64, open_area: f64| Sheet::Perforated {

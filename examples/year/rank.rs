@@ -38,11 +38,7 @@ pub fn next_rooms(jobs: &[Job], seed: u64) {
             distance_m: Some(scenario.seats[s].position_m[0] - scenario.gap_m),
             cosine: scenario.seat_cosine(s),
         });
-        let next = Room {
-            gap_m: scenario.stated_gap_m,
-            seats: seats.collect(),
-            ..Room::default()
-        };
+        let next = Room { gap_m: scenario.stated_gap_m, seats: seats.collect(), ..Room::default() };
         let choice = choose(jobs, &[], next, &NameRules::default()).expect("names of one spelling");
         let key = scrimcheck::jobs::names::name_key;
         let truth_of = |name: &str| {
@@ -69,7 +65,10 @@ pub fn next_rooms(jobs: &[Job], seed: u64) {
     println!("| pairs with a difference shown | {shown} of {pairs} |");
     println!("| of these against the truth | {wrong} |");
     println!("| the truly best sheet among those ranked first | {first_right} of {ROOMS} |");
-    println!("| truth inside the predicted interval | {held} of {predicted} ({:.1} %) |", 100.0 * held as f64 / predicted as f64);
+    println!(
+        "| truth inside the predicted interval | {held} of {predicted} ({:.1} %) |",
+        100.0 * held as f64 / predicted as f64
+    );
 }
 
 /// In the order of their numbers.

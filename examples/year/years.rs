@@ -23,7 +23,9 @@ pub fn many_years(jobs: &[Job], pools: &[Pool], seed: u64) {
             for band in &sheet.bands {
                 let Some(truth) = pool.mean_at(band.nominal_hz) else { continue };
                 tally.bands += 1;
-                tally.held += usize::from((band.loss_db.mean - truth).abs() <= band.loss_db.u95.unwrap_or(0.0));
+                tally.held += usize::from(
+                    (band.loss_db.mean - truth).abs() <= band.loss_db.u95.unwrap_or(0.0),
+                );
             }
             let mean = sheet.mean_loss_db.expect("a mean");
             tally.sheets += 1;
@@ -45,11 +47,23 @@ pub fn many_years(jobs: &[Job], pools: &[Pool], seed: u64) {
     }
     let percent = |a: usize, b: usize| 100.0 * a as f64 / b.max(1) as f64;
     println!("\n| over {YEARS} drawn years | share |\n|---|---|");
-    println!("| intervals of the mean in a band that hold the truth | {:.1} % |", percent(tally.held, tally.bands));
-    println!("| intervals of the mean loss that hold the truth | {:.1} % |", percent(tally.means_held, tally.sheets));
-    println!("| intervals of the bias that hold the truth | {:.1} % |", percent(tally.bias_held, tally.sheets));
+    println!(
+        "| intervals of the mean in a band that hold the truth | {:.1} % |",
+        percent(tally.held, tally.bands)
+    );
+    println!(
+        "| intervals of the mean loss that hold the truth | {:.1} % |",
+        percent(tally.means_held, tally.sheets)
+    );
+    println!(
+        "| intervals of the bias that hold the truth | {:.1} % |",
+        percent(tally.bias_held, tally.sheets)
+    );
     println!("| claims too good by 1 to 3 dB found | {:.1} % |", percent(tally.found, tally.liars));
-    println!("| makers whose claims are true accused | {:.2} % |", percent(tally.accused, tally.honest));
+    println!(
+        "| makers whose claims are true accused | {:.2} % |",
+        percent(tally.accused, tally.honest)
+    );
 }
 
 #[derive(Default)]

@@ -24,7 +24,8 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     };
     for folder in [old, new] {
         if !is_session(folder) {
-            let message = format!("{} is no session folder: it holds no session.toml", shown(folder));
+            let message =
+                format!("{} is no session folder: it holds no session.toml", shown(folder));
             return Err(Failure::Compare { message });
         }
     }

@@ -209,9 +209,11 @@ pub struct CheckArgs {
 
 /// `scrimcheck compare`
 #[derive(Debug, ClapArgs)]
-#[command(after_help = "A folder of sessions stands for all of them, three folders deep: then it is \
+#[command(
+    after_help = "A folder of sessions stands for all of them, three folders deep: then it is \
                         told what each sheet did over its rooms. What changed since its report is \
-                        analysed anew.")]
+                        analysed anew."
+)]
 pub struct CompareArgs {
     /// Session folders, or folders of sessions
     #[arg(value_name = "DIR", num_args = 1.., required = true)]

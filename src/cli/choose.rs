@@ -38,7 +38,15 @@ pub fn run(args: &ChooseArgs) -> Result<ExitCode, Failure> {
         });
     }
     let table = || choice_table(&choice);
-    answer(choice_files(&choice)?, "choice", table, folder, args.json, args.csv, args.out.as_deref())
+    answer(
+        choice_files(&choice)?,
+        "choice",
+        table,
+        folder,
+        args.json,
+        args.csv,
+        args.out.as_deref(),
+    )
 }
 
 /// The room of the manifest, with what was typed in its place.
@@ -91,8 +99,11 @@ fn typed(texts: &[String]) -> Result<Vec<Described>, Failure> {
 
 /// Sheets that no finished job has, and whose data stand in the manifest of one that is begun.
 pub fn only_described(collected: &Collected) -> Vec<Described> {
-    let mut known: Vec<String> =
-        collected.jobs.iter().filter_map(|j| Some(name_key(j.result.screen.name.as_ref()?))).collect();
+    let mut known: Vec<String> = collected
+        .jobs
+        .iter()
+        .filter_map(|j| Some(name_key(j.result.screen.name.as_ref()?)))
+        .collect();
     let mut out = Vec::new();
     for (folder, _) in &collected.refused {
         let Ok((manifest, _)) = manifest::load(folder) else { continue };

@@ -2,11 +2,11 @@
 //! one room measured twice to [`again`].
 
 use super::analyze::measure;
-use super::{again, jobs};
 use super::args::CompareArgs;
 use super::failure::Failure;
 use super::predict_args::FRONT_REFLECTION;
 use super::terminal;
+use super::{again, jobs};
 use crate::analysis::compare::{Summary, compare};
 use crate::analysis::predict::describe::{DescribedSheet, Description};
 use crate::analysis::predict::{Plan, forecast};

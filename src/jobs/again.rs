@@ -174,9 +174,10 @@ fn seat(
         let loss_db = hold(of(old, &a)?, of(new, &b)?, n_compared)?;
         Some(BandAgain { nominal_hz, exact_hz, loss_db })
     });
-    let moved_m = a.position_m.zip(b.position_m).map(|(a, b)| {
-        a.iter().zip(b).map(|(x, y)| (x - y).powi(2)).sum::<f64>().sqrt()
-    });
+    let moved_m = a
+        .position_m
+        .zip(b.position_m)
+        .map(|(a, b)| a.iter().zip(b).map(|(x, y)| (x - y).powi(2)).sum::<f64>().sqrt());
     Some(SeatAgain { id: id.to_owned(), moved_m, bands: bands.collect() })
 }
 
@@ -253,9 +254,8 @@ fn causes(again: &Again) -> Vec<Cause> {
     };
     let n = again.seats.len();
     let changed = again.seats.iter().filter(|s| shown(&s.bands, false) > 0).count();
-    let more = |b: &&BandAgain| {
-        b.loss_db.shown && b.loss_db.change > 0.0 && b.nominal_hz >= TREBLE_HZ
-    };
+    let more =
+        |b: &&BandAgain| b.loss_db.shown && b.loss_db.change > 0.0 && b.nominal_hz >= TREBLE_HZ;
     let n_more = again.mean.iter().filter(more).count();
     let gap_moved = again.gap_mm.is_some_and(|g| g.shown);
     let (low, high): (Vec<&BandAgain>, Vec<&BandAgain>) =

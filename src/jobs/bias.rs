@@ -55,9 +55,8 @@ pub(super) fn bias_of_sheet(jobs: &[(usize, &Job)]) -> Option<Bias> {
         let all: Vec<RoomFigure> = job.result.claims.iter().filter_map(difference).collect();
         if !all.is_empty() {
             n_claims += all.len();
-            let mean = |f: &dyn Fn(&RoomFigure) -> f64| {
-                all.iter().map(f).sum::<f64>() / all.len() as f64
-            };
+            let mean =
+                |f: &dyn Fn(&RoomFigure) -> f64| all.iter().map(f).sum::<f64>() / all.len() as f64;
             rooms.push(RoomFigure { value: mean(&|f| f.value), u: mean(&|f| f.u) });
         }
     }

@@ -219,9 +219,8 @@ impl Residuals {
     fn mean(&self, wanted: &[f64]) -> Option<RoomFigure> {
         let all: Option<Vec<RoomFigure>> = wanted.iter().map(|hz| self.band(*hz)).collect();
         let all = all.filter(|a| !a.is_empty())?;
-        let mean = |f: &dyn Fn(&RoomFigure) -> f64| {
-            all.iter().map(f).sum::<f64>() / all.len() as f64
-        };
+        let mean =
+            |f: &dyn Fn(&RoomFigure) -> f64| all.iter().map(f).sum::<f64>() / all.len() as f64;
         Some(RoomFigure { value: mean(&|f| f.value), u: mean(&|f| f.u) })
     }
 }
@@ -246,9 +245,7 @@ fn measured(grouped: &Grouped, over: &[SheetOverRooms], room: &Room) -> Vec<Cand
     };
     let cosines = room.cosines();
     let mut out = Vec::new();
-    for (((name, jobs), (base, rooms)), summary) in
-        grouped.sheets.iter().zip(&sheets).zip(over)
-    {
+    for (((name, jobs), (base, rooms)), summary) in grouped.sheets.iter().zip(&sheets).zip(over) {
         let predict = |figure: &dyn Fn(&Residuals) -> Option<RoomFigure>, hz: &[f64]| {
             let figures: Vec<RoomFigure> = rooms.iter().filter_map(figure).collect();
             over_rooms(&figures, common_u(jobs, hz), scatter(figure))

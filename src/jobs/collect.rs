@@ -108,8 +108,7 @@ impl Collected {
                 Some(Stale::NoReport) | None => {}
             }
         }
-        let first =
-            self.jobs.iter().filter(|j| j.redone == Some(Stale::NoReport)).count();
+        let first = self.jobs.iter().filter(|j| j.redone == Some(Stale::NoReport)).count();
         if first > 0 {
             notes.push(format!("Analysed for the first time by version {PROGRAM}: {first}."));
         }
@@ -134,8 +133,8 @@ fn read_finished(folder: &Path) -> Result<StoredResult, Stale> {
     let bytes = result_bytes(folder).ok_or(Stale::NoReport)?;
     let report = folder.join("report");
     let holds = check(folder, &report, &bytes)?;
-    let result = StoredResult::parse(&bytes)
-        .map_err(|_| Stale::Changed { what: "result.json".into() })?;
+    let result =
+        StoredResult::parse(&bytes).map_err(|_| Stale::Changed { what: "result.json".into() })?;
     if let Holds::Hashed(list) = holds {
         refresh(&report, &list.to_json());
     }

@@ -102,7 +102,8 @@ mod tests {
     fn sessions_are_found_three_folders_down_and_no_further() {
         let dir = tempfile::tempdir().unwrap();
         let at = |p: &str| dir.path().join(p);
-        for path in ["a", "2026/b", "2026/spring/c", "2026/spring/late/d", ".hidden/e", "a/inside"] {
+        for path in ["a", "2026/b", "2026/spring/c", "2026/spring/late/d", ".hidden/e", "a/inside"]
+        {
             session(at(path));
         }
         let found = find_sessions(dir.path());

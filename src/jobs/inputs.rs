@@ -166,9 +166,10 @@ impl Inputs {
     /// The list beside the result document `result`, if nothing changed since [`Inputs::look`]:
     /// else it is not known what the result was made from, and the next run analyses again.
     pub fn with_result(mut self, root: &Path, result: &[u8]) -> Option<Self> {
-        let same = self.files.iter().all(|f| {
-            Look::at(&root.join(&f.file)).is_ok_and(|look| look == f.look)
-        });
+        let same = self
+            .files
+            .iter()
+            .all(|f| Look::at(&root.join(&f.file)).is_ok_and(|look| look == f.look));
         self.result_hash = hash_bytes(result);
         (same && self.changed_folder(root).is_none()).then_some(self)
     }
@@ -286,7 +287,12 @@ impl Look {
             return Err(io::Error::other("no file"));
         }
         let (changed_ns, number) = of_system(&data);
-        Ok(Self { bytes: data.len(), modified_ns: since_1970_ns(data.modified()?), changed_ns, number })
+        Ok(Self {
+            bytes: data.len(),
+            modified_ns: since_1970_ns(data.modified()?),
+            changed_ns,
+            number,
+        })
     }
 
     /// When the file was last touched, ns since 1970.

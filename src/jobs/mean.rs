@@ -12,7 +12,10 @@
 //! - `m` is the mean weighted by `1 / (u_i^2 + s_b^2)`.
 //! - Its variance after Hartung and Knapp (Stat. Med. 20, 3875, 2001) and Sidik and Jonkman (Stat.
 //!   Med. 21, 3153, 2002), with Student's t of `n - 1` degrees of freedom. It rests on the scatter
-//!   that is seen, so it stays right where the `u_i` are stated too large or too small.
+//!   that is seen, so it stays right where the `u_i` are stated too small.
+//! - Rooms that agree by chance would make that interval narrower than what the rooms know of
+//!   themselves: it is never narrower than the classical one, `1.96 / sqrt(sum of weights)` (one of
+//!   the remedies in Jackson, Law, Ruecker and Schwarzer, Stat. Med. 36, 3923, 2017).
 //!
 //! **What is common to the rooms** does not show in their scatter and does not shrink with their
 //! number. It is handed in as `common_u` and added in full, after the mean is taken.
@@ -82,7 +85,11 @@ pub fn between_variance(figures: &[RoomFigure]) -> f64 {
     }
     for _ in 0..200 {
         let middle = 0.5 * (low + high);
-        if generalised_q(figures, middle) > target { low = middle } else { high = middle }
+        if generalised_q(figures, middle) > target {
+            low = middle
+        } else {
+            high = middle
+        }
         if high - low <= 1e-14 * high {
             break;
         }
@@ -103,8 +110,7 @@ fn weighted(figures: &[RoomFigure], between: f64) -> (f64, f64) {
 
 fn generalised_q(figures: &[RoomFigure], between: f64) -> f64 {
     let (mean, _) = weighted(figures, between);
-    let square =
-        |f: &RoomFigure| (f.value - mean).powi(2) / (f.u.max(LEAST_U).powi(2) + between);
+    let square = |f: &RoomFigure| (f.value - mean).powi(2) / (f.u.max(LEAST_U).powi(2) + between);
     figures.iter().map(square).sum()
 }
 
@@ -130,18 +136,20 @@ pub fn over_rooms(
     let borrowed = other.filter(|_| n < OWN_SCATTER_FROM);
     let between = borrowed.map_or(own, |s| s.sd.powi(2));
     let (mean, weights) = weighted(&figures, between);
+    let normal = student_quantile(0.975, f64::INFINITY)?;
+    let classical = (1.0 / weights).sqrt();
     // (standard error, degrees of freedom), as far as the scatter is known.
     let (standard_error, dof) = match borrowed {
-        Some(scatter) => (Some((1.0 / weights).sqrt()), scatter.dof),
+        Some(scatter) => (Some(classical), scatter.dof),
         None if n == 1 => (None, 0.0),
         None => {
             let dof = n as f64 - 1.0;
             let variance = generalised_q(&figures, between) / dof / weights;
-            (Some(variance.sqrt()), dof)
+            let least = normal * classical / student_quantile(0.975, dof)?;
+            (Some(variance.sqrt().max(least)), dof)
         }
     };
     let t = student_quantile(0.975, dof);
-    let normal = student_quantile(0.975, f64::INFINITY)?;
     let u95 = t.zip(standard_error).map(|(t, se)| (t * se).hypot(normal * common_u));
     let next_room_u95 = t
         .zip(standard_error)

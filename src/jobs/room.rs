@@ -116,10 +116,28 @@ impl Room {
             within(what, watts, 1e-3, 1e6, "0.001 to 1000000 W")?;
         }
         let [low, high] = p.driver_band_hz.unwrap_or([20.0, 20_000.0]);
-        within("the lower end of the driver's band", Some(low), 1.0, high, "1 Hz up to its upper end")?;
-        within("the upper end of the driver's band", Some(high), low, 1e5, "its lower end to 100 kHz")?;
+        within(
+            "the lower end of the driver's band",
+            Some(low),
+            1.0,
+            high,
+            "1 Hz up to its upper end",
+        )?;
+        within(
+            "the upper end of the driver's band",
+            Some(high),
+            low,
+            1e5,
+            "its lower end to 100 kHz",
+        )?;
         self.seats.iter().try_for_each(|seat| {
-            within("the distance of a seat", seat.distance_m, 0.3, 100.0, "0.3 to 100 m from the sheet")
+            within(
+                "the distance of a seat",
+                seat.distance_m,
+                0.3,
+                100.0,
+                "0.3 to 100 m from the sheet",
+            )
         })
     }
 

@@ -154,9 +154,7 @@ pub(super) struct Grouped<'a> {
 }
 
 pub(super) fn group<'a>(jobs: &'a [Job], rules: &NameRules) -> Result<Grouped<'a>, NameError> {
-    let named = |job: &Job| {
-        job.result.screen.name.clone().filter(|n| !n.trim().is_empty())
-    };
+    let named = |job: &Job| job.result.screen.name.clone().filter(|n| !n.trim().is_empty());
     let all: Vec<String> = jobs.iter().filter_map(named).collect();
     let names = SheetNames::new(&all, &rules.same, &rules.distinct)?;
     let mut sheets: BTreeMap<String, Vec<(usize, &Job)>> = BTreeMap::new();
@@ -215,11 +213,12 @@ impl Scatters {
                 .collect();
             pooled_scatter(&means)
         };
-        let jobs = || grouped.sheets.iter().flat_map(|(_, jobs)| jobs.iter().map(|(_, j)| &j.result));
+        let jobs =
+            || grouped.sheets.iter().flat_map(|(_, jobs)| jobs.iter().map(|(_, j)| &j.result));
         let bands = all_bands(jobs());
-        let by_band = bands.iter().filter_map(|[hz, _]| {
-            Some((hz.to_bits(), of_sheets(&|r| band_figure(r, *hz))?))
-        });
+        let by_band = bands
+            .iter()
+            .filter_map(|[hz, _]| Some((hz.to_bits(), of_sheets(&|r| band_figure(r, *hz))?)));
         Self { by_band: by_band.collect(), mean_loss: of_sheets(&mean_loss) }
     }
 
@@ -297,7 +296,11 @@ fn one_sheet(
         seat_sd_db: over(&seat_sd, 0.0, None),
         claims: count(results()),
         model: model(jobs),
-        gap_m: gaps.iter().copied().reduce(f64::min).zip(gaps.iter().copied().reduce(f64::max))
+        gap_m: gaps
+            .iter()
+            .copied()
+            .reduce(f64::min)
+            .zip(gaps.iter().copied().reduce(f64::max))
             .map(|(low, high)| [low, high]),
         setting: setting(jobs),
         gain_on_axis: over(&gain_on_axis, 0.0, None),
@@ -380,8 +383,7 @@ pub(super) fn model(jobs: &[(usize, &Job)]) -> Option<ModelOverRooms> {
             let sum = |f: &[StoredFit]| f.iter().map(|f| f.aicc).sum::<f64>();
             sum(&a.1).total_cmp(&sum(&b.1))
         })?;
-    let quantities: Vec<String> =
-        fits[0].parameters.iter().map(|p| p.quantity.clone()).collect();
+    let quantities: Vec<String> = fits[0].parameters.iter().map(|p| p.quantity.clone()).collect();
     let over = |quantity: &str| {
         let rooms: Vec<RoomFigure> = fits
             .iter()
@@ -402,14 +404,12 @@ pub(super) fn model(jobs: &[(usize, &Job)]) -> Option<ModelOverRooms> {
     let sheet = match kind {
         "resistive" => resistance().map(|r| Sheet::Resistive { flow_resistance_pa_s_m: r }),
         "mass" => mass().map(|m| Sheet::Limp { areal_mass_kg_m2: m }),
-        "series" => resistance().zip(mass()).map(|(r, m)| Sheet::Series {
-            flow_resistance_pa_s_m: r,
-            areal_mass_kg_m2: m,
-        }),
-        "parallel" => resistance().zip(mass()).map(|(r, m)| Sheet::Parallel {
-            flow_resistance_pa_s_m: r,
-            areal_mass_kg_m2: m,
-        }),
+        "series" => resistance()
+            .zip(mass())
+            .map(|(r, m)| Sheet::Series { flow_resistance_pa_s_m: r, areal_mass_kg_m2: m }),
+        "parallel" => resistance()
+            .zip(mass())
+            .map(|(r, m)| Sheet::Parallel { flow_resistance_pa_s_m: r, areal_mass_kg_m2: m }),
         _ => at("effective_length_over_open_area_mm").zip(at("hole_diameter_mm")).map(
             |(length, hole)| Sheet::EffectiveHoles {
                 length_over_area_m: length / 1e3,
@@ -427,10 +427,8 @@ fn setting(jobs: &[(usize, &Job)]) -> Option<SettingOverRooms> {
     if all.is_empty() {
         return None;
     }
-    let trims: Vec<RoomFigure> = all
-        .iter()
-        .map(|c| RoomFigure { value: c.trim_db, u: c.trim_u95_db / 2.0 })
-        .collect();
+    let trims: Vec<RoomFigure> =
+        all.iter().map(|c| RoomFigure { value: c.trim_db, u: c.trim_u95_db / 2.0 }).collect();
     let mut gains: BTreeMap<u64, Vec<f64>> = BTreeMap::new();
     for band in all.iter().flat_map(|c| &c.bands) {
         gains.entry(band.nominal_hz.to_bits()).or_default().push(band.gain_db);

@@ -320,12 +320,16 @@ impl StoredResult {
     pub fn parse(text: &[u8]) -> Result<Self, String> {
         let result: Self = serde_json::from_slice(text).map_err(|e| e.to_string())?;
         let n = result.bands.len();
-        let lists = [&result.mean.loss_db, &result.mean.u95_db, &result.mean.dof, &result.mean.sd_db];
+        let lists =
+            [&result.mean.loss_db, &result.mean.u95_db, &result.mean.dof, &result.mean.sd_db];
         let of_seats =
             result.seats.iter().flat_map(|s| [&s.loss_db, &s.u95_db, &s.dof]).map(Vec::len);
         if result.format != crate::report::result::FORMAT {
             Err("it is no result document".into())
-        } else if n == 0 || lists.iter().any(|l| l.len() != n) || of_seats.into_iter().any(|l| l != n) {
+        } else if n == 0
+            || lists.iter().any(|l| l.len() != n)
+            || of_seats.into_iter().any(|l| l != n)
+        {
             Err("its lists do not follow its bands".into())
         } else {
             Ok(result)

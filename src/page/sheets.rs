@@ -128,8 +128,8 @@ pub(super) async fn sheets(
 ) -> Result<Json<Papers>, Refusal> {
     blocking(move || {
         let collected = all_jobs(&desk);
-        let over = sheets_over_jobs(&collected.jobs, &ask.rules())
-            .map_err(|e| Refusal::from_error(&e))?;
+        let over =
+            sheets_over_jobs(&collected.jobs, &ask.rules()).map_err(|e| Refusal::from_error(&e))?;
         if over.sheets.is_empty() {
             return Err(Refusal::bad(word("error.no_sheets")));
         }

@@ -1,8 +1,8 @@
 //! From the losses of a session to its document.
 
 use super::result::{
-    Band, BandFigure, Curve, FORMAT, Headline, MeanResult, ScreenResult, SeatCurve, SeatResult, SessionResult,
-    Spots, VERSION,
+    Band, BandFigure, Curve, FORMAT, Headline, MeanResult, ScreenResult, SeatCurve, SeatResult,
+    SessionResult, Spots, VERSION,
 };
 use crate::analysis::estimate::Estimate;
 use crate::analysis::loss::{Absence, LossTable, SeatLoss};

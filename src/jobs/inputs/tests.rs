@@ -106,8 +106,11 @@ fn another_version_and_a_list_that_leads_elsewhere_do_not_hold() {
     fs::write(&path, older).unwrap();
     assert_eq!(state(&root), Err(Stale::OtherVersion { program: "0.0.9".into() }));
     for elsewhere in ["/etc/passwd", "../../a/session.toml", "a/../../b", ".."] {
-        fs::write(&path, text.replace("\"file\":\"session.toml\"", &format!("\"file\":\"{elsewhere}\"")))
-            .unwrap();
+        fs::write(
+            &path,
+            text.replace("\"file\":\"session.toml\"", &format!("\"file\":\"{elsewhere}\"")),
+        )
+        .unwrap();
         assert_eq!(state(&root), Err(Stale::NoReport), "{elsewhere}");
     }
     fs::remove_file(&path).unwrap();

@@ -17,9 +17,8 @@ pub fn again_statement(again: &Again) -> Vec<String> {
     let mut out = Vec::new();
     for seat in &again.seats {
         let shown: Vec<&BandAgain> = seat.bands.iter().filter(|b| b.loss_db.shown).collect();
-        if let Some(most) = shown
-            .iter()
-            .max_by(|a, b| a.loss_db.change.abs().total_cmp(&b.loss_db.change.abs()))
+        if let Some(most) =
+            shown.iter().max_by(|a, b| a.loss_db.change.abs().total_cmp(&b.loss_db.change.abs()))
         {
             out.push(format!(
                 "Seat {}: the loss changed in {}, most at {} by {} dB.",
@@ -111,7 +110,9 @@ pub fn again_table(again: &Again) -> String {
         row.push(cell(Some(&band.loss_db)));
         row
     }));
-    let mut out = String::from("Loss now less loss then, dB; * = shown with all of them looked at together.\n\n");
+    let mut out = String::from(
+        "Loss now less loss then, dB; * = shown with all of them looked at together.\n\n",
+    );
     out += &columns(&rows);
     out.push('\n');
     for sentence in again_statement(again) {
@@ -181,7 +182,13 @@ fn figures(again: &Again) -> Table {
     let n = again.filters[0].len().max(again.filters[1].len());
     rows.extend((0..n).map(|i| {
         let of = |list: &[String]| list.get(i).cloned().unwrap_or_else(dash);
-        vec![format!("Filter {}", i + 1), of(&again.filters[0]), of(&again.filters[1]), dash(), dash()]
+        vec![
+            format!("Filter {}", i + 1),
+            of(&again.filters[0]),
+            of(&again.filters[1]),
+            dash(),
+            dash(),
+        ]
     }));
     Table {
         caption: "Figures of the whole job".into(),
@@ -197,9 +204,7 @@ fn seats(again: &Again) -> Table {
     head.push("Mean".into());
     let rows = again.mean.iter().map(|band| {
         let cell = |f: Option<&FigureAgain>| {
-            f.map_or_else(dash, |f| {
-                format!("{}{}", change(f, 2), if f.shown { " *" } else { "" })
-            })
+            f.map_or_else(dash, |f| format!("{}{}", change(f, 2), if f.shown { " *" } else { "" }))
         };
         let mut row = vec![frequency_words(band.nominal_hz)];
         row.extend(again.seats.iter().map(|s| cell(at(s, band.nominal_hz))));

@@ -19,11 +19,9 @@ pub fn choice_statement(choice: &Choice) -> Vec<String> {
     let first: Vec<&Candidate> = choice.candidates.iter().filter(|c| c.rank == 1).collect();
     match first[..] {
         [] => out.push("No sheet is known.".into()),
-        [only] if choice.candidates.len() > 1 => out.push(format!(
-            "{} loses least here: {} dB.",
-            only.name,
-            rated(only.mean_loss_db, 2)
-        )),
+        [only] if choice.candidates.len() > 1 => {
+            out.push(format!("{} loses least here: {} dB.", only.name, rated(only.mean_loss_db, 2)))
+        }
         [only] => out.push(format!("{} is the only sheet known.", only.name)),
         _ => {
             let names: Vec<String> = first.iter().map(|c| c.name.clone()).collect();
@@ -33,11 +31,18 @@ pub fn choice_statement(choice: &Choice) -> Vec<String> {
             ));
         }
     }
-    out.extend(choice.candidates.iter().filter(|c| !is_enough(c)).map(|c| {
-        format!("{}: {}", c.name, c.power.sentence)
-    }));
+    out.extend(
+        choice
+            .candidates
+            .iter()
+            .filter(|c| !is_enough(c))
+            .map(|c| format!("{}: {}", c.name, c.power.sentence)),
+    );
     for c in choice.candidates.iter().filter(|c| c.claims_too_good) {
-        out.push(format!("The claims for {} were too good; its measured figures count here.", c.name));
+        out.push(format!(
+            "The claims for {} were too good; its measured figures count here.",
+            c.name
+        ));
     }
     for c in choice.candidates.iter().filter(|c| c.structure_visible == Some(true)) {
         out.push(format!("The structure of {} can be seen from the nearest seat.", c.name));
@@ -53,7 +58,8 @@ pub fn choice_statement(choice: &Choice) -> Vec<String> {
 }
 
 fn is_enough(candidate: &Candidate) -> bool {
-    let within = |c: &Option<crate::analysis::power::LimitCheck>| c.as_ref().is_none_or(|c| c.within);
+    let within =
+        |c: &Option<crate::analysis::power::LimitCheck>| c.as_ref().is_none_or(|c| c.within);
     within(&candidate.power.amplifier) && within(&candidate.power.driver)
 }
 
@@ -113,7 +119,10 @@ fn say_pair(pair: &ChoicePair) -> String {
     let [a, b] = &pair.names;
     let (size, u) = (pair.difference_db.abs(), pair.u95_db);
     if !pair.shown {
-        return format!("{a} and {b}: no difference shown ({} +- {u:.2} dB).", signed(pair.difference_db, 2));
+        return format!(
+            "{a} and {b}: no difference shown ({} +- {u:.2} dB).",
+            signed(pair.difference_db, 2)
+        );
     }
     let (worse, better) = if pair.difference_db > 0.0 { (a, b) } else { (b, a) };
     format!("{worse} loses {size:.2} dB more than {better} (+- {u:.2} dB).")
@@ -201,7 +210,12 @@ fn limits(choice: &Choice) -> Table {
     let rows = choice.candidates.iter().flat_map(|c| {
         c.luminance_limits.iter().map(|l| {
             let verdict: Verdict = l.verdict;
-            vec![c.name.clone(), l.name.to_owned(), signed(l.measured, 1), verdict.label().to_owned()]
+            vec![
+                c.name.clone(),
+                l.name.to_owned(),
+                signed(l.measured, 1),
+                verdict.label().to_owned(),
+            ]
         })
     });
     Table {
@@ -259,7 +273,11 @@ fn choice_csv(choice: &Choice) -> Result<Vec<u8>, ReportError> {
             ("largest_gain_db", Some(c.power.peak_gain_db), None),
             ("amplifier_left_db", c.power.amplifier.as_ref().map(|l| l.left_db), None),
             ("driver_left_db", c.power.driver.as_ref().map(|l| l.left_db), None),
-            ("luminance_cd_m2", c.luminance_cd_m2.map(|l| l.value), c.luminance_cd_m2.and_then(|l| l.u95)),
+            (
+                "luminance_cd_m2",
+                c.luminance_cd_m2.map(|l| l.value),
+                c.luminance_cd_m2.and_then(|l| l.u95),
+            ),
             ("structure_seen_up_to_m", c.structure_distance_m, None),
             ("structure_visible", visible, None),
         ];

@@ -17,8 +17,7 @@ fn curves(curves: &[Curve]) -> Vec<Mark> {
     let is_shaded = curves.len() <= BANDS_TOLD_APART;
     let curve = |(i, (name, points)): (usize, &Curve)| {
         let values = points.iter().map(|(hz, v, _)| (*hz, Some(*v))).collect();
-        let band =
-            if is_shaded { points.iter().map(|(_, _, u)| *u).collect() } else { Vec::new() };
+        let band = if is_shaded { points.iter().map(|(_, _, u)| *u).collect() } else { Vec::new() };
         Mark::Curve(Series::new(name, values, Style::nth(i)).with_dots().with_band(band))
     };
     curves.iter().enumerate().map(curve).collect()
@@ -63,7 +62,13 @@ pub fn sheets_figure(over: &SheetsOverJobs, statement: &[String]) -> Figure {
         1 => format!("{} over {n} rooms", over.sheets[0].name),
         k => format!("{k} sheets in {n} rooms"),
     };
-    plot("sheets", title, "Random-effects mean of the loss over rooms, third-octave bands", &curves, statement)
+    plot(
+        "sheets",
+        title,
+        "Random-effects mean of the loss over rooms, third-octave bands",
+        &curves,
+        statement,
+    )
 }
 
 /// Predicted loss of every candidate in the room.

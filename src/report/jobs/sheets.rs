@@ -125,8 +125,11 @@ pub fn sheets_table(over: &SheetsOverJobs) -> String {
 /// [`ReportError`] when a figure is not finite or a plot cannot be drawn.
 pub fn sheets_files(over: &SheetsOverJobs) -> Result<Vec<NamedFile>, ReportError> {
     let statement = sheets_statement(over);
-    let drawings: Vec<Drawing> =
-        if over.sheets.is_empty() { vec![] } else { vec![Drawing::from(&sheets_figure(over, &statement))] };
+    let drawings: Vec<Drawing> = if over.sheets.is_empty() {
+        vec![]
+    } else {
+        vec![Drawing::from(&sheets_figure(over, &statement))]
+    };
     Answer {
         name: "sheets",
         format: "scrimcheck-sheets",
@@ -208,7 +211,9 @@ fn more(over_jobs: &SheetsOverJobs) -> Table {
                 if low == high { mm(low) } else { format!("{} to {}", mm(low), mm(high)) }
             }),
             s.setting.as_ref().map_or_else(dash, |t| over(t.trim_db.as_ref(), 2)),
-            s.setting.as_ref().map_or_else(dash, |t| format!("{} of {}", t.n_serves_all, t.n_rooms)),
+            s.setting
+                .as_ref()
+                .map_or_else(dash, |t| format!("{} of {}", t.n_serves_all, t.n_rooms)),
             over(s.gain_on_axis.as_ref(), 2),
             off,
             s.structure_distance_m.map_or_else(dash, |m| signed(m, 1)),
@@ -229,9 +234,10 @@ fn bands(over_jobs: &SheetsOverJobs) -> Table {
     all.sort_by(f64::total_cmp);
     all.dedup();
     let rows = all.iter().map(|hz| {
-        let cells = over_jobs.sheets.iter().map(|s| {
-            over(s.bands.iter().find(|b| b.nominal_hz == *hz).map(|b| &b.loss_db), 2)
-        });
+        let cells = over_jobs
+            .sheets
+            .iter()
+            .map(|s| over(s.bands.iter().find(|b| b.nominal_hz == *hz).map(|b| &b.loss_db), 2));
         std::iter::once(frequency_words(*hz)).chain(cells).collect()
     });
     let mut head = vec!["Band".to_owned()];
@@ -247,7 +253,8 @@ fn bands(over_jobs: &SheetsOverJobs) -> Table {
 fn rooms_table(over_jobs: &SheetsOverJobs) -> Table {
     let rows = over_jobs.sheets.iter().flat_map(|s| {
         s.rooms.iter().map(|r| {
-            let name = r.title.as_ref().map_or_else(|| r.label.clone(), |t| format!("{}: {t}", r.label));
+            let name =
+                r.title.as_ref().map_or_else(|| r.label.clone(), |t| format!("{}: {t}", r.label));
             vec![
                 name,
                 s.name.clone(),
@@ -269,19 +276,20 @@ fn rooms_table(over_jobs: &SheetsOverJobs) -> Table {
 fn sheets_csv(over_jobs: &SheetsOverJobs) -> Result<Vec<u8>, ReportError> {
     let mut table = Tidy::new("sheet")?;
     for s in &over_jobs.sheets {
-        let mut put = |quantity: &str, nominal_hz: Option<f64>, f: Option<&OverRooms>, note: &str| {
-            let Some(f) = f else { return Ok(()) };
-            table.row(&TidyRow {
-                subject: &s.name,
-                quantity,
-                nominal_hz,
-                value: Some(f.mean),
-                u95: f.u95,
-                n_rooms: Some(f.n_rooms),
-                between_sd: f.between_sd,
-                note,
-            })
-        };
+        let mut put =
+            |quantity: &str, nominal_hz: Option<f64>, f: Option<&OverRooms>, note: &str| {
+                let Some(f) = f else { return Ok(()) };
+                table.row(&TidyRow {
+                    subject: &s.name,
+                    quantity,
+                    nominal_hz,
+                    value: Some(f.mean),
+                    u95: f.u95,
+                    n_rooms: Some(f.n_rooms),
+                    between_sd: f.between_sd,
+                    note,
+                })
+            };
         for b in &s.bands {
             put("loss_db", Some(b.nominal_hz), Some(&b.loss_db), "")?;
         }

@@ -72,7 +72,8 @@ fn papers_hold_the_figures_of_the_document_and_escape_names() {
 #[test]
 fn the_choice_ranks_what_is_shown_and_says_what_is_not() {
     let jobs = jobs();
-    let choice = choose(&jobs, &[], Room { gap_m: Some(0.08), ..Room::default() }, &NameRules::default());
+    let choice =
+        choose(&jobs, &[], Room { gap_m: Some(0.08), ..Room::default() }, &NameRules::default());
     let choice = choice.unwrap();
     assert_eq!(choice.candidates[0].name, "Open <weave>");
     assert_eq!((choice.candidates[0].rank, choice.candidates[1].rank), (1, 2));

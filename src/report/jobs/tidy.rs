@@ -33,7 +33,14 @@ impl Tidy {
     pub fn new(subject: &str) -> Result<Self, ReportError> {
         let mut table = Self(csv::Writer::from_writer(Vec::new()));
         table.write([
-            subject, "quantity", "nominal_hz", "value", "u95", "n_rooms", "between_sd", "note",
+            subject,
+            "quantity",
+            "nominal_hz",
+            "value",
+            "u95",
+            "n_rooms",
+            "between_sd",
+            "note",
         ])?;
         Ok(table)
     }
