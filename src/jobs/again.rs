@@ -7,7 +7,7 @@
 //! too wide rather than too narrow.
 
 use super::stored::{StoredParameter, StoredResult, standard};
-use crate::analysis::claims::student_quantile;
+use crate::analysis::student::student_quantile;
 use serde::Serialize;
 
 /// Chance that anything counts as changed where nothing did.

@@ -12,7 +12,7 @@
 use super::collect::Job;
 use super::mean::{OverRooms, RoomFigure, over_rooms};
 use super::stored::{StoredClaim, standard};
-use crate::analysis::claims::student_sf;
+use crate::analysis::student::student_sf;
 use serde::Serialize;
 
 /// A bias is told only from so many claims on.

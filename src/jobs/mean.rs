@@ -20,7 +20,7 @@
 //! **What is common to the rooms** does not show in their scatter and does not shrink with their
 //! number. It is handed in as `common_u` and added in full, after the mean is taken.
 
-use crate::analysis::claims::student_quantile;
+use crate::analysis::student::student_quantile;
 use serde::Serialize;
 
 /// A figure of one room.

@@ -1,6 +1,6 @@
 //! What is read of a finished job: the parts of `result.json` that sheets are compared by.
 
-use crate::analysis::claims::student_quantile;
+use crate::analysis::student::student_quantile;
 use crate::analysis::sheet::models::Sheet;
 use serde::Deserialize;
 
