@@ -13,7 +13,7 @@ function cautions(go) {
   const on = button(say("listen.go"), go, { class: "key", disabled: true, id: "accept-volume" });
   return notice(
     "care",
-    el("h3", {}, say("caution.heading")),
+    el("h2", {}, say("caution.heading")),
     el("ul", {}, ["volume", "ears", "tweeter"].map((k) => el("li", {}, say(`listen.care_${k}`)))),
     el("p", { class: "tick" }, el("input", { type: "checkbox", id: box, onchange: (e) => (on.disabled = !e.target.checked) }), el("label", { for: box }, say("listen.accept"))),
     el("p", {}, on),
