@@ -20,7 +20,7 @@ pub fn make(folder: &Path, seed: u64, pools: &[Pool]) -> Result<(), Box<dyn std:
         scenario.title = format!("Invented client {} (simulated)", i + 1);
         scenario.session_lines = format!("date = 2026-{:02}-{:02}", 1 + i / 4, 1 + 7 * (i % 4));
         // Spelled in three ways that all mean the same.
-        let name = match i % 3 {
+        let name = match (i / 6) % 3 {
             0 => pool.name.to_owned(),
             1 => pool.name.to_uppercase(),
             _ => format!(" {} ", pool.name.replace(' ', "  ")),
@@ -40,13 +40,10 @@ pub fn make(folder: &Path, seed: u64, pools: &[Pool]) -> Result<(), Box<dyn std:
 /// What the maker says: the truth over all rooms, less what he claims too much.
 fn claims(pool: &Pool) -> String {
     let mut text = String::new();
-    let ten_khz = pool.mean_at(10_000.0).unwrap_or(0.0);
-    let figures = [
-        ("average_loss", "band_hz = [500, 16000]", pool.mean_loss()),
-        ("loss_at", "at_hz = 10000", ten_khz),
-    ];
-    for (quantity, key, truth_db) in figures {
-        let limit = (truth_db - pool.too_good_db).max(0.0);
+    let [mean, ten_khz] = pool.claimed_db();
+    let figures =
+        [("average_loss", "band_hz = [500, 16000]", mean), ("loss_at", "at_hz = 10000", ten_khz)];
+    for (quantity, key, limit) in figures {
         // Writing to a String cannot fail.
         let _ = writeln!(
             text,

@@ -14,6 +14,7 @@ use scrimcheck::chain;
 use scrimcheck::ingest::session::Session;
 use scrimcheck::jobs::collect::{Collected, Work, collect};
 use scrimcheck::jobs::inputs::Inputs;
+use scrimcheck::jobs::names::name_key;
 use scrimcheck::jobs::sheets::{NameRules, sheets_over_jobs};
 use scrimcheck::report::output::OutputFolder;
 use scrimcheck::report::write::write_report;
@@ -89,7 +90,10 @@ fn this_year(over: &scrimcheck::jobs::sheets::SheetsOverJobs, pools: &[Pool]) {
     println!("|---|---|---|---|---|---|---|---|");
     let (mut held, mut all) = (0, 0);
     for pool in pools {
-        let Some(sheet) = over.sheets.iter().find(|s| s.name == pool.name) else { continue };
+        let Some(sheet) = over.sheets.iter().find(|s| name_key(&s.name) == name_key(pool.name))
+        else {
+            continue;
+        };
         let inside = sheet.bands.iter().filter(|b| {
             let Some(truth) = pool.mean_at(b.nominal_hz) else { return false };
             b.loss_db.u95.is_some_and(|u| (b.loss_db.mean - truth).abs() <= u)
@@ -107,13 +111,13 @@ fn this_year(over: &scrimcheck::jobs::sheets::SheetsOverJobs, pools: &[Pool]) {
             )
         });
         println!(
-            "| {} | {} | {:.2} +- {:.2} | {:.2} | {inside} of {judged} | {bias} | {:.1} | {said} |",
+            "| {} | {} | {:.2} +- {:.2} | {:.2} | {inside} of {judged} | {bias} | {:.2} | {said} |",
             pool.name,
             sheet.rooms.len(),
             mean.mean,
             mean.u95.unwrap_or(f64::NAN),
             pool.mean_loss(),
-            pool.too_good_db
+            pool.off_db()
         );
     }
     println!(

@@ -9,7 +9,7 @@ use scrimcheck::simulate::{Kind, Scenario, simulate};
 use std::f64::consts::PI;
 
 /// Rooms that stand for all of them.
-const ROOMS: u64 = 150;
+const ROOMS: u64 = 120;
 /// Lots of one product differ by this, relative standard deviation about.
 const LOTS: f64 = 0.05;
 
@@ -37,6 +37,22 @@ impl Pool {
         let judged = (JUDGED_HZ[0] - 1.0..=JUDGED_HZ[1] + 1.0).contains(&nominal_hz);
         let b = self.bands_hz.iter().position(|hz| *hz == nominal_hz).filter(|_| judged)?;
         Some(self.rooms_db.iter().map(|r| r[b]).sum::<f64>() / self.rooms_db.len() as f64)
+    }
+
+    /// What the maker claims: the mean loss, and that at 10 kHz, dB.
+    pub fn claimed_db(&self) -> [f64; 2] {
+        let ten_khz = self.mean_at(10_000.0).unwrap_or(0.0);
+        // As printed, to a hundredth, and never a gain.
+        let print =
+            |truth_db: f64| ((truth_db - self.too_good_db).max(0.0) * 100.0).round() / 100.0;
+        [print(self.mean_loss()), print(ten_khz)]
+    }
+
+    /// By how much the claims are too good as they are printed, dB.
+    pub fn off_db(&self) -> f64 {
+        let [mean, ten_khz] = self.claimed_db();
+        let truth = self.mean_loss() + self.mean_at(10_000.0).unwrap_or(0.0);
+        0.5 * (truth - mean - ten_khz)
     }
 
     /// Mean over all rooms and judged bands, dB.
@@ -95,8 +111,8 @@ pub fn room(number: u64, seed: u64) -> Scenario {
 pub fn pools(seed: u64) -> Vec<Pool> {
     let of = [
         ("Invented weave 1", 0.0, 0.95, 0.5),
-        ("Invented weave 2", 1.0, 1.0, 0.7),
-        ("Invented weave 3", 0.0, 1.05, 0.6),
+        ("Invented weave 2", 0.0, 1.0, 0.7),
+        ("Invented weave 3", 1.0, 1.05, 0.6),
         ("Invented weave 4", 2.0, 1.1, 0.9),
         ("Invented film 1", 0.0, 1.2, 2.0),
         ("Invented film 2", 3.0, 1.3, 3.4),

@@ -32,11 +32,11 @@ pub fn many_years(jobs: &[Job], pools: &[Pool], seed: u64) {
             tally.means_held +=
                 usize::from((mean.mean - pool.mean_loss()).abs() <= mean.u95.unwrap_or(0.0));
             let Some(bias) = &sheet.bias else { continue };
-            let truth = pool.too_good_db;
+            let truth = pool.off_db();
             tally.bias_held += usize::from(
                 (bias.difference_db.mean - truth).abs() <= bias.difference_db.u95.unwrap_or(0.0),
             );
-            if truth > 0.0 {
+            if pool.too_good_db > 0.0 {
                 tally.liars += 1;
                 tally.found += usize::from(bias.too_good);
             } else {

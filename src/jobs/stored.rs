@@ -1,7 +1,7 @@
 //! What is read of a finished job: the parts of `result.json` that sheets are compared by.
 
-use crate::analysis::student::student_quantile;
 use crate::analysis::sheet::models::Sheet;
+use crate::analysis::student::student_quantile;
 use serde::Deserialize;
 
 /// A finished job.
