@@ -38,6 +38,8 @@ fn edit(folder: &Path, from: &str, to: &str) {
     let path = folder.join("session.toml");
     let text = fs::read_to_string(&path).unwrap();
     fs::write(path, text.replace(from, to)).unwrap();
+    // What is written within a tick of the clock before a run is analysed again by the next one.
+    std::thread::sleep(std::time::Duration::from_millis(60));
 }
 
 fn json(output: &[u8]) -> serde_json::Value {
@@ -92,6 +94,7 @@ fn jobs_are_analysed_once_and_again_only_when_they_change() {
     bytes[middle] ^= 1;
     fs::write(&take, bytes).unwrap();
     fs::File::options().write(true).open(&take).unwrap().set_modified(date).unwrap();
+    std::thread::sleep(std::time::Duration::from_millis(60));
     let (_, said) = compare(home.path(), &["--distinct", "open weave=open waeve"]);
     assert!(said.contains("session.toml changed; analysed anew"), "{said}");
     assert!(said.contains("R1C_with_1.wav changed; analysed anew"), "{said}");

@@ -58,6 +58,8 @@ fn analyse(session: &Path, variables: &[(&str, &str)]) -> BTreeMap<PathBuf, Vec<
     command.arg("analyze").arg(session).args(["--json", "--out", "report"]);
     let output = command.assert().code(0).get_output().stdout.clone();
     let mut files = contents(&home.path().join("report"));
+    // It says when the takes were written and looked at.
+    assert!(files.remove(Path::new("inputs.json")).is_some());
     files.insert("standard output".into(), output);
     files
 }

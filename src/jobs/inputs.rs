@@ -151,16 +151,22 @@ impl Inputs {
             let names = names_in(&root.join(&folder));
             InputFolder { folder, names }
         });
-        Ok(Self {
+        Ok(Self { looked_ns, files, folders: folders.collect(), ..Self::unknown() })
+    }
+
+    /// A list that says nothing: nobody knows what the result was made from, and the next run
+    /// analyses again.
+    pub fn unknown() -> Self {
+        Self {
             format: FORMAT.to_owned(),
             version: VERSION,
             program: PROGRAM.to_owned(),
             result_version: crate::report::result::VERSION,
             result_hash: String::new(),
-            looked_ns,
-            files,
-            folders: folders.collect(),
-        })
+            looked_ns: 0,
+            files: Vec::new(),
+            folders: Vec::new(),
+        }
     }
 
     /// The list beside the result document `result`, if nothing changed since [`Inputs::look`]:
@@ -310,7 +316,7 @@ impl Look {
 #[cfg(unix)]
 fn of_system(data: &Metadata) -> (Option<i64>, Option<u64>) {
     use std::os::unix::fs::MetadataExt;
-    let changed = i64::from(data.ctime()) * 1_000_000_000 + i64::from(data.ctime_nsec());
+    let changed = data.ctime() * 1_000_000_000 + data.ctime_nsec();
     (Some(changed), Some(data.ino()))
 }
 

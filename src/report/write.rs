@@ -26,7 +26,7 @@ pub const RESULT_FILE: &str = "result.json";
 
 /// Makes every file of the report in memory, then writes them and puts the
 /// folder into place. `inputs` is what the result was made from, looked at before; it is written
-/// beside the result unless a file changed meanwhile. Returns the paths of the files.
+/// beside the result; where a file changed meanwhile it says nothing. Returns the paths of the files.
 ///
 /// # Errors
 /// [`ReportError`]; the previous report is then unchanged.
@@ -42,9 +42,8 @@ pub fn write_report(
             inputs = inputs.and_then(|list| list.with_result(&session.root, &bytes));
         }
     }
-    if let Some(list) = inputs {
-        folder.write(INPUTS_FILE, &list.to_json())?;
-    }
+    // Always there, so that a report always holds the same files.
+    folder.write(INPUTS_FILE, &inputs.unwrap_or_else(Inputs::unknown).to_json())?;
     folder.publish()
 }
 

@@ -114,7 +114,10 @@ fn runs_at_once_on_one_session_end_with_one_whole_report() {
     }
     assert_eq!(inventory(home.path()).into_keys().collect::<Vec<_>>(), before);
     let now = inventory(&home.path().join("room/report"));
-    for (path, (kind, len, _)) in alone {
+    // When the takes were looked at is told in inputs.json, and nothing is told where they had
+    // just been written.
+    let lasting = alone.into_iter().filter(|(path, _)| !path.ends_with("inputs.json"));
+    for (path, (kind, len, _)) in lasting {
         assert_eq!((kind, len), (now[&path].0, now[&path].1), "{path:?}");
     }
 }

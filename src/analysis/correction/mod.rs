@@ -33,7 +33,7 @@ use crate::analysis::biquad::{
 use crate::analysis::loss::LossTable;
 use crate::analysis::seats::{SeatDependence, in_shape_range, judge_seats};
 use crate::ingest::manifest::CorrectionLimits;
-use crate::units::ThirdOctave;
+use crate::units::{ThirdOctave, fine_grid_hz};
 use crate::warning::Warning;
 use serde::Serialize;
 
@@ -66,6 +66,10 @@ pub enum CorrectionError {
     )]
     NothingMeasured,
 }
+
+/// A simpler setting may ask for so much more boost at its peak than the best one, dB: 1.4 times the
+/// power for one filter less to type in (own choice).
+const SIMPLER_DB: f64 = 1.5;
 
 /// One filter of the setting with its coefficients.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -203,6 +207,12 @@ impl Correction {
         self.sections.iter().map(|s| s.biquad.gain_db(frequency_hz, self.rate_hz)).sum()
     }
 
+    /// Largest gain of the filters from 100 Hz to 20 kHz, dB; 0 without filters.
+    pub fn peak_filter_db(&self) -> f64 {
+        let inside = fine_grid_hz(100.0, 20_000.0).into_iter().filter(|f| *f < 0.5 * self.rate_hz);
+        inside.map(|hz| self.filter_gain_db(hz)).fold(0.0, f64::max)
+    }
+
     /// Gain of the filters as means over bands, dB; the trim not counted.
     pub fn band_gains_db(&self, bands: &[ThirdOctave]) -> Vec<f64> {
         let sections: Vec<Biquad> = self.sections.iter().map(|s| s.biquad).collect();
@@ -211,7 +221,7 @@ impl Correction {
 
     /// What a plot of the correction shows.
     pub fn series(&self) -> CorrectionSeries {
-        let fine_hz: Vec<f64> = crate::units::fine_grid_hz(100.0, 20_000.0)
+        let fine_hz: Vec<f64> = fine_grid_hz(100.0, 20_000.0)
             .into_iter()
             .filter(|hz| *hz < 0.5 * self.rate_hz)
             .collect();
@@ -278,7 +288,9 @@ pub fn fit_with_seats(
         let suits = |c: &Correction| c.serves_all_seats && c.shown;
         let simple = Some(made(settings)).filter(suits);
         let worth = best.serves_all_seats && best.shown && !settings.is_empty();
-        simple.or_else(|| worth.then(|| made(&even.evened(settings))).filter(suits))
+        let spares = |c: &Correction| c.peak_filter_db() <= best.peak_filter_db() + SIMPLER_DB;
+        let evened = || worth.then(|| made(&even.evened(settings))).filter(suits).filter(spares);
+        simple.or_else(evened)
     });
     Ok(match simplest {
         Some(mut simple) => {

@@ -18,11 +18,13 @@ const MOVED_S: [f64; N_BANDS - 1] = [0.0015, 0.001, 0.0008];
 /// Fewest takes of a seat that tell which of them is off.
 const FEWEST_TAKES: usize = 3;
 
+/// Arrival of each band against the highest, s.
+type Against = [Option<f64>; N_BANDS - 1];
+
 /// Takes with a hole. With two takes at a seat it cannot be told which of them has it: both are
 /// doubtful.
 pub(super) fn find(entries: &[Entry]) -> TakeFindings {
-    let mut seats: BTreeMap<(usize, bool), Vec<(usize, [Option<f64>; N_BANDS - 1])>> =
-        BTreeMap::new();
+    let mut seats: BTreeMap<(usize, bool), Vec<(usize, Against)>> = BTreeMap::new();
     for (index, entry) in entries.iter().enumerate() {
         let Some(arrivals) = entry.comparable().and_then(|facts| facts.arrivals) else { continue };
         let Some(top) = arrivals[N_BANDS - 1] else { continue };
@@ -32,7 +34,7 @@ pub(super) fn find(entries: &[Entry]) -> TakeFindings {
     }
     let mut found = TakeFindings::new();
     for takes in seats.values().filter(|takes| takes.len() > 1) {
-        let usual: [Option<f64>; N_BANDS - 1] = std::array::from_fn(|band| {
+        let usual: Against = std::array::from_fn(|band| {
             median(takes.iter().filter_map(|(_, a)| a[band]).collect::<Vec<_>>())
         });
         for (index, against) in takes {
