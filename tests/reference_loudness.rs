@@ -17,11 +17,14 @@ fn sines(parts: &[(f64, f64)], rate_hz: u32) -> Vec<Vec<f64>> {
     vec![samples.clone(), samples]
 }
 
+/// Name, levels in dB and lengths in s of the parts, loudness.
+type Case = (&'static str, &'static [(f64, f64)], f64);
+
 /// EBU Tech 3341 (Loudness Metering: "EBU Mode" metering), table 1, minimum requirements test
 /// signals 1 to 5, each defined there by level and length; expected -23 or -33 LUFS, +-0.1 LU.
 #[test]
 fn published_signals_of_the_loudness_standard_read_as_published() {
-    let cases: [(&str, &[(f64, f64)], f64); 5] = [
+    let cases: [Case; 5] = [
         ("1", &[(-23.0, 20.0)], -23.0),
         ("2", &[(-33.0, 20.0)], -33.0),
         ("3", &[(-36.0, 10.0), (-23.0, 60.0), (-36.0, 10.0)], -23.0),
