@@ -36,8 +36,3 @@ pub fn change(figure: &FigureAgain, decimals: usize) -> String {
 pub fn rooms(n: usize) -> String {
     if n == 1 { "1 room".into() } else { format!("{n} rooms") }
 }
-
-/// Plus-minus signs as papers have them.
-pub fn tidy_words(text: &str) -> String {
-    text.replace("+-", "\u{b1}")
-}

@@ -120,12 +120,12 @@ fn say_pair(pair: &ChoicePair) -> String {
     let (size, u) = (pair.difference_db.abs(), pair.u95_db);
     if !pair.shown {
         return format!(
-            "{a} and {b}: no difference shown ({} +- {u:.2} dB).",
+            "{a} and {b}: no difference shown ({} ± {u:.2} dB).",
             signed(pair.difference_db, 2)
         );
     }
     let (worse, better) = if pair.difference_db > 0.0 { (a, b) } else { (b, a) };
-    format!("{worse} loses {size:.2} dB more than {better} (+- {u:.2} dB).")
+    format!("{worse} loses {size:.2} dB more than {better} (± {u:.2} dB).")
 }
 
 /// CSV, JSON, web page, PDF and plot.

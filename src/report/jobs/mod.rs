@@ -83,12 +83,12 @@ fn figure(drawing: &Drawing) -> Block {
         subtitle: drawing.subtitle.clone(),
         caption: drawing.caption.clone(),
         detail: Detail::Main,
-        alternative: cells::tidy_words(&drawing.description),
+        alternative: drawing.description.clone(),
     })
 }
 
 fn list(statement: &[String]) -> Block {
-    Block::List(statement.iter().map(|s| cells::tidy_words(s)).collect())
+    Block::List(statement.to_vec())
 }
 
 #[cfg(test)]

@@ -71,9 +71,9 @@ fn of_sheet(sheet: &SheetOverRooms) -> String {
     }
 }
 
-/// "1.42 +- 0.21".
+/// "1.42 ± 0.21".
 fn plain(figure: &OverRooms) -> String {
-    with_u95(figure.mean, figure.u95, 2).replace('\u{b1}', "+-")
+    with_u95(figure.mean, figure.u95, 2)
 }
 
 const HEAD: [&str; 9] = [
