@@ -30,11 +30,11 @@ use crate::ingest::session::Session;
 use crate::ingest::takes::{TAKES_FOLDER, default_name};
 use crate::judge::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
 use crate::judge::{
-    Judged, Missing, NextTake, Reason, TakeAnalyser, TakeRead, TakeState, hear, judge_session,
-    missing_takes, next_take, seats_in_use,
+    Heard, Judged, Missing, NextTake, Reason, TakeAnalyser, TakeRead, TakeState, hear,
+    judge_session, missing_takes, next_take, seats_in_use,
 };
 use crate::listen::ListenError;
-use crate::listen::record::{Heard, read_kept};
+use crate::listen::record::{Heard as KeptTest, read_kept};
 use crate::report::budget::budget_terms;
 use crate::report::result::{
     DistortionResult, PictureResult, RattleProfile, RattleRange, SessionResult,
@@ -118,12 +118,8 @@ pub fn analyze_keeping(
     let listening = read_kept(&session.root)?;
 
     // What becomes of each take; from here on there are only those that are used.
-    let analyser = TakeAnalyser::new(&session.sweep);
     let responder = Responder::new(session);
-    let read = |take: usize| session.read_take(&session.takes[take]);
-    let heard = hear(session, &analyser, &responder, &read, tick);
-    let [without, with] = heard.drifts(session);
-    let judged = judge_session(session, &analyser, &heard.reads, [&without, &with]);
+    let (heard, judged) = hear_and_judge(session, &responder, tick);
     let used = judged.in_use();
     if seats_in_use(session, &judged.takes).is_empty() {
         return Err(nothing_used(session, &judged));
@@ -133,6 +129,7 @@ pub fn analyze_keeping(
 
     // What the screen takes away.
     let responses = heard.responses.into_iter().flatten().filter(|r| used.contains(&r.take));
+    let read = |take: usize| session.read_take(&session.takes[take]);
     let mut transfers = responder.pair_up(responses.collect(), &read, manifest.screen.gap_m)?;
     let distortion = distortion(session, &transfers);
     if let Some(DistortionResult { with: Some(with), corrected: Some(corrected), .. }) = &distortion
@@ -213,7 +210,7 @@ pub fn analyze_keeping(
     result.verification = verification;
     result.power = power;
     result.picture = Some(PictureResult { light, geometry });
-    result.listening = listening.into_iter().map(Heard::from).collect();
+    result.listening = listening.into_iter().map(KeptTest::from).collect();
     Ok(Analyzed { result, transfers, joint })
 }
 
@@ -231,16 +228,25 @@ pub struct Checked {
 
 /// Judges every take that is there, and says what is missing and what comes next.
 pub fn check(session: &Session) -> Checked {
-    let analyser = TakeAnalyser::new(&session.sweep);
-    let responder = Responder::new(session);
-    let read = |take: usize| session.read_take(&session.takes[take]);
-    let heard = hear(session, &analyser, &responder, &read, &|| ());
-    let [without, with] = heard.drifts(session);
-    let judged = judge_session(session, &analyser, &heard.reads, [&without, &with]);
+    let (heard, judged) = hear_and_judge(session, &Responder::new(session), &|| ());
     let missing = missing_takes(session);
     let next = next_take(session, &missing, &judged.takes);
     let warnings = session_warnings(session, &judged, &heard.reads);
     Checked { judged, warnings, missing, next }
+}
+
+/// Reads every take once, and judges all.
+fn hear_and_judge(
+    session: &Session,
+    responder: &Responder,
+    tick: &(dyn Fn() + Sync),
+) -> (Heard, Judged) {
+    let analyser = TakeAnalyser::new(&session.sweep);
+    let read = |take: usize| session.read_take(&session.takes[take]);
+    let heard = hear(session, &analyser, responder, &read, tick);
+    let [without, with] = heard.drifts(session);
+    let judged = judge_session(session, &analyser, &heard.reads, [&without, &with]);
+    (heard, judged)
 }
 
 /// Warnings that belong to no single take.

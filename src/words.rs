@@ -40,6 +40,17 @@ pub fn rate_words(rate_hz: f64) -> String {
     format!("{} kHz", rate_hz / 1000.0)
 }
 
+/// An error and its causes, one after the other.
+pub fn with_causes(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut cause = error.source();
+    while let Some(error) = cause {
+        text += &format!(": {error}");
+        cause = error.source();
+    }
+    text
+}
+
 /// "one seat", "6 seats".
 pub fn seats_words(n: usize) -> String {
     if n == 1 { "one seat".into() } else { format!("{n} seats") }

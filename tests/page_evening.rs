@@ -7,7 +7,7 @@
 mod page;
 
 use page::convolve::spectrum;
-use page::driver::{self, Browser};
+use page::driver::Browser;
 use page::firefox::{self, Firefox};
 use page::room_loop::{self, RoomLoop};
 use page::rooms::Rooms;
@@ -28,21 +28,6 @@ const ATTEMPTS: usize = 20;
 const FROM_HZ: f64 = 500.0;
 /// What a loss may be off by, dB.
 const OFF_DB: f64 = 0.1;
-
-fn browser_is_there() -> bool {
-    // It needs the machine's sound and most of its time: a step of its own where all is checked.
-    if std::env::var_os("SCRIMCHECK_BROWSER").is_none() {
-        eprintln!("SKIPPED: set SCRIMCHECK_BROWSER=1 to run an evening in a real browser");
-        return false;
-    }
-    let there = driver::is_there() && room_loop::is_there();
-    if !there {
-        eprintln!(
-            "SKIPPED: chromium, chromium-driver, pulseaudio or pulseaudio-utils is not installed"
-        );
-    }
-    there
-}
 
 /// Cautions, permission, noise, and the level at 18 dB above the first.
 fn settle_sound(browser: &Browser) {
@@ -137,7 +122,7 @@ fn losses(path: &Path) -> Value {
 #[test]
 fn an_evening_in_the_browser_measures_the_screen() {
     let _alone = ALONE.lock().unwrap_or_else(|e| e.into_inner());
-    if !browser_is_there() {
+    if !room_loop::with_a_browser() {
         return;
     }
     let home = tempfile::tempdir().unwrap();
@@ -270,7 +255,7 @@ fn same_on_the_command_line(folder: &Path, made: &Value) {
 #[test]
 fn the_centre_of_eight_channels_is_played_and_recorded_in_firefox() {
     let _alone = ALONE.lock().unwrap_or_else(|e| e.into_inner());
-    if !browser_is_there() {
+    if !room_loop::with_a_browser() {
         return;
     }
     if !firefox::is_there() {
@@ -390,7 +375,7 @@ fn heard_as_the_room_makes_it(folder: &Path, take: &Path, response: &[f64]) {
 #[test]
 fn every_fault_is_told_and_nothing_half_saved() {
     let _alone = ALONE.lock().unwrap_or_else(|e| e.into_inner());
-    if !browser_is_there() {
+    if !room_loop::with_a_browser() {
         return;
     }
     let home = tempfile::tempdir().unwrap();

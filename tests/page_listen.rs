@@ -5,7 +5,8 @@
 
 mod page;
 
-use page::driver::{self, Browser};
+use page::axe::assert_usable;
+use page::driver::Browser;
 use page::room_loop::{self, RoomLoop};
 use page::server::Server;
 use realfft::RealFftPlanner;
@@ -21,8 +22,6 @@ use std::time::Duration;
 /// One sound server and one browser at a time: the machine has few cores.
 static ALONE: Mutex<()> = Mutex::new(());
 const RATE_HZ: f64 = 48_000.0;
-/// Rules for accessible pages; see `fixtures/axe/README.md`.
-const AXE: &str = include_str!("../fixtures/axe/axe.min.js");
 /// How often sound is recorded again that a busy machine tore.
 const ATTEMPTS: usize = 8;
 
@@ -215,20 +214,6 @@ fn a_blind_test_tells_nothing_before_the_last_answer() {
     assert_eq!(server.post(&format!("{at}/keep"), &who).status, 422);
 }
 
-fn browser_is_there() -> bool {
-    if std::env::var_os("SCRIMCHECK_BROWSER").is_none() {
-        eprintln!("SKIPPED: set SCRIMCHECK_BROWSER=1 to listen in a real browser");
-        return false;
-    }
-    let there = driver::is_there() && room_loop::is_there();
-    if !there {
-        eprintln!(
-            "SKIPPED: chromium, chromium-driver, pulseaudio or pulseaudio-utils is not installed"
-        );
-    }
-    there
-}
-
 /// What the browser plays while `during` runs, first channel.
 fn record(sound: &RoomLoop, during: impl FnOnce()) -> Vec<f64> {
     let mut recorder = Command::new("parec")
@@ -297,6 +282,25 @@ fn open(server: &Server, browser: &Browser) {
     browser.run("const s = document.querySelector('input[type=range]'); s.value = 0; s.dispatchEvent(new Event('input'))");
 }
 
+/// A browser on the screen to listen, with sound; the browser goes first, the folder last.
+struct Listening {
+    browser: Browser,
+    server: Server,
+    sound: RoomLoop,
+    home: tempfile::TempDir,
+}
+
+impl Listening {
+    fn start() -> Self {
+        let home = tempfile::tempdir().unwrap();
+        let sound = RoomLoop::start(&home.path().join("sound"));
+        let server = Server::open(&jobs(home.path()));
+        let browser = Browser::start(&sound.environment, true);
+        open(&server, &browser);
+        Self { browser, server, sound, home }
+    }
+}
+
 /// A sine of 1 kHz, 7 s, as a file of the user's.
 fn sine(path: &Path) {
     let spec = hound::WavSpec {
@@ -316,14 +320,11 @@ fn sine(path: &Path) {
 #[test]
 fn switching_has_no_gap_and_no_click() {
     let _alone = ALONE.lock().unwrap_or_else(|e| e.into_inner());
-    if !browser_is_there() {
+    if !room_loop::with_a_browser() {
         return;
     }
-    let home = tempfile::tempdir().unwrap();
-    let sound = RoomLoop::start(&home.path().join("sound"));
-    let server = Server::open(&jobs(home.path()));
-    let browser = Browser::start(&sound.environment, true);
-    open(&server, &browser);
+    let listening = Listening::start();
+    let Listening { browser, server, sound, home } = &listening;
     let file = home.path().join("tone.wav");
     sine(&file);
     browser.run("const s = document.querySelector('[data-choice=sound]'); s.value = 'own'; s.dispatchEvent(new Event('change'))");
@@ -338,7 +339,7 @@ fn switching_has_no_gap_and_no_click() {
     assert!(worst_click(&hard) > 0.01, "{}", worst_click(&hard));
     let play = || {
         browser.run("document.activeElement?.blur(); document.body.focus()");
-        record(&sound, || {
+        record(sound, || {
             browser.click("#play");
             for key in ["2", "1", "3", "2", "1", "2"] {
                 std::thread::sleep(Duration::from_millis(500));
@@ -402,21 +403,18 @@ fn band_db(x: &[f64], band: ThirdOctave) -> f64 {
 #[test]
 fn levels_in_the_browser_are_those_of_the_table() {
     let _alone = ALONE.lock().unwrap_or_else(|e| e.into_inner());
-    if !browser_is_there() {
+    if !room_loop::with_a_browser() {
         return;
     }
-    let home = tempfile::tempdir().unwrap();
-    let root = jobs(home.path());
-    let sound = RoomLoop::start(&home.path().join("sound"));
-    let server = Server::open(&root);
-    let browser = Browser::start(&sound.environment, true);
-    open(&server, &browser);
+    let listening = Listening::start();
+    let Listening { browser, server, sound, home } = &listening;
+    let root = home.path().join("jobs");
     let seat = browser.run("return scrimcheckListen.made.seat").as_str().unwrap().to_owned();
     // A whole round of the sound, wherever it begins.
     let round = |key: &str| -> Vec<f64> {
         for _ in 0..ATTEMPTS {
             browser.keys("body", key);
-            let heard = record(&sound, || {
+            let heard = record(sound, || {
                 browser.click("#play");
                 std::thread::sleep(Duration::from_millis(9500));
                 browser.click("#play");
@@ -450,30 +448,16 @@ fn levels_in_the_browser_are_those_of_the_table() {
     assert!(complaints.is_empty(), "{complaints:?}");
 }
 
-/// Holds what stands in the browser against the rules for accessible pages.
-fn usable(browser: &Browser, what: &str) {
-    browser.run(AXE);
-    let told = browser.run_later(
-        "const done = arguments[0]; axe.run(document, {resultTypes: ['violations']}).then(r => \
-         done(r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 160)).join(' | \
-         '))), e => done(['' + e]))",
-    );
-    assert_eq!(told, json!([]), "{what}");
-}
-
 #[test]
 fn a_blind_test_goes_by_the_keyboard_alone() {
     let _alone = ALONE.lock().unwrap_or_else(|e| e.into_inner());
-    if !browser_is_there() {
+    if !room_loop::with_a_browser() {
         return;
     }
-    let home = tempfile::tempdir().unwrap();
-    let root = jobs(home.path());
-    let sound = RoomLoop::start(&home.path().join("sound"));
-    let server = Server::open(&root);
-    let browser = Browser::start(&sound.environment, true);
-    open(&server, &browser);
-    usable(&browser, "the player");
+    let listening = Listening::start();
+    let Listening { browser, home, .. } = &listening;
+    let root = home.path().join("jobs");
+    assert_usable(browser, "the player");
     browser.keys("#train", "\u{e007}");
     browser.wait("document.querySelector('#round') && scrimcheckListen.player.playing", 30);
     for key in ["a", "b", "x"] {
@@ -491,7 +475,7 @@ fn a_blind_test_goes_by_the_keyboard_alone() {
         );
         browser.wait(&head, 30);
         if round == 1 {
-            usable(&browser, "a round");
+            assert_usable(browser, "a round");
         }
         browser.keys("body", "x");
         browser.keys("body", if round % 3 == 0 { "2" } else { "1" });
@@ -500,7 +484,7 @@ fn a_blind_test_goes_by_the_keyboard_alone() {
     let told = browser.text("#outcome");
     assert!(told.contains("of 8 right: guessing does as well"), "{told}");
     browser.wait("document.querySelectorAll('.version').length === 3", 30);
-    usable(&browser, "the outcome");
+    assert_usable(browser, "the outcome");
     browser.keys(".keep input", "AB\u{e007}");
     browser.wait("document.querySelector('.keep .saved')", 20);
     let kept = fs::read_to_string(root.join("barn/listening.csv")).unwrap();

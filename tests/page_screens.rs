@@ -6,14 +6,11 @@
 
 mod page;
 
+use page::axe::findings;
 use page::driver::{self, Browser};
 use page::server::Server;
-use serde_json::Value;
 use std::path::Path;
 use std::process::Command;
-
-/// Rules of WCAG 2.2, levels A and AA, and good practice; see `fixtures/axe/README.md`.
-const AXE: &str = include_str!("../fixtures/axe/axe.min.js");
 
 /// Width and height of a phone and of a laptop, px.
 const WINDOWS: [(&str, u32, u32); 2] = [("phone", 390, 844), ("laptop", 1366, 900)];
@@ -36,17 +33,6 @@ const SCREENS: [(&str, &str); 11] = [
 fn made(arguments: &[&str]) {
     let run = Command::new(env!("CARGO_BIN_EXE_scrimcheck")).args(arguments).output().unwrap();
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
-}
-
-/// What the rules find on the page that stands in the browser.
-fn findings(browser: &Browser) -> Vec<String> {
-    browser.run(AXE);
-    let told = browser.run_later(
-        "const done = arguments[0]; axe.run(document, {resultTypes: ['violations']}).then(r => \
-         done(r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 160) + ' ' + \
-         (n.any[0]?.message ?? '')).slice(0, 3).join(' | '))), e => done(['' + e]))",
-    );
-    told.as_array().into_iter().flatten().map(Value::to_string).collect()
 }
 
 /// How far the page is wider than its window, px.

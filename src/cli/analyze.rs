@@ -82,14 +82,28 @@ pub fn analyze_into(
     out: &Path,
     force: bool,
 ) -> Result<SessionResult, Failure> {
+    report_into(session, opened, out, force, measure).map(|(result, _)| result)
+}
+
+/// [`analyze_into`] with another way to `measure`; also the paths of the files.
+///
+/// # Errors
+/// As [`run`].
+pub fn report_into(
+    session: &Session,
+    opened: SystemTime,
+    out: &Path,
+    force: bool,
+    measure: impl FnOnce(&Session) -> Result<SessionResult, Failure>,
+) -> Result<(SessionResult, Vec<PathBuf>), Failure> {
     let folder = OutputFolder::open(out, force)?;
     // Read again for the papers; here, so that a bad one is told before the takes are read.
     read_logo(session)?;
     // Without it the next look at all jobs analyses this one again: no reason to end here.
     let inputs = Inputs::look(session, opened).ok();
     let result = measure(session)?;
-    write_report(&result, session, inputs, folder)?;
-    Ok(result)
+    let paths = write_report(&result, session, inputs, folder)?;
+    Ok((result, paths))
 }
 
 /// The result of an opened session, with a progress bar while its takes are read.

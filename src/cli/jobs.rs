@@ -1,6 +1,6 @@
 //! `scrimcheck compare JOBS/`: what each sheet did over all jobs.
 
-use super::analyze::usual_place;
+use super::analyze::{report_into, usual_place};
 use super::args::{CompareArgs, NamingArgs};
 use super::failure::Failure;
 use super::progress::Progress;
@@ -8,16 +8,15 @@ use super::terminal;
 use super::unimported::open_with_hint;
 use crate::chain;
 use crate::ingest::error::shown;
+use crate::ingest::session::Session;
 use crate::jobs::collect::{Collected, Work, collect};
-use crate::jobs::inputs::Inputs;
 use crate::jobs::names::{NameError, NamePair};
 use crate::jobs::sheets::{NameRules, sheets_over_jobs};
+use crate::report::error::ReportError;
 use crate::report::jobs::{sheets_files, sheets_table};
 use crate::report::output::OutputFolder;
-use crate::report::paper::logo::read_logo;
 use crate::report::plots::render::NamedFile;
-use crate::report::write::write_report;
-use std::error::Error;
+use crate::words::with_causes;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::OnceLock;
@@ -49,7 +48,15 @@ pub fn compare_jobs(args: &CompareArgs) -> Result<ExitCode, Failure> {
         });
     }
     let table = || sheets_table(&over);
-    answer(sheets_files(&over)?, "sheets", table, folder, args.json, args.csv, args.out.as_deref())
+    answer(
+        || sheets_files(&over),
+        "sheets",
+        table,
+        folder,
+        args.json,
+        args.csv,
+        args.out.as_deref(),
+    )
 }
 
 /// Prints an answer and writes its files where asked.
@@ -57,7 +64,7 @@ pub fn compare_jobs(args: &CompareArgs) -> Result<ExitCode, Failure> {
 /// # Errors
 /// [`Failure`] when either cannot be written.
 pub fn answer(
-    files: Vec<NamedFile>,
+    files: impl FnOnce() -> Result<Vec<NamedFile>, ReportError>,
     name: &str,
     table: impl Fn() -> String,
     folder: Option<OutputFolder>,
@@ -65,6 +72,9 @@ pub fn answer(
     csv: bool,
     out: Option<&Path>,
 ) -> Result<ExitCode, Failure> {
+    // Plots and papers take their time: only where somebody wants one of the files.
+    let wanted = folder.is_some() || json || csv;
+    let files = if wanted { files()? } else { Vec::new() };
     let file = |ending: &str| {
         let wanted = format!("{name}.{ending}");
         let bytes = files.iter().find(|(n, _)| *n == wanted).map(|(_, b)| b.as_slice());
@@ -122,22 +132,11 @@ pub fn analyze_job(folder: &Path) -> Result<(), String> {
     let opened = SystemTime::now();
     let work = || -> Result<(), Failure> {
         let session = open_with_hint(folder)?;
-        let output = OutputFolder::open(&usual_place(folder)?, false)?;
-        read_logo(&session)?;
-        let inputs = Inputs::look(&session, opened).ok();
-        let result = chain::analyze(&session, &|| ())?;
-        write_report(&result, &session, inputs, output)?;
+        let measure = |session: &Session| Ok(chain::analyze(session, &|| ())?);
+        report_into(&session, opened, &usual_place(folder)?, false, measure)?;
         Ok(())
     };
-    work().map_err(|failure| {
-        let mut text = failure.to_string();
-        let mut cause = failure.source();
-        while let Some(error) = cause {
-            text += &format!(": {error}");
-            cause = error.source();
-        }
-        text
-    })
+    work().map_err(|failure| with_causes(&failure))
 }
 
 /// Typed pairs of names.

@@ -13,6 +13,7 @@
 //! other sheet shows how rooms scatter.
 
 use super::collect::Job;
+use super::described::Described;
 use super::mean::{OverRooms, RoomFigure, over_rooms, pooled_scatter};
 use super::names::NameError;
 use super::room::Room;
@@ -27,7 +28,6 @@ use crate::analysis::picture::figure::Figure;
 use crate::analysis::picture::uniformity::{LimitCheck, luminance_limits};
 use crate::analysis::power::{PowerCost, gain_power};
 use crate::analysis::predict::FRONT_REFLECTION;
-use crate::analysis::predict::describe::DescribedSheet;
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::{Gap, Hanging, Sheet};
 use crate::analysis::sheet::stated::prediction_u95_db;
@@ -111,15 +111,6 @@ pub struct Choice {
     pub pairs: Vec<ChoicePair>,
     /// Names that may mean one sheet: questions.
     pub questions: Vec<String>,
-}
-
-/// A sheet known from its maker alone.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Described {
-    /// The sheet.
-    pub sheet: DescribedSheet,
-    /// Period of weave or holes, mm.
-    pub structure_mm: Option<f64>,
 }
 
 /// Ranks all sheets of the jobs and the described ones for `room`.

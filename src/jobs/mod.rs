@@ -10,6 +10,7 @@
 //! | `mean` | random-effects mean over rooms, with its uncertainty |
 //! | `sheets` | what every sheet did over its rooms |
 //! | `bias` | by how much measured and claimed figures differ |
+//! | `described` | sheets that are typed, or stand in the manifest of a job that is begun |
 //! | `room`, `choose` | the known sheets ranked for a room that is still to be fitted |
 //! | `again` | one room measured twice |
 //!
@@ -19,6 +20,7 @@ pub mod again;
 pub mod bias;
 pub mod choose;
 pub mod collect;
+pub mod described;
 pub mod find;
 pub mod inputs;
 pub mod mean;

@@ -17,6 +17,7 @@ use crate::ingest::session::Session;
 use crate::ingest::takes::default_name;
 use crate::transfer::drift::TakeDrift;
 use crate::warning::{Topic, Warning};
+use crate::words::with_causes;
 use serde::Serialize;
 
 /// From so many takes on, one warning counts what they share.
@@ -294,17 +295,11 @@ fn unreadable(error: &IngestError) -> Finding {
         IngestError::NoFile { .. } => Topic::Missing,
         _ => Topic::WrongSignal,
     };
-    let mut message = error.to_string();
-    let mut source = std::error::Error::source(error);
-    while let Some(cause) = source {
-        message = format!("{message}: {cause}");
-        source = cause.source();
-    }
     let advice = match error {
         IngestError::OtherChannel { .. } => "Correct the manifest; no take need be repeated.",
         _ => "Put the right file there, or make this take again.",
     };
-    Finding::new(TakeVerdict::Repeat, topic, message, advice)
+    Finding::new(TakeVerdict::Repeat, topic, with_causes(error), advice)
 }
 
 /// A disturbance that comes back at the same frequency in other takes is none.

@@ -14,7 +14,7 @@ use crate::cli::predict_args::FRONT_REFLECTION;
 use crate::report::error::ReportError;
 use crate::report::forecast_table::{forecast_csv, forecast_curve_csv};
 use crate::report::html::page;
-use crate::report::paper::{Block, Detail, Paper, PaperFigure, Table};
+use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::forecast::forecast_figures;
 use crate::report::words::frequency_label;
@@ -110,17 +110,8 @@ fn html(forecast: &Forecast) -> String {
     let mut blocks = vec![heading("predict.paper_says")];
     let statements = forecast.sheets.iter().flat_map(|s| s.statement.clone()).collect();
     blocks.push(Block::List(statements));
-    for drawing in forecast_figures(forecast).iter().map(Drawing::from) {
-        blocks.push(Block::Figure(PaperFigure {
-            name: drawing.id.to_owned(),
-            svg: drawing.paper_svg,
-            title: drawing.title,
-            subtitle: drawing.subtitle,
-            caption: drawing.caption,
-            detail: Detail::Main,
-            alternative: drawing.description,
-        }));
-    }
+    let drawings = forecast_figures(forecast);
+    blocks.extend(drawings.iter().map(|figure| Block::figure(&Drawing::from(figure))));
     blocks.push(heading("predict.paper_bands"));
     blocks.push(Block::Table(bands(forecast)));
     blocks.push(heading("predict.paper_rests"));

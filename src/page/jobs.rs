@@ -2,11 +2,12 @@
 
 use super::desk::Desk;
 use super::place::{HERE, is_plain, is_session};
-use super::refusal::{Refusal, with_causes};
+use super::refusal::Refusal;
 use super::routes::blocking;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;
 use crate::ingest::takes::paths::resolve;
+use crate::words::with_causes;
 use axum::Json;
 use axum::extract::State;
 use rayon::prelude::*;

@@ -1,6 +1,7 @@
 //! What cannot be done, as an answer that the page can show.
 
 use super::words::word;
+use crate::words::with_causes;
 use axum::Json;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
@@ -50,17 +51,6 @@ impl Refusal {
         self.field = Some(field.to_string());
         self
     }
-}
-
-/// An error and its causes, one after the other.
-pub(super) fn with_causes(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(error) = cause {
-        text += &format!(": {error}");
-        cause = error.source();
-    }
-    text
 }
 
 impl IntoResponse for Refusal {

@@ -8,17 +8,14 @@ use super::refusal::Refusal;
 use super::routes::blocking;
 use super::words::word;
 use crate::chain;
-use crate::cli::analyze::usual_place;
+use crate::cli::analyze::{report_into, usual_place};
 use crate::cli::unimported::open_with_hint;
+use crate::ingest::session::Session;
 use crate::ingest::takes::TAKES_FOLDER;
 use crate::ingest::takes::paths::inside;
-use crate::jobs::inputs::Inputs;
 use crate::report::html::SCRIPT_HASH;
-use crate::report::output::OutputFolder;
-use crate::report::paper::logo::read_logo;
 use crate::report::result::SessionResult;
 use crate::report::words::{loss_finding, spread_finding};
-use crate::report::write::write_report;
 use axum::Json;
 use axum::body::Body;
 use axum::extract::{Path, State};
@@ -109,17 +106,14 @@ fn analyze(desk: &Desk, folder: &FilePath, inputs: String) -> Result<Summary, Re
     let (started, opened) = (std::time::Instant::now(), std::time::SystemTime::now());
     let session = open_with_hint(folder)?;
     let out = usual_place(folder)?;
-    let output = OutputFolder::open(&out, false)?;
-    read_logo(&session)?;
     let (done, total) = (AtomicUsize::new(0), session.takes.len());
     let tick = || {
         let done = done.fetch_add(1, Ordering::Relaxed) + 1;
         // Nobody listens where the screen was left.
         let _ = desk.progress.send(Progress { folder: folder.to_owned(), done, total });
     };
-    let looked = Inputs::look(&session, opened).ok();
-    let result = chain::analyze(&session, &tick)?;
-    let paths = write_report(&result, &session, looked, output)?;
+    let measure = |session: &Session| Ok(chain::analyze(session, &tick)?);
+    let (result, paths) = report_into(&session, opened, &out, false, measure)?;
     let files = paths.iter().filter_map(|path| {
         // Links may have been followed on the way to the report.
         let out = out.canonicalize().unwrap_or_else(|_| out.clone());

@@ -6,15 +6,14 @@ use super::refusal::Refusal;
 use super::routes::blocking;
 use super::side_by_side::Papers;
 use super::words::word;
-use crate::analysis::predict::describe::Description;
-use crate::cli::choose::only_described;
 use crate::cli::jobs::analyze_job;
 use crate::ingest::manifest;
 use crate::jobs::again::again;
-use crate::jobs::choose::{Described, choose};
+use crate::jobs::choose::choose;
 use crate::jobs::collect::{Collected, Work, collect};
+use crate::jobs::described::{Described, begun};
 use crate::jobs::names::NamePair;
-use crate::jobs::room::{Room, RoomPower};
+use crate::jobs::room::{Room, RoomPower, TypedRoom};
 use crate::jobs::sheets::{NameRules, SheetOverRooms, sheets_over_jobs};
 use crate::report::jobs::{
     again_files, again_statement, choice_files, choice_statement, sheets_files, sheets_statement,
@@ -171,14 +170,11 @@ pub(super) async fn choice(
         let room = room(&desk.root, &ask)?;
         let mut described = Vec::new();
         for (i, text) in ask.sheets.iter().enumerate() {
-            let at = |e: &dyn std::error::Error| Refusal::from_error(e).at(format!("sheets[{i}]"));
-            let description = Description::parse(text).map_err(|e| at(&e))?;
-            let structure_mm = description.pitch_mm;
-            let sheet = description.build().map_err(|e| at(&e))?;
-            described.push(Described { sheet, structure_mm });
+            let sheet = Described::parse(text);
+            described.push(sheet.map_err(|e| Refusal::from_error(&e).at(format!("sheets[{i}]")))?);
         }
         let collected = all_jobs(&desk);
-        described.extend(only_described(&collected));
+        described.extend(begun(&collected));
         let choice = choose(&collected.jobs, &described, room, &NameRules::default())
             .map_err(|e| Refusal::from_error(&e))?;
         if choice.candidates.is_empty() {
@@ -191,27 +187,25 @@ pub(super) async fn choice(
 
 /// The manifest's room, with what was typed in its place.
 fn room(root: &Path, ask: &AskChoice) -> Result<Room, Refusal> {
-    let mut room = match &ask.job {
+    let room = match &ask.job {
         None => Room::default(),
         Some(job) => Room::of_manifest(&manifest::load(&job_folder(root, job)?)?.0),
     };
-    room.gap_m = ask.gap_m.or(room.gap_m);
-    room.width_m = ask.width_m.or(room.width_m);
-    room.height_m = ask.height_m.or(room.height_m);
-    room.projector_lm = ask.projector_lm.or(room.projector_lm);
-    let known = room.power;
-    room.power = RoomPower {
-        power_w: ask.power_w.or(known.power_w),
-        amplifier_w: ask.amplifier_w.or(known.amplifier_w),
-        driver_limit_w: ask.driver_limit_w.or(known.driver_limit_w),
-        driver_band_hz: ask.driver_band_hz.or(known.driver_band_hz),
+    let typed = TypedRoom {
+        gap_m: ask.gap_m,
+        seats_m: ask.seats_m.clone(),
+        width_m: ask.width_m,
+        height_m: ask.height_m,
+        projector_lm: ask.projector_lm,
+        nearest_m: None,
+        power: RoomPower {
+            power_w: ask.power_w,
+            amplifier_w: ask.amplifier_w,
+            driver_limit_w: ask.driver_limit_w,
+            driver_band_hz: ask.driver_band_hz,
+        },
     };
-    if !ask.seats_m.is_empty() {
-        room.seats.clear();
-        ask.seats_m.iter().for_each(|&[distance, beside]| room.add_seat(distance, beside));
-    }
-    room.check().map_err(|e| Refusal::from_error(&e))?;
-    Ok(room)
+    room.with_typed(&typed).map_err(|e| Refusal::from_error(&e))
 }
 
 /// The papers about one room measured twice: the first job is the older one.

@@ -1,26 +1,16 @@
 //! Sessions and forecasts side by side as one paper, for the web page and for PDF.
 
-use super::paper::{Block, Detail, Paper, PaperFigure, Table};
+use super::paper::{Block, Detail, Paper, Table};
 use super::plots::drawing::Drawing;
 use super::words::{frequency_words, signed};
 use crate::analysis::compare::{Comparison, Entry, Origin, Rated, with_u};
 
 /// The paper: what the figures show, the ranking, every pair, and the plots.
 pub fn compare_paper(comparison: &Comparison, drawings: &[Drawing]) -> Paper {
-    let mut blocks = vec![heading("What is shown")];
+    let mut blocks = vec![Block::part("What is shown")];
     blocks.push(Block::List(comparison.statement.clone()));
-    blocks.extend(drawings.iter().map(|drawing| {
-        Block::Figure(PaperFigure {
-            name: drawing.id.to_owned(),
-            svg: drawing.paper_svg.clone(),
-            title: drawing.title.clone(),
-            subtitle: drawing.subtitle.clone(),
-            caption: drawing.caption.clone(),
-            detail: Detail::Main,
-            alternative: drawing.description.clone(),
-        })
-    }));
-    blocks.push(heading("Side by side"));
+    blocks.extend(drawings.iter().map(Block::figure));
+    blocks.push(Block::part("Side by side"));
     blocks.push(Block::Table(ranking(comparison)));
     blocks.push(Block::Paragraph(
         "A rank is one more than the number of entries that are shown to be better; entries whose \
@@ -29,9 +19,9 @@ pub fn compare_paper(comparison: &Comparison, drawings: &[Drawing]) -> Paper {
             .into(),
     ));
     blocks.extend(limits(comparison).map(Block::Table));
-    blocks.push(heading("Two by two"));
+    blocks.push(Block::part("Two by two"));
     blocks.push(Block::Table(pairs(comparison)));
-    blocks.push(heading("Band by band"));
+    blocks.push(Block::part("Band by band"));
     blocks.push(Block::Table(bands(comparison)));
     let names: Vec<String> = comparison.entries.iter().map(|e| e.summary.name.clone()).collect();
     let n = names.len();
@@ -41,10 +31,6 @@ pub fn compare_paper(comparison: &Comparison, drawings: &[Drawing]) -> Paper {
         logo: None,
         blocks,
     }
-}
-
-fn heading(text: &str) -> Block {
-    Block::Heading { level: 1, text: text.to_owned() }
 }
 
 fn dash() -> String {

@@ -3,6 +3,7 @@
 // Each test program uses its own share of these.
 #![allow(dead_code)]
 
+pub mod axe;
 pub mod convolve;
 pub mod driver;
 pub mod firefox;

@@ -4,7 +4,7 @@
 //! Packages: pulseaudio, pulseaudio-utils. The server is of its own, its files lie in a folder.
 
 use super::convolve::convolve;
-use super::driver::all_start;
+use super::driver::{self, all_start};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -38,7 +38,7 @@ pub struct RoomLoop {
 }
 
 /// Whether the sound server is installed.
-pub fn is_there() -> bool {
+fn is_there() -> bool {
     all_start(&["pulseaudio", "pactl", "parec", "pacat"])
 }
 
@@ -60,6 +60,22 @@ pub const EIGHT: Player = Player {
                side-left,side-right",
     heard: "--channel-map=front-center",
 };
+
+/// Whether what needs a real browser with sound can run here; says why not. It needs the machine's
+/// sound and most of its time: a step of its own where all is checked.
+pub fn with_a_browser() -> bool {
+    if std::env::var_os("SCRIMCHECK_BROWSER").is_none() {
+        eprintln!("SKIPPED: set SCRIMCHECK_BROWSER=1 to run this in a real browser");
+        return false;
+    }
+    let there = driver::is_there() && is_there();
+    if !there {
+        eprintln!(
+            "SKIPPED: chromium, chromium-driver, pulseaudio or pulseaudio-utils is not installed"
+        );
+    }
+    there
+}
 
 impl RoomLoop {
     pub fn start(folder: &Path) -> Self {

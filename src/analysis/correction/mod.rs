@@ -209,8 +209,14 @@ impl Correction {
 
     /// Largest gain of the filters from 100 Hz to 20 kHz, dB; 0 without filters.
     pub fn peak_filter_db(&self) -> f64 {
-        let inside = fine_grid_hz(100.0, 20_000.0).into_iter().filter(|f| *f < 0.5 * self.rate_hz);
-        inside.map(|hz| self.filter_gain_db(hz)).fold(0.0, f64::max)
+        self.fine_hz().iter().map(|hz| self.filter_gain_db(*hz)).fold(0.0, f64::max)
+    }
+
+    /// The fine grid as far as the processor's rate reaches, Hz.
+    fn fine_hz(&self) -> Vec<f64> {
+        let mut grid = fine_grid_hz(100.0, 20_000.0);
+        grid.retain(|hz| *hz < 0.5 * self.rate_hz);
+        grid
     }
 
     /// Gain of the filters as means over bands, dB; the trim not counted.
@@ -221,10 +227,7 @@ impl Correction {
 
     /// What a plot of the correction shows.
     pub fn series(&self) -> CorrectionSeries {
-        let fine_hz: Vec<f64> = fine_grid_hz(100.0, 20_000.0)
-            .into_iter()
-            .filter(|hz| *hz < 0.5 * self.rate_hz)
-            .collect();
+        let fine_hz = self.fine_hz();
         let before = |b: &CorrectionBand| b.mean_loss_db.map(|l| l - self.trim_db);
         let after = |b: &CorrectionBand| b.left_db;
         CorrectionSeries {

@@ -10,8 +10,7 @@ fn stored() -> StoredResult {
 }
 
 fn more(result: &mut StoredResult, seat: Option<usize>, from_hz: f64, db: f64) {
-    for (b, band) in result.bands.iter().enumerate().filter(|(_, b)| b.nominal_hz >= from_hz) {
-        let _ = band;
+    for (b, _) in result.bands.iter().enumerate().filter(|(_, b)| b.nominal_hz >= from_hz) {
         for (s, of_seat) in result.seats.iter_mut().enumerate() {
             if seat.is_none_or(|wanted| wanted == s) {
                 of_seat.loss_db[b].iter_mut().for_each(|l| *l += db);

@@ -1,9 +1,9 @@
 //! One room measured twice.
 
+use super::Answer;
 use super::cells::{change, dash};
 use super::figures::again_figure;
 use super::tidy::{Tidy, TidyRow};
-use super::{Answer, figure, heading, list};
 use crate::jobs::again::{Again, BandAgain, Cause, FigureAgain, SeatAgain};
 use crate::report::error::ReportError;
 use crate::report::look::columns;
@@ -146,15 +146,15 @@ pub fn again_files(again: &Again) -> Result<Vec<NamedFile>, ReportError> {
 }
 
 fn paper(again: &Again, statement: &[String], drawings: &[Drawing]) -> Paper {
-    let mut blocks = vec![heading("What changed"), list(statement)];
-    blocks.extend(drawings.iter().map(figure));
+    let mut blocks = vec![Block::part("What changed"), Block::List(statement.to_vec())];
+    blocks.extend(drawings.iter().map(Block::figure));
     blocks.push(Block::Paragraph(
         "A change is shown where it lies beyond both uncertainties with all bands and seats \
          looked at together (Bonferroni, 5 %); the intervals are those of a single figure, 95 %."
             .into(),
     ));
     blocks.push(Block::Table(figures(again)));
-    blocks.push(heading("Seat by seat"));
+    blocks.push(Block::part("Seat by seat"));
     blocks.push(Block::Table(seats(again)));
     let dates: Vec<String> = again.dates.iter().flatten().cloned().collect();
     let subtitle = match &again.titles {

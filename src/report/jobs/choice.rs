@@ -1,9 +1,9 @@
 //! The known sheets, ranked for the next room.
 
+use super::Answer;
 use super::cells::{dash, rated, rooms, with_u95};
 use super::figures::choice_figure;
 use super::tidy::{Tidy, TidyRow};
-use super::{Answer, figure, heading, list};
 use crate::analysis::claims::Verdict;
 use crate::jobs::choose::{Candidate, Choice, ChoicePair, Evidence};
 use crate::report::error::ReportError;
@@ -153,7 +153,7 @@ pub fn choice_files(choice: &Choice) -> Result<Vec<NamedFile>, ReportError> {
 }
 
 fn paper(choice: &Choice, statement: &[String], drawings: &[Drawing]) -> Paper {
-    let mut blocks = vec![heading("What is shown"), list(statement)];
+    let mut blocks = vec![Block::part("What is shown"), Block::List(statement.to_vec())];
     blocks.push(Block::Table(Table {
         caption: "Sheets for this room, by rank".into(),
         head: HEAD.map(String::from).to_vec(),
@@ -168,15 +168,15 @@ fn paper(choice: &Choice, statement: &[String], drawings: &[Drawing]) -> Paper {
          amplifier and the driver then have in hand."
             .into(),
     ));
-    blocks.extend(drawings.iter().map(figure));
-    blocks.push(heading("Two by two"));
+    blocks.extend(drawings.iter().map(Block::figure));
+    blocks.push(Block::part("Two by two"));
     blocks.push(Block::Table(pairs(choice)));
     let limits = limits(choice);
     if !limits.rows.is_empty() {
-        blocks.push(heading("Picture"));
+        blocks.push(Block::part("Picture"));
         blocks.push(Block::Table(limits));
     }
-    blocks.push(heading("Band by band"));
+    blocks.push(Block::part("Band by band"));
     blocks.push(Block::Table(bands(choice)));
     let room = &choice.room;
     let mm = room.gap_m.map_or_else(dash, |g| format!("gap {:.0} mm", 1e3 * g));

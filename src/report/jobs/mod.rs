@@ -21,7 +21,7 @@ pub use sheets::{sheets_files, sheets_statement, sheets_table};
 use super::error::ReportError;
 use super::html::page;
 use super::json::json_text;
-use super::paper::{Block, Detail, Paper, PaperFigure};
+use super::paper::Paper;
 use super::pdf::drawing::Sheet;
 use super::pdf::pdf;
 use super::plots::drawing::Drawing;
@@ -69,26 +69,6 @@ impl<T: Serialize> Answer<'_, T> {
         files.extend(plot_files(&self.drawings)?);
         Ok(files)
     }
-}
-
-fn heading(text: &str) -> Block {
-    Block::Heading { level: 1, text: text.to_owned() }
-}
-
-fn figure(drawing: &Drawing) -> Block {
-    Block::Figure(PaperFigure {
-        name: drawing.id.to_owned(),
-        svg: drawing.paper_svg.clone(),
-        title: drawing.title.clone(),
-        subtitle: drawing.subtitle.clone(),
-        caption: drawing.caption.clone(),
-        detail: Detail::Main,
-        alternative: drawing.description.clone(),
-    })
-}
-
-fn list(statement: &[String]) -> Block {
-    Block::List(statement.to_vec())
 }
 
 #[cfg(test)]

@@ -1,9 +1,9 @@
 //! What each sheet did over all jobs.
 
+use super::Answer;
 use super::cells::{dash, over, rooms, with_u95};
 use super::figures::sheets_figure;
 use super::tidy::{Tidy, TidyRow};
-use super::{Answer, figure, heading, list};
 use crate::jobs::bias::{Bias, LEAST_CLAIMS};
 use crate::jobs::mean::OverRooms;
 use crate::jobs::sheets::{SheetOverRooms, SheetsOverJobs};
@@ -144,9 +144,9 @@ pub fn sheets_files(over: &SheetsOverJobs) -> Result<Vec<NamedFile>, ReportError
 }
 
 fn paper(over: &SheetsOverJobs, statement: &[String], drawings: &[Drawing]) -> Paper {
-    let mut blocks = vec![heading("What is shown"), list(statement)];
-    blocks.extend(drawings.iter().map(figure));
-    blocks.push(heading("Sheet by sheet"));
+    let mut blocks = vec![Block::part("What is shown"), Block::List(statement.to_vec())];
+    blocks.extend(drawings.iter().map(Block::figure));
+    blocks.push(Block::part("Sheet by sheet"));
     blocks.push(Block::Table(Table {
         caption: "Loss from 500 Hz to 16 kHz over the rooms, with its 95 % uncertainty".into(),
         head: HEAD.map(String::from).to_vec(),
@@ -155,9 +155,9 @@ fn paper(over: &SheetsOverJobs, statement: &[String], drawings: &[Drawing]) -> P
     }));
     blocks.push(Block::Paragraph(method()));
     blocks.push(Block::Table(more(over)));
-    blocks.push(heading("Band by band"));
+    blocks.push(Block::part("Band by band"));
     blocks.push(Block::Table(bands(over)));
-    blocks.push(heading("Rooms"));
+    blocks.push(Block::part("Rooms"));
     blocks.push(Block::Table(rooms_table(over)));
     Paper {
         title: "What each sheet did".into(),

@@ -12,6 +12,8 @@ pub mod shorten;
 pub mod sign;
 pub mod summary;
 
+use super::plots::drawing::Drawing;
+
 /// Everything a reader gets, in reading order.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Paper {
@@ -68,6 +70,26 @@ pub enum Block {
     Signatures(Vec<String>),
     /// What follows begins on a new page.
     PageBreak,
+}
+
+impl Block {
+    /// Heading of a part.
+    pub fn part(text: &str) -> Self {
+        Self::Heading { level: 1, text: text.to_owned() }
+    }
+
+    /// A drawing with its words as they are.
+    pub fn figure(drawing: &Drawing) -> Self {
+        Self::Figure(PaperFigure {
+            name: drawing.id.to_owned(),
+            svg: drawing.paper_svg.clone(),
+            title: drawing.title.clone(),
+            subtitle: drawing.subtitle.clone(),
+            caption: drawing.caption.clone(),
+            detail: Detail::Main,
+            alternative: drawing.description.clone(),
+        })
+    }
 }
 
 /// A table.
