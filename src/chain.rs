@@ -39,6 +39,7 @@ use crate::report::budget::budget_terms;
 use crate::report::result::{
     DistortionResult, PictureResult, RattleProfile, RattleRange, SessionResult,
 };
+use crate::report::words;
 use crate::transfer::distortion::{Distortion, combine, warn_of_drive};
 use crate::transfer::measure::{Responder, TransferError, Transfers};
 use crate::warning::{Topic, Warning};
@@ -177,9 +178,9 @@ pub fn analyze_keeping(
         });
     // What that costs.
     let power = correction.as_ref().map(|correction| {
-        let mut power = correction_power(correction, manifest.speaker.as_ref());
-        warnings.append(&mut power.warnings);
-        power
+        let power = correction_power(correction, manifest.speaker.as_ref());
+        warnings.extend(words::power::warnings(&power));
+        words::power::said(power)
     });
 
     // The picture side.

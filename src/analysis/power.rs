@@ -9,8 +9,6 @@
 use crate::analysis::correction::Correction;
 use crate::ingest::manifest::SpeakerInfo;
 use crate::units::{GainDb, ThirdOctave};
-use crate::warning::{Topic, Warning};
-use crate::words::frequency_words;
 use serde::Serialize;
 
 /// Third-octave bands that programme spectra are declared over: 20 Hz to 20 kHz.
@@ -71,8 +69,36 @@ pub struct LimitCheck {
     pub left_db: f64,
     /// Whether there is enough.
     pub within: bool,
-    /// In a sentence.
-    pub sentence: String,
+}
+
+/// What to be careful of.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum Caution {
+    /// A stated power is no number above 0, and is not used.
+    NoPower {
+        /// Its key under `[speaker]`.
+        key: &'static str,
+        /// What is stated.
+        value: f64,
+    },
+    /// The stated band of the driver is none, and is not used.
+    NoBand([f64; 2]),
+    /// Peaks need more than the amplifier has.
+    AmplifierClips,
+    /// The amplifier has less than 1 dB left.
+    AmplifierClose,
+    /// The driver takes more than it bears.
+    DriverOverloaded,
+    /// The driver has less than 1 dB left.
+    DriverClose,
+    /// A notable boost, and no amplifier to hold it against.
+    LimitsUnknown,
+    /// A notable boost makes test signals and treble louder near the loudspeaker.
+    Louder {
+        /// Level at 1 m before the setting, where it can be reckoned, dB.
+        before_db: Option<f64>,
+    },
 }
 
 /// Power and headroom of a setting.
@@ -96,10 +122,9 @@ pub struct PowerCost {
     pub amplifier: Option<LimitCheck>,
     /// Long-term power of the driver against its limit, under the spectrum that asks most.
     pub driver: Option<LimitCheck>,
-    /// The cost in a plain sentence.
-    pub sentence: String,
-    /// Cautions.
-    pub warnings: Vec<Warning>,
+    /// What to be careful of.
+    #[serde(skip)]
+    pub cautions: Vec<Caution>,
 }
 
 /// Cost of a correction: trim and filters together.
@@ -108,7 +133,7 @@ pub struct PowerCost {
 /// Watts in and out; gains in dB, positive = more power.
 /// # Valid range
 /// Without `speaker`, or with its numbers absent, only factors are told; numbers that are
-/// not finite and above 0 count as absent and are named in a warning.
+/// not finite and above 0 count as absent and are named in a caution.
 pub fn correction_power(correction: &Correction, speaker: Option<&SpeakerInfo>) -> PowerCost {
     let top = 0.4999 * correction.rate_hz;
     gain_power(|hz| correction.trim_db + correction.filter_gain_db(hz.min(top)), speaker)
@@ -118,8 +143,8 @@ pub fn correction_power(correction: &Correction, speaker: Option<&SpeakerInfo>) 
 ///
 /// As [`correction_power`].
 pub fn gain_power(gain_db: impl Fn(f64) -> f64, speaker: Option<&SpeakerInfo>) -> PowerCost {
-    let mut warnings = Vec::new();
-    let stated = Stated::new(speaker, &mut warnings);
+    let mut cautions = Vec::new();
+    let stated = Stated::new(speaker, &mut cautions);
     let bands: Vec<BandPower> = PROGRAMME_BANDS
         .map(ThirdOctave::from_index)
         .map(|b| {
@@ -140,16 +165,14 @@ pub fn gain_power(gain_db: impl Fn(f64) -> f64, speaker: Option<&SpeakerInfo>) -
         programme("falling by 3 dB per octave from pink", -3.0, &bands, &stated),
     ];
     let peak_factor = GainDb(peak_gain_db).power_factor();
-    let amplifier = stated
-        .power_w
-        .zip(stated.amplifier_w)
-        .map(|(w, has)| check(w * peak_factor, has, "Peaks need"));
+    let amplifier =
+        stated.power_w.zip(stated.amplifier_w).map(|(w, has)| check(w * peak_factor, has));
     let driver = stated.driver_limit_w.and_then(|limit| {
         let most = programmes
             .iter()
             .filter_map(|p| p.driver_watts)
             .fold(None, |a: Option<f64>, w| Some(a.map_or(w, |a| a.max(w))))?;
-        Some(check(most, limit, "In the long run the high-frequency driver takes"))
+        Some(check(most, limit))
     });
     let mut cost = PowerCost {
         bands,
@@ -161,10 +184,8 @@ pub fn gain_power(gain_db: impl Fn(f64) -> f64, speaker: Option<&SpeakerInfo>) -
         programmes,
         amplifier,
         driver,
-        sentence: String::new(),
-        warnings,
+        cautions,
     };
-    cost.sentence = say(&cost);
     caution(&mut cost, &stated);
     cost
 }
@@ -234,17 +255,14 @@ struct Stated {
 }
 
 impl Stated {
-    fn new(speaker: Option<&SpeakerInfo>, warnings: &mut Vec<Warning>) -> Self {
+    fn new(speaker: Option<&SpeakerInfo>, cautions: &mut Vec<Caution>) -> Self {
         let Some(s) = speaker else { return Self::default() };
-        let mut positive = |key: &str, value: Option<f64>| {
+        let mut positive = |key: &'static str, value: Option<f64>| {
             let value = value?;
             if value.is_finite() && value > 0.0 {
                 return Some(value);
             }
-            warnings.push(warning(
-                format!("speaker.{key} is {value}, which is no power: it is not used."),
-                format!("Write a number of watts above 0 for {key}, or leave it out."),
-            ));
+            cautions.push(Caution::NoPower { key, value });
             None
         };
         let power_w = positive("power_w", s.power_w);
@@ -253,10 +271,7 @@ impl Stated {
         let driver_band_hz = s.driver_band_hz.filter(|[low, high]| {
             let fine = *low > 0.0 && high > low && high.is_finite();
             if !fine {
-                warnings.push(warning(
-                    format!("speaker.driver_band_hz is [{low}, {high}]: it is not used."),
-                    "Write two rising frequencies in Hz, for example [2000, 20000].".into(),
-                ));
+                cautions.push(Caution::NoBand([*low, *high]));
             }
             fine
         });
@@ -265,112 +280,31 @@ impl Stated {
     }
 }
 
-fn check(needs_w: f64, available_w: f64, who: &str) -> LimitCheck {
-    let left_db = 10.0 * (available_w / needs_w).log10();
-    let within = needs_w <= available_w;
-    let left = if within {
-        format!("{left_db:.1} dB of headroom")
-    } else {
-        format!("{:.1} dB too little", -left_db)
-    };
+fn check(needs_w: f64, available_w: f64) -> LimitCheck {
     LimitCheck {
         needs_w,
         available_w,
-        left_db,
-        within,
-        sentence: format!("{who} {} W of {} W: {left}.", watts(needs_w), watts(available_w)),
+        left_db: 10.0 * (available_w / needs_w).log10(),
+        within: needs_w <= available_w,
     }
-}
-
-fn watts(w: f64) -> String {
-    if w >= 10.0 { format!("{w:.0}") } else { format!("{w:.1}") }
-}
-
-fn warning(message: String, advice: String) -> Warning {
-    Warning { topic: Topic::Power, seat: None, take: None, message, advice }
-}
-
-fn say(cost: &PowerCost) -> String {
-    let pink = &cost.programmes[0];
-    let head = format!(
-        "At most {:+.1} dB ({:.2} times the power) at {}; {:+.1} dB in the long run under pink \
-         programme.",
-        cost.peak_gain_db,
-        cost.peak_factor,
-        frequency_words(cost.peak_hz),
-        pink.gain_db
-    );
-    let more = [&cost.amplifier, &cost.driver]
-        .into_iter()
-        .flatten()
-        .map(|c| format!(" {}", c.sentence))
-        .collect::<String>();
-    format!("{head}{more}")
 }
 
 fn caution(cost: &mut PowerCost, stated: &Stated) {
-    let mut add =
-        |message: String, advice: &str| cost.warnings.push(warning(message, advice.into()));
-    if let Some(c) = &cost.amplifier {
-        if !c.within {
-            add(
-                format!("The amplifier will clip. {}", c.sentence),
-                "Play more quietly by what is missing, use a stronger amplifier, or give up part \
-                 of the correction; a clipping amplifier also destroys high-frequency drivers.",
-            );
-        } else if c.left_db < LITTLE_LEFT_DB {
-            add(
-                format!("The amplifier has next to nothing left. {}", c.sentence),
-                "Leave a margin: programme peaks and rooms differ. Listen for clipping at \
-                 reference level before you hand over.",
-            );
-        }
-    }
-    if let Some(c) = &cost.driver {
-        if !c.within {
-            add(
-                format!("The high-frequency driver is overloaded. {}", c.sentence),
-                "Do not use the setting at this level: lower the boost or the level, or ask the \
-                 loudspeaker's maker.",
-            );
-        } else if c.left_db < LITTLE_LEFT_DB {
-            add(
-                format!("The high-frequency driver is close to its limit. {}", c.sentence),
-                "Keep test signals short and leave a margin; long loud programme warms the driver.",
-            );
-        }
-    }
+    let limit = |check: &Option<LimitCheck>, over: Caution, close: Caution| match check {
+        Some(c) if !c.within => Some(over),
+        Some(c) if c.left_db < LITTLE_LEFT_DB => Some(close),
+        _ => None,
+    };
+    let amplifier = limit(&cost.amplifier, Caution::AmplifierClips, Caution::AmplifierClose);
+    let driver = limit(&cost.driver, Caution::DriverOverloaded, Caution::DriverClose);
+    cost.cautions.extend(amplifier.into_iter().chain(driver));
     if cost.peak_gain_db >= NOTABLE_BOOST_DB {
-        let unknown = stated.power_w.is_none() || stated.amplifier_w.is_none();
-        if unknown {
-            add(
-                format!(
-                    "The setting asks for {:+.1} dB at {}, and whether amplifier and driver can \
-                     give it is not known.",
-                    cost.peak_gain_db,
-                    frequency_words(cost.peak_hz)
-                ),
-                "State power_w, amplifier_w, driver_limit_w and driver_band_hz under [speaker] and \
-                 analyse again.",
-            );
+        if stated.power_w.is_none() || stated.amplifier_w.is_none() {
+            cost.cautions.push(Caution::LimitsUnknown);
         }
-        let level = stated.power_w.zip(stated.sensitivity_db).map_or(String::new(), |(w, s)| {
-            format!(
-                " Before the correction the loudspeaker makes about {:.0} dB at 1 m.",
-                s + 10.0 * w.log10()
-            )
-        });
-        // NIOSH 98-126: 85 dB(A) for 8 hours, half the time for every 3 dB more.
-        add(
-            format!(
-                "The boost makes test signals and treble up to {:.1} dB louder at the \
-                 loudspeaker.{level}",
-                cost.peak_gain_db
-            ),
-            "Turn the level down before you switch the setting on and raise it slowly. Wear \
-             hearing protection near the loudspeaker: the recommended limit is 85 dB(A) for 8 hours a \
-             day, and half the time for every 3 dB more.",
-        );
+        let before_db = stated.power_w.zip(stated.sensitivity_db);
+        let before_db = before_db.map(|(w, s)| s + 10.0 * w.log10());
+        cost.cautions.push(Caution::Louder { before_db });
     }
 }
 

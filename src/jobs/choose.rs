@@ -31,6 +31,7 @@ use crate::analysis::predict::FRONT_REFLECTION;
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::{Gap, Hanging, Sheet};
 use crate::analysis::sheet::stated::prediction_u95_db;
+use crate::report::words::{self, said::Said};
 use crate::units::{Hertz, ThirdOctave};
 use serde::Serialize;
 
@@ -61,7 +62,7 @@ pub struct Candidate {
     /// One more than the number of sheets shown to lose less here.
     pub rank: usize,
     /// What making up the loss takes.
-    pub power: PowerCost,
+    pub power: Said<PowerCost>,
     /// Luminance of the picture, cd/m2.
     pub luminance_cd_m2: Option<Rated>,
     /// That against published targets.
@@ -313,6 +314,7 @@ fn candidate(
     room: &Room,
 ) -> Candidate {
     let power = gain_power(|hz| between_bands(&bands, hz), Some(&room.power.speaker()));
+    let power = words::power::said(power);
     Candidate {
         name: name.to_owned(),
         evidence,

@@ -59,7 +59,7 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
     }
     if let Some(power) = &result.power {
         text.head("Power");
-        text.say(&power.sentence);
+        text.say(power.sentence());
     }
     if let Some(picture) = &result.picture {
         let light = picture.light.iter().flat_map(|light| &light.statement);

@@ -4,6 +4,7 @@
 //! The field names here are the keys of `result.json`; a key is always there,
 //! and a figure that the data cannot carry is `null`.
 
+use super::words::said::Said;
 use crate::analysis::band_levels::Levels;
 use crate::analysis::claims::ClaimVerdict;
 use crate::analysis::correction::Correction;
@@ -80,7 +81,7 @@ pub struct SessionResult {
     /// between loudspeaker and sheet, stated and found.
     pub sheet: Option<SheetFinding>,
     /// What the correction costs in power, against the limits.
-    pub power: Option<PowerCost>,
+    pub power: Option<Said<PowerCost>>,
     /// Light readings and viewing geometry.
     pub picture: Option<PictureResult>,
     /// Blind tests that were kept in the job.

@@ -36,7 +36,7 @@ pub fn choice_statement(choice: &Choice) -> Vec<String> {
             .candidates
             .iter()
             .filter(|c| !is_enough(c))
-            .map(|c| format!("{}: {}", c.name, c.power.sentence)),
+            .map(|c| format!("{}: {}", c.name, c.power.sentence())),
     );
     for c in choice.candidates.iter().filter(|c| c.claims_too_good) {
         out.push(format!(

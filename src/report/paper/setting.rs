@@ -153,12 +153,7 @@ pub(super) fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
 pub(super) fn cost(result: &SessionResult, session: &Session, writer: &mut Writer) {
     let Some(power) = &result.power else { return };
     writer.part("What it costs");
-    writer.say(&power.sentence);
-    for check in [&power.amplifier, &power.driver].into_iter().flatten() {
-        if !power.sentence.contains(&check.sentence) {
-            writer.say(&check.sentence);
-        }
-    }
+    writer.say(power.sentence());
     let (head, rows) = stated_columns(
         &["Programme", "Gain, dB", "Factor", "Power, W", "Driver gain, dB", "Driver power, W"],
         programme_rows(power),

@@ -2,6 +2,7 @@
 //!
 //! The same blocks are page one of the handover.
 
+use super::super::words::power::limit_sentences;
 use super::content::{DOUBTFUL, Writer};
 use super::setting::{hearing, setting_rows};
 use super::sign::Sign;
@@ -61,17 +62,14 @@ pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &m
         writer.say(&hearing(correction));
     }
     if let Some(power) = &result.power {
-        let cost = match (&power.amplifier, &power.driver) {
-            (None, None) => format!(
+        let limits = limit_sentences(power);
+        let cost = if limits.is_empty() {
+            format!(
                 "The setting asks for at most {:+.1} dB: {:.1} times the power.",
                 power.peak_gain_db, power.peak_factor
-            ),
-            (amplifier, driver) => [amplifier, driver]
-                .into_iter()
-                .flatten()
-                .map(|check| check.sentence.as_str())
-                .collect::<Vec<_>>()
-                .join(" "),
+            )
+        } else {
+            limits.join(" ")
         };
         writer.say(&format!("What it costs. {cost}"));
         if power.peak_gain_db > 0.0 {

@@ -31,7 +31,7 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
         id: "power",
         title: finding(power),
         subtitle: format!("Level and filters together, by third-octave band, {}", result.title),
-        description: power.sentence.clone(),
+        description: power.sentence().to_owned(),
         caption: format!(
             "3 dB more take twice the power, 10 dB more ten times.{}",
             if strip.is_some() {
@@ -108,6 +108,7 @@ mod tests {
     use crate::analysis::power::gain_power;
     use crate::ingest::manifest::SpeakerInfo;
     use crate::report::example::example_result;
+    use crate::report::words::power::said;
 
     #[test]
     fn limits_stand_at_the_gain_that_uses_them_up() {
@@ -121,7 +122,8 @@ mod tests {
             driver_band_hz: None,
             sensitivity_db: None,
         };
-        result.power = Some(gain_power(|hz| if hz > 4000.0 { 3.0 } else { -1.0 }, Some(&speaker)));
+        let cost = gain_power(|hz| if hz > 4000.0 { 3.0 } else { -1.0 }, Some(&speaker));
+        result.power = Some(said(cost));
         let figure = power_figure(&result).unwrap();
         let limits: Vec<_> = figure
             .marks

@@ -1,5 +1,8 @@
 //! Findings in sentences: the same in table, plots and papers.
 
+pub mod power;
+pub mod said;
+
 use super::result::SessionResult;
 pub use crate::words::{
     decibels, frequency_label, frequency_words, gain_words, list_words, rate_words, seats_words,

@@ -1,0 +1,42 @@
+//! A finding beside what is said of it: analysis gives the one, this layer the other.
+
+use serde::Serialize;
+use std::ops::Deref;
+
+/// A finding and its words. In JSON both stand side by side in one object.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Said<F, W = Sentence> {
+    /// What was found.
+    #[serde(flatten)]
+    pub found: F,
+    /// What is said of it.
+    #[serde(flatten)]
+    pub words: W,
+}
+
+/// One plain sentence, or a few that belong together.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Sentence {
+    /// With a full stop.
+    pub sentence: String,
+}
+
+impl<F> Said<F> {
+    /// A finding with its sentence.
+    pub fn new(found: F, sentence: String) -> Self {
+        Self { found, words: Sentence { sentence } }
+    }
+
+    /// Its sentence.
+    pub fn sentence(&self) -> &str {
+        &self.words.sentence
+    }
+}
+
+/// The numbers are read as if they stood alone.
+impl<F, W> Deref for Said<F, W> {
+    type Target = F;
+    fn deref(&self) -> &F {
+        &self.found
+    }
+}
