@@ -18,8 +18,8 @@ use super::mean::{OverRooms, RoomFigure, over_rooms, pooled_scatter};
 use super::names::NameError;
 use super::room::Room;
 use super::sheets::{
-    Grouped, NameRules, SUMMED_HZ, SheetOverRooms, all_bands, common_u, gap_m, group, model,
-    sheets_over_jobs, summed_bands,
+    ALL_KINDS, Grouped, NameRules, SUMMED_HZ, SheetOverRooms, all_bands, common_u, gap_m, group,
+    model, sheets_over_jobs, summed_bands,
 };
 use super::stored::StoredResult;
 use crate::analysis::compare::Rated;
@@ -223,7 +223,7 @@ fn measured(grouped: &Grouped, over: &[SheetOverRooms], room: &Room) -> Vec<Cand
         .sheets
         .iter()
         .map(|(_, jobs)| {
-            let base = Base { sheet: model(jobs).map(|m| (m.sheet, None)) };
+            let base = Base { sheet: model(jobs, &ALL_KINDS).map(|m| (m.sheet, None)) };
             let rooms = jobs.iter().map(|(_, j)| Residuals::of(&j.result, &base)).collect();
             (base, rooms)
         })

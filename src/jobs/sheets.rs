@@ -19,6 +19,8 @@ pub struct SheetsOverJobs {
     pub n_jobs: usize,
     /// Jobs whose manifest gives the sheet no name.
     pub n_unnamed: usize,
+    /// Jobs whose result is that of another to the last figure: copies, counted once.
+    pub n_copies: usize,
     /// Sheets, those of most rooms first.
     pub sheets: Vec<SheetOverRooms>,
     /// Measured less claimed, over all sheets; absent below five claims.
@@ -46,6 +48,8 @@ pub struct SheetOverRooms {
     pub claims: ClaimCount,
     /// The description that fits the rooms best, with its parameters.
     pub model: Option<ModelOverRooms>,
+    /// The best of those that have a flow resistance or a mass.
+    pub resistance_and_mass: Option<ModelOverRooms>,
     /// Smallest and largest gap, m.
     pub gap_m: Option<[f64; 2]>,
     /// The setting that was needed.
@@ -149,6 +153,7 @@ pub struct NameRules {
 pub(super) struct Grouped<'a> {
     pub names: SheetNames,
     pub n_unnamed: usize,
+    pub n_copies: usize,
     /// Sheets with the jobs' numbers, those of most rooms first.
     pub sheets: Vec<(String, Vec<(usize, &'a Job)>)>,
 }
@@ -158,8 +163,13 @@ pub(super) fn group<'a>(jobs: &'a [Job], rules: &NameRules) -> Result<Grouped<'a
     let all: Vec<String> = jobs.iter().filter_map(named).collect();
     let names = SheetNames::new(&all, &rules.same, &rules.distinct)?;
     let mut sheets: BTreeMap<String, Vec<(usize, &Job)>> = BTreeMap::new();
-    let mut n_unnamed = 0;
+    let (mut n_unnamed, mut n_copies) = (0, 0);
     for (i, job) in jobs.iter().enumerate() {
+        // A copied folder is no further room, and would make the mean seem surer than it is.
+        if jobs[..i].iter().any(|other| other.result == job.result) {
+            n_copies += 1;
+            continue;
+        }
         match named(job).as_deref().and_then(|n| names.told(n)) {
             Some(name) => sheets.entry(name.to_owned()).or_default().push((i, job)),
             None => n_unnamed += 1,
@@ -167,7 +177,7 @@ pub(super) fn group<'a>(jobs: &'a [Job], rules: &NameRules) -> Result<Grouped<'a
     }
     let mut sheets: Vec<_> = sheets.into_iter().collect();
     sheets.sort_by(|a, b| b.1.len().cmp(&a.1.len()).then(a.0.cmp(&b.0)));
-    Ok(Grouped { names, n_unnamed, sheets })
+    Ok(Grouped { names, n_unnamed, n_copies, sheets })
 }
 
 /// What every sheet did over all jobs.
@@ -185,6 +195,7 @@ pub fn sheets_over_jobs(jobs: &[Job], rules: &NameRules) -> Result<SheetsOverJob
     Ok(SheetsOverJobs {
         n_jobs: jobs.len(),
         n_unnamed: grouped.n_unnamed,
+        n_copies: grouped.n_copies,
         questions: grouped.names.asked.iter().map(SheetNames::question).collect(),
         sheets: sheets
             .map(|((name, jobs), bias)| one_sheet(name, jobs, &scatters, rules.with_names, bias))
@@ -295,7 +306,8 @@ fn one_sheet(
         largest_loss_db: over(&largest_loss, common_u(jobs, &summed), None),
         seat_sd_db: over(&seat_sd, 0.0, None),
         claims: count(results()),
-        model: model(jobs),
+        model: model(jobs, &ALL_KINDS),
+        resistance_and_mass: model(jobs, &WITH_RESISTANCE_OR_MASS),
         gap_m: gaps
             .iter()
             .copied()
@@ -303,7 +315,8 @@ fn one_sheet(
             .zip(gaps.iter().copied().reduce(f64::max))
             .map(|(low, high)| [low, high]),
         setting: setting(jobs),
-        gain_on_axis: over(&gain_on_axis, 0.0, None),
+        // One meter and one white reference serve all rooms, and err in all of them alike.
+        gain_on_axis: over(&gain_on_axis, mean_u(results().filter_map(gain_on_axis)), None),
         off_axis: off_axis(jobs),
         // The coarsest that any manifest states.
         structure_distance_m: distances.reduce(f64::max),
@@ -324,9 +337,10 @@ fn room(number: usize, job: &Job, with_names: bool) -> RoomOfSheet {
     }
 }
 
-/// The gap that was used, m.
+/// The gap as measured with a rule, m, or where none is stated the one that the takes tell of.
 pub(super) fn gap_m(result: &StoredResult) -> Option<f64> {
-    result.sheet.as_ref()?.gap.used_m
+    let gap = &result.sheet.as_ref()?.gap;
+    gap.stated_m.or(gap.used_m)
 }
 
 fn largest_loss(result: &StoredResult) -> Option<RoomFigure> {
@@ -364,16 +378,19 @@ fn count<'a>(results: impl Iterator<Item = &'a StoredResult>) -> ClaimCount {
     count
 }
 
-/// The model with the smallest sum of the corrected Akaike criterion over the rooms in which it was
-/// fitted; its parameters are averaged over the rooms that tell them.
-pub(super) fn model(jobs: &[(usize, &Job)]) -> Option<ModelOverRooms> {
+/// Kinds of models, as in `result.json`.
+pub(super) const ALL_KINDS: [&str; 5] = ["resistive", "mass", "series", "parallel", "holes"];
+const WITH_RESISTANCE_OR_MASS: [&str; 4] = ["resistive", "mass", "series", "parallel"];
+
+/// The model of `kinds` with the smallest sum of the corrected Akaike criterion over the rooms in
+/// which it was fitted; its parameters are averaged over the rooms that tell them.
+pub(super) fn model(jobs: &[(usize, &Job)], kinds: &[&str]) -> Option<ModelOverRooms> {
     let fits = |kind: &str| {
         let of_room = move |(_, j): &(usize, &Job)| {
             j.result.sheet.as_ref()?.evidence.fits.iter().find(|f| f.kind == kind).cloned()
         };
         jobs.iter().filter_map(of_room).collect::<Vec<_>>()
     };
-    let kinds = ["resistive", "mass", "series", "parallel", "holes"];
     let with_fits = kinds.iter().map(|k| fits(k).len()).max().filter(|n| *n > 0)?;
     let (kind, fits) = kinds
         .iter()
@@ -446,6 +463,11 @@ fn light(figure: StoredLightFigure) -> RoomFigure {
     RoomFigure { value: figure.value, u: figure.u }
 }
 
+fn mean_u(figures: impl Iterator<Item = RoomFigure>) -> f64 {
+    let all: Vec<f64> = figures.map(|f| f.u).collect();
+    if all.is_empty() { 0.0 } else { all.iter().sum::<f64>() / all.len() as f64 }
+}
+
 fn gain_on_axis(result: &StoredResult) -> Option<RoomFigure> {
     Some(light(result.picture.as_ref()?.light.as_ref()?.gain.as_ref()?.on_axis?))
 }
@@ -465,7 +487,8 @@ fn off_axis(jobs: &[(usize, &Job)]) -> Vec<OffAxis> {
     by_angle
         .into_iter()
         .filter_map(|(degrees, rooms)| {
-            Some(OffAxis { angle_deg: f64::from(degrees), ratio: over_rooms(&rooms, 0.0, None)? })
+            let ratio = over_rooms(&rooms, mean_u(rooms.iter().copied()), None)?;
+            Some(OffAxis { angle_deg: f64::from(degrees), ratio })
         })
         .collect()
 }

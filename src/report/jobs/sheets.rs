@@ -47,6 +47,12 @@ pub fn sheets_statement(over: &SheetsOverJobs) -> Vec<String> {
             over.n_unnamed, over.n_jobs
         ));
     }
+    if over.n_copies > 0 {
+        out.push(format!(
+            "{} of {} jobs are copies of others to the last figure and counted once.",
+            over.n_copies, over.n_jobs
+        ));
+    }
     out.extend(over.questions.iter().cloned());
     out
 }
@@ -195,7 +201,8 @@ fn more(over_jobs: &SheetsOverJobs) -> Table {
     ];
     let row = |s: &SheetOverRooms| {
         let parameter = |q: &str| {
-            let found = s.model.as_ref().and_then(|m| m.parameters.iter().find(|(n, _)| n == q));
+            let model = s.resistance_and_mass.as_ref();
+            let found = model.and_then(|m| m.parameters.iter().find(|(n, _)| n == q));
             over(found.map(|(_, f)| f), 1)
         };
         let mm = |m: f64| format!("{:.0}", 1e3 * m);
@@ -296,8 +303,13 @@ fn sheets_csv(over_jobs: &SheetsOverJobs) -> Result<Vec<u8>, ReportError> {
         put("mean_loss_db", None, s.mean_loss_db.as_ref(), "500 Hz to 16 kHz")?;
         put("largest_loss_db", None, s.largest_loss_db.as_ref(), "500 Hz to 16 kHz")?;
         put("seat_sd_db", None, s.seat_sd_db.as_ref(), "500 Hz to 16 kHz")?;
-        for (quantity, f) in s.model.iter().flat_map(|m| &m.parameters) {
-            put(quantity, None, Some(f), s.model.as_ref().map_or("", |m| &m.kind))?;
+        let models = [&s.model, &s.resistance_and_mass];
+        // One model may be both.
+        let n_models = if s.model == s.resistance_and_mass { 1 } else { 2 };
+        for model in models.into_iter().take(n_models).flatten() {
+            for (quantity, f) in &model.parameters {
+                put(quantity, None, Some(f), &model.kind)?;
+            }
         }
         put("trim_db", None, s.setting.as_ref().and_then(|t| t.trim_db.as_ref()), "")?;
         put("gain_on_axis", None, s.gain_on_axis.as_ref(), "")?;

@@ -70,6 +70,16 @@ fn papers_hold_the_figures_of_the_document_and_escape_names() {
 }
 
 #[test]
+fn a_copied_job_is_no_further_room() {
+    let mut jobs = jobs();
+    jobs.push(Job { folder: "jobs/copy".into(), ..jobs[0].clone() });
+    let over = sheets_over_jobs(&jobs, &NameRules::default()).unwrap();
+    assert_eq!((over.n_jobs, over.n_copies), (7, 1));
+    assert!(over.sheets.iter().all(|s| s.rooms.len() == 3));
+    assert!(sheets_statement(&over).iter().any(|s| s.contains("copies of others")));
+}
+
+#[test]
 fn the_choice_ranks_what_is_shown_and_says_what_is_not() {
     let jobs = jobs();
     let choice =
