@@ -77,7 +77,7 @@ const HEAD: [&str; 8] = [
     "How sure",
     "Largest gain, dB",
     "Left, dB",
-    "Luminance, cd/m2",
+    "Luminance, cd/m\u{b2}",
     "Structure",
 ];
 
@@ -220,7 +220,7 @@ fn limits(choice: &Choice) -> Table {
     });
     Table {
         caption: "Luminance against published targets".into(),
-        head: ["Sheet", "Target", "Predicted, cd/m2", "Verdict"].map(String::from).to_vec(),
+        head: ["Sheet", "Target", "Predicted, cd/m\u{b2}", "Verdict"].map(String::from).to_vec(),
         rows: rows.collect(),
         detail: Detail::Engineer,
     }

@@ -190,7 +190,7 @@ fn more(over_jobs: &SheetsOverJobs) -> Table {
     let head = [
         "Sheet",
         "Flow resistance, Pa s/m",
-        "Mass, g/m2",
+        "Mass, g/m\u{b2}",
         "Gaps, mm",
         "Trim, dB",
         "One setting served",
