@@ -12,7 +12,8 @@
 //! | [`report`] | one finished result | table, JSON, CSV, plots, papers |
 //!
 //! [`listen`] turns the transmissions into sound, and asks in a blind test whether there is
-//! anything to hear; [`import`] brings what a recorder gives into a session folder, before all of them;
+//! anything to hear; [`start`] makes a new session folder and [`import`] brings what a recorder gives into it, before all of
+//! them;
 //! [`jobs`] takes the finished results of many sessions together;
 //! [`chain`] is the way through all of them, readable top to bottom;
 //! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
@@ -38,6 +39,7 @@ pub mod page;
 pub mod report;
 pub mod simulate;
 pub mod staging;
+pub mod start;
 pub mod transfer;
 pub mod units;
 pub mod warning;

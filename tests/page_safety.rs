@@ -4,7 +4,7 @@ mod page;
 
 use page::http::{Answer, break_off, raw, request};
 use page::server::Server;
-use scrimcheck::ingest::start::{StartOptions, start};
+use scrimcheck::start::{StartOptions, start};
 use serde_json::json;
 use std::fs;
 use std::path::{Path, PathBuf};

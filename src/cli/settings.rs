@@ -2,8 +2,8 @@
 
 use super::args::{StartArgs, SweepShape};
 use super::failure::Failure;
-use crate::ingest::start::StartOptions;
 use crate::ingest::sweep::SweepParams;
+use crate::start::StartOptions;
 
 /// The sweep that was asked for; fades and silence are the default ones, the
 /// fades shorter where the sweep is.

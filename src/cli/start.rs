@@ -4,10 +4,8 @@ use super::args::StartArgs;
 use super::failure::Failure;
 use super::{settings, terminal};
 use crate::ingest::error::{IngestError, shown};
-use crate::ingest::start::{like, start_with, take_sheet};
-use crate::report::take_sheet::{TAKE_SHEET_PDF, take_sheet_pdf};
+use crate::start::{StartError, like, start};
 use std::process::ExitCode;
-use time::UtcDateTime;
 
 /// Makes the folder and says what to do next.
 ///
@@ -20,15 +18,15 @@ pub fn run(args: &StartArgs) -> Result<ExitCode, Failure> {
         Some(other) => like(&args.folder, other, options)?,
         None => (args.seats.clone(), options),
     };
-    let sheet = take_sheet(&args.folder, &seats, &options);
-    let pdf = take_sheet_pdf(&sheet, UtcDateTime::now())?;
-    let more = [(TAKE_SHEET_PDF, pdf)];
-    let files = start_with(&args.folder, &seats, &options, &more).map_err(|error| match error {
+    let files = start(&args.folder, &seats, &options).map_err(|error| match error {
         // What was typed is wrong, not a session.
-        IngestError::EmptySeatName { .. }
-        | IngestError::SeatName { .. }
-        | IngestError::SweepParams(_) => Failure::Usage { message: error.to_string() },
-        other => Failure::Ingest(other),
+        StartError::Ingest(
+            error @ (IngestError::EmptySeatName { .. }
+            | IngestError::SeatName { .. }
+            | IngestError::SweepParams(_)),
+        ) => Failure::Usage { message: error.to_string() },
+        StartError::Ingest(error) => Failure::Ingest(error),
+        StartError::Report(error) => Failure::Report(error),
     })?;
     let mut text = format!("New session in {}:\n", shown(&args.folder));
     for file in &files {

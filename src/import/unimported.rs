@@ -2,7 +2,7 @@
 
 use super::origin;
 use crate::ingest::manifest::Manifest;
-use crate::ingest::start::QUIET_SWEEP_FILE;
+use crate::ingest::sweep::QUIET_SWEEP_FILE;
 use crate::ingest::takes::{TAKES_FOLDER, parse_name};
 use std::collections::BTreeSet;
 use std::fs;

@@ -1,7 +1,6 @@
 //! From a session folder to checked recordings.
 //!
-//! In the order of use: [`start`] makes a new session folder, [`manifest`] reads
-//! what the installer wrote, [`takes`] finds the recordings, [`sweep`] makes and
+//! In the order of use: [`manifest`] reads what the installer wrote, [`takes`] finds the recordings, [`sweep`] makes and
 //! checks the played signal, [`wav`] decodes, [`session`] holds it together,
 //! [`error`] says what is wrong and what to do.
 
@@ -10,7 +9,6 @@ pub mod error;
 pub mod manifest;
 pub mod readings;
 pub mod session;
-pub mod start;
 pub mod sweep;
 pub mod takes;
 pub mod wav;

@@ -6,14 +6,12 @@ use super::refusal::Refusal;
 use super::routes::blocking;
 use super::words::word;
 use crate::ingest::error::IngestError;
-use crate::ingest::start::{StartOptions, start_with, take_sheet};
-use crate::report::take_sheet::{TAKE_SHEET_PDF, take_sheet_pdf};
+use crate::start::{StartError, StartOptions, start};
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
-use time::UtcDateTime;
 
 /// What is asked for.
 #[derive(Deserialize)]
@@ -59,9 +57,11 @@ fn make(desk: &Desk, new: NewJob) -> Result<Json<Made>, Refusal> {
     let options =
         StartOptions { title: Some(new.title), n_spots: new.spots, ..StartOptions::default() };
     let _writing = desk.writing();
-    let sheet = take_sheet(&folder, &new.seats, &options);
-    let pdf = take_sheet_pdf(&sheet, UtcDateTime::now())?;
-    start_with(&folder, &new.seats, &options, &[(TAKE_SHEET_PDF, pdf)]).map_err(|error| {
+    start(&folder, &new.seats, &options).map_err(|error| {
+        let error = match error {
+            StartError::Ingest(error) => error,
+            StartError::Report(error) => return Refusal::from(error),
+        };
         let field = match error {
             IngestError::NoSeats => {
                 return Refusal::bad(word("error.no_seats")).at("seats");

@@ -86,7 +86,7 @@ fn params(session: &Session, rate_hz: u32) -> Option<SweepParams> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ingest::start::{StartOptions, start};
+    use crate::start::{StartOptions, start};
 
     /// At another rate the sweep is the same function of time: held against the file's own samples,
     /// brought there by the resampler.

@@ -1,16 +1,14 @@
 //! The handover paper as one web page: no file beside it, no network, no framework.
 //!
-//! Every text goes through the same escape as in the plots. A content policy in
-//! the page forbids everything from elsewhere, and scripts other than the one
-//! written here, whose hash it names.
+//! The template escapes every text. A content policy in the page forbids everything
+//! from elsewhere, and scripts other than the one written here, whose hash it names.
 
 use super::paper::content::DOUBTFUL;
 use super::paper::{Block, Logo, Paper, PaperFigure, Table};
-use super::plots::svg::escape;
 use super::plots::text::{REGULAR, SEMIBOLD};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD as BASE64;
-use std::fmt::Write;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = include_str!("html/style.css");
 const SCRIPT: &str = include_str!("html/script.js");
@@ -24,262 +22,248 @@ pub fn html_page(paper: &Paper, seats: &[String]) -> String {
     page(paper, "Seats shown in plots and tables", seats)
 }
 
-/// Stands before what is wider than a phone; the style shows it there alone.
-const SIDEWAYS: &str =
-    "<p class=\"sideways\" aria-hidden=\"true\">Wider than the page: move it sideways.</p>\n";
+/// A page with boxes to show or hide what `names` name, under the words `legend`. One without
+/// plots and names needs neither script nor fonts.
+pub fn page(paper: &Paper, legend: &str, names: &[String]) -> String {
+    let is_drawn = paper.blocks.iter().any(|block| matches!(block, Block::Figure(_)));
+    let is_live = is_drawn || names.len() > 1;
+    let script = if is_live { format!("'sha256-{SCRIPT_HASH}'") } else { "'none'".to_owned() };
+    let policy = format!(
+        "default-src 'none'; img-src data:; font-src data:; style-src 'unsafe-inline'; \
+         script-src {script}; base-uri 'none'; form-action 'none'"
+    );
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy);
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (paper.title) }
+                style { @if is_drawn { (fonts()) } (PreEscaped(STYLE)) }
+            }
+            body {
+                a.skip href="#paper" { "To the paper" }
+                (banner(paper))
+                (contents(paper))
+                main #paper {
+                    @if names.len() > 1 { (boxes(legend, names)) }
+                    (parts(&paper.blocks))
+                }
+                @if is_live { script { (PreEscaped(SCRIPT)) } }
+            }
+        }
+    };
+    page.into_string()
+}
+
+/// The plots are laid out in this font; without it labels would run into each other.
+fn fonts() -> PreEscaped<String> {
+    let font = |weight: u16, font: &[u8]| {
+        format!(
+            "@font-face{{font-family:\"Open Sans\";font-weight:{weight};\
+             src:url(data:font/ttf;base64,{})}}\n",
+            BASE64.encode(font)
+        )
+    };
+    PreEscaped(font(400, REGULAR) + &font(600, SEMIBOLD))
+}
+
+fn banner(paper: &Paper) -> Markup {
+    // As an image the drawing can neither run scripts nor fetch anything.
+    let image = paper.logo.as_ref().map(|logo| match logo {
+        Logo::Png(bytes) => format!("data:image/png;base64,{}", BASE64.encode(bytes)),
+        Logo::Jpeg(bytes) => format!("data:image/jpeg;base64,{}", BASE64.encode(bytes)),
+        Logo::Svg(text) => format!("data:image/svg+xml;base64,{}", BASE64.encode(text)),
+    });
+    html! {
+        header {
+            @if let Some(image) = image { img.logo alt="Logo" src=(image); }
+            h1 { (paper.title) }
+            @if !paper.subtitle.is_empty() { p { (paper.subtitle) } }
+        }
+    }
+}
+
+/// Headings with their number, which is also their anchor.
+fn headings(blocks: &[Block]) -> impl Iterator<Item = (usize, u8, &str)> {
+    let headings = blocks.iter().filter_map(|block| match block {
+        Block::Heading { level, text } => Some((*level, text.as_str())),
+        _ => None,
+    });
+    headings.enumerate().map(|(i, (level, text))| (i, level, text))
+}
+
+fn contents(paper: &Paper) -> Markup {
+    let listed: Vec<_> = headings(&paper.blocks)
+        .filter(|(_, level, text)| *level == 1 || *text == DOUBTFUL)
+        .collect();
+    html! {
+        @if !listed.is_empty() {
+            nav aria-label="Contents" {
+                ol { @for (i, _, text) in listed { li { a href={ "#part-" (i) } { (text) } } } }
+            }
+        }
+    }
+}
+
+/// Boxes to show and hide, shown by the script, without which they would do nothing.
+fn boxes(legend: &str, names: &[String]) -> Markup {
+    html! {
+        fieldset #seats hidden {
+            legend { (legend) }
+            @for name in names {
+                label { input type="checkbox" checked data-seat=(name); " " (name) }
+            }
+            button #all-seats type="button" { "All" }
+            button #no-seats type="button" { "None" }
+        }
+    }
+}
+
+/// The blocks, those of a part in a section of their own.
+fn parts(blocks: &[Block]) -> Markup {
+    let is_part = |block: &Block| matches!(block, Block::Heading { level: 1, .. });
+    let mut page = Counted::default();
+    let first = blocks.iter().position(is_part).unwrap_or(blocks.len());
+    let (before, rest) = blocks.split_at(first);
+    let mut starts: Vec<usize> = (0..rest.len()).filter(|i| is_part(&rest[*i])).collect();
+    starts.push(rest.len());
+    html! {
+        @for block in before { (page.block(block)) }
+        @for ends in starts.windows(2) {
+            section aria-labelledby={ "part-" (page.headings) } {
+                @for block in &rest[ends[0]..ends[1]] { (page.block(block)) }
+            }
+        }
+    }
+}
 
 /// Tables of so many columns fit on a phone.
 const NARROW: usize = 3;
 
-/// A page with boxes to show or hide what `names` name, under the words `legend`.
-pub fn page(paper: &Paper, legend: &str, names: &[String]) -> String {
-    let mut page =
-        Page { out: String::with_capacity(1 << 20), n_headings: 0, n_parts: 0, n_tables: 0 };
-    page.head(paper);
-    page.banner(paper);
-    page.contents(paper);
-    page.put("<main id=\"paper\">\n");
-    page.boxes(legend, names);
-    let mut open = false;
-    for block in &paper.blocks {
-        if let Block::Heading { level: 1, .. } = block {
-            page.put(if open { "</section>\n" } else { "" });
-            let _ = writeln!(page.out, "<section aria-labelledby=\"part-{}\">", page.n_headings);
-            open = true;
-        }
-        page.block(block);
-    }
-    page.put(if open { "</section>\n" } else { "" });
-    page.put("</main>\n<script>");
-    page.put(SCRIPT);
-    page.put("</script>\n</body>\n</html>\n");
-    page.out
+/// Stands before what is wider than a phone; the style shows it there alone.
+fn sideways() -> Markup {
+    html! { p.sideways aria-hidden="true" { "Wider than the page: move it sideways." } }
 }
 
-/// The page in the making.
-struct Page {
-    out: String,
-    /// Headings so far: their anchors are numbered.
-    n_headings: usize,
-    /// Parts among them.
-    n_parts: usize,
-    n_tables: usize,
+/// What was counted on the way down the page: headings and tables have numbered anchors.
+#[derive(Default)]
+struct Counted {
+    headings: usize,
+    /// Parts among the headings.
+    parts: usize,
+    tables: usize,
 }
 
-impl Page {
-    fn put(&mut self, text: &str) {
-        self.out += text;
-    }
-
-    fn element(&mut self, tag: &str, text: &str) {
-        // Writing to a String cannot fail.
-        let _ = writeln!(self.out, "<{tag}>{}</{tag}>", escape(text));
-    }
-
-    fn head(&mut self, paper: &Paper) {
-        let _ = write!(
-            self.out,
-            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-             <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; \
-             img-src data:; font-src data:; style-src 'unsafe-inline'; \
-             script-src 'sha256-{SCRIPT_HASH}'; base-uri 'none'; form-action 'none'\">\n\
-             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-             <meta name=\"color-scheme\" content=\"light dark\">\n\
-             <title>{}</title>\n<style>\n",
-            escape(&paper.title)
-        );
-        // The plots are laid out in this font; without it labels would run into each other.
-        for (weight, font) in [(400, REGULAR), (600, SEMIBOLD)] {
-            let _ = writeln!(
-                self.out,
-                "@font-face{{font-family:\"Open Sans\";font-weight:{weight};\
-                 src:url(data:font/ttf;base64,{})}}",
-                BASE64.encode(font)
-            );
-        }
-        self.put(STYLE);
-        self.put("</style>\n</head>\n<body>\n<a class=\"skip\" href=\"#paper\">To the paper</a>\n");
-    }
-
-    fn banner(&mut self, paper: &Paper) {
-        self.put("<header>\n");
-        // As an image the drawing can neither run scripts nor fetch anything.
-        let image = paper.logo.as_ref().map(|logo| match logo {
-            Logo::Png(bytes) => format!("image/png;base64,{}", BASE64.encode(bytes)),
-            Logo::Jpeg(bytes) => format!("image/jpeg;base64,{}", BASE64.encode(bytes)),
-            Logo::Svg(text) => format!("image/svg+xml;base64,{}", BASE64.encode(text)),
-        });
-        if let Some(image) = image {
-            let _ = writeln!(self.out, "<img class=\"logo\" alt=\"Logo\" src=\"data:{image}\">");
-        }
-        self.element("h1", &paper.title);
-        if !paper.subtitle.is_empty() {
-            self.element("p", &paper.subtitle);
-        }
-        self.put("</header>\n");
-    }
-
-    fn contents(&mut self, paper: &Paper) {
-        self.put("<nav aria-label=\"Contents\">\n<ol>\n");
-        let headings = paper.blocks.iter().filter_map(|block| match block {
-            Block::Heading { level, text } => Some((*level, text)),
-            _ => None,
-        });
-        let listed = |level: u8, text: &str| level == 1 || text == DOUBTFUL;
-        for (i, (_, text)) in headings.enumerate().filter(|(_, (level, text))| listed(*level, text))
-        {
-            let _ = writeln!(self.out, "<li><a href=\"#part-{i}\">{}</a></li>", escape(text));
-        }
-        self.put("</ol>\n</nav>\n");
-    }
-
-    /// Boxes to show and hide, shown by the script, without which they would do nothing.
-    fn boxes(&mut self, legend: &str, names: &[String]) {
-        if names.len() < 2 {
-            return;
-        }
-        let _ = writeln!(
-            self.out,
-            "<fieldset id=\"seats\" hidden>\n<legend>{}</legend>",
-            escape(legend)
-        );
-        for name in names {
-            let id = escape(name);
-            let _ = writeln!(
-                self.out,
-                "<label><input type=\"checkbox\" checked data-seat=\"{id}\"> {id}</label>"
-            );
-        }
-        self.put(
-            "<button type=\"button\" id=\"all-seats\">All</button>\n\
-             <button type=\"button\" id=\"no-seats\">None</button>\n</fieldset>\n",
-        );
-    }
-
-    fn block(&mut self, block: &Block) {
+impl Counted {
+    fn block(&mut self, block: &Block) -> Markup {
+        let list = |points: &[String]| html! { @for point in points { li { (point) } } };
         match block {
-            Block::Heading { level, text } => {
-                // No level is skipped after the title, whatever the size of the letters.
-                let tag = if *level <= 1 || self.n_parts == 0 { "h2" } else { "h3" };
-                self.n_parts += usize::from(*level <= 1);
-                let id = self.n_headings;
-                self.n_headings += 1;
-                let _ = writeln!(self.out, "<{tag} id=\"part-{id}\">{}</{tag}>", escape(text));
+            Block::Heading { level, text } => self.heading(*level, text),
+            Block::Paragraph(text) => html! { p { (text) } },
+            Block::List(points) => html! { ul { (list(points)) } },
+            Block::Facts(facts) => html! {
+                dl { @for (name, value) in facts { div { dt { (name) } dd { (value) } } } }
+            },
+            Block::Table(table) => {
+                self.tables += 1;
+                table_markup(table, self.tables - 1)
             }
-            Block::Paragraph(text) => self.element("p", text),
-            Block::List(points) => {
-                self.put("<ul>\n");
-                points.iter().for_each(|point| self.element("li", point));
-                self.put("</ul>\n");
-            }
-            Block::Facts(facts) => {
-                self.put("<dl>\n");
-                for (name, value) in facts {
-                    let (name, value) = (escape(name), escape(value));
-                    let _ = writeln!(self.out, "<div><dt>{name}</dt><dd>{value}</dd></div>");
+            Block::Figure(figure) => figure_markup(figure),
+            Block::Caution(text) => html! { p.caution { strong { "Caution." } " " (text) } },
+            Block::Signatures(lines) => html! {
+                ul.signatures {
+                    @for line in lines {
+                        li { span { (line) } span { "Place, date, signature" } }
+                    }
                 }
-                self.put("</dl>\n");
-            }
-            Block::Table(table) => self.table(table),
-            Block::Figure(figure) => self.figure(figure),
-            Block::Caution(text) => {
-                let _ = writeln!(
-                    self.out,
-                    "<p class=\"caution\"><strong>Caution.</strong> {}</p>",
-                    escape(text)
-                );
-            }
-            Block::Signatures(lines) => {
-                self.put("<ul class=\"signatures\">\n");
-                for line in lines {
-                    let _ = writeln!(
-                        self.out,
-                        "<li><span>{}</span><span>Place, date, signature</span></li>",
-                        escape(line)
-                    );
+            },
+            Block::Verdicts(verdicts) => html! {
+                ul.signs {
+                    @for (sign, text) in verdicts {
+                        li {
+                            svg viewBox="0 0 12 12" aria-hidden="true" {
+                                path d=(sign.path([1.0, 1.0], 10.0)) {}
+                            }
+                            (text)
+                        }
+                    }
                 }
-                self.put("</ul>\n");
-            }
-            Block::Verdicts(verdicts) => {
-                self.put("<ul class=\"signs\">\n");
-                for (sign, text) in verdicts {
-                    let _ = writeln!(
-                        self.out,
-                        "<li><svg viewBox=\"0 0 12 12\" aria-hidden=\"true\"><path d=\"{}\"/></svg>\
-                         {}</li>",
-                        sign.path([1.0, 1.0], 10.0),
-                        escape(text)
-                    );
-                }
-                self.put("</ul>\n");
-            }
-            Block::Ticks(points) => {
-                self.put("<ul class=\"ticks\">\n");
-                points.iter().for_each(|point| self.element("li", point));
-                self.put("</ul>\n");
-            }
-            Block::Fields(names) => {
-                self.put("<ul class=\"fields\">\n");
-                names.iter().for_each(|name| self.element("li", name));
-                self.put("</ul>\n");
-            }
-            Block::PageBreak => self.put("<div class=\"page-break\"></div>\n"),
+            },
+            Block::Ticks(points) => html! { ul.ticks { (list(points)) } },
+            Block::Fields(names) => html! { ul.fields { (list(names)) } },
+            Block::PageBreak => html! { div.page-break {} },
         }
     }
 
-    fn table(&mut self, table: &Table) {
-        let id = self.n_tables;
-        self.n_tables += 1;
-        // Row headings of several words need room to stay readable on a phone.
-        let is_wide = table.rows.iter().filter_map(|r| r.first()).any(|c| c.chars().count() > 14);
-        let _ = write!(
-            self.out,
-            "{}<div class=\"scroll\" role=\"group\" tabindex=\"0\" aria-labelledby=\"table-{id}\">\n\
-             <table{}>\n<caption id=\"table-{id}\">{}</caption>\n<thead><tr>",
-            if table.head.len() > NARROW { SIDEWAYS } else { "" },
-            if is_wide { " class=\"wide\"" } else { "" },
-            escape(&table.caption)
-        );
-        let classes: Vec<&str> = (0..table.head.len())
-            .map(|c| if c == 0 || table.is_figures(c) { "" } else { " class=\"word\"" })
-            .collect();
-        let class = |column: usize| classes.get(column).copied().unwrap_or_default();
-        for (column, cell) in table.head.iter().enumerate() {
-            let _ = write!(self.out, "<th scope=\"col\"{}>{}</th>", class(column), escape(cell));
+    fn heading(&mut self, level: u8, text: &str) -> Markup {
+        let id = format!("part-{}", self.headings);
+        self.headings += 1;
+        // No level is skipped after the title, whatever the size of the letters.
+        let is_second = level <= 1 || self.parts == 0;
+        self.parts += usize::from(level <= 1);
+        html! {
+            @if is_second { h2 id=(id) { (text) } } @else { h3 id=(id) { (text) } }
         }
-        self.put("</tr></thead>\n<tbody>\n");
-        for row in &table.rows {
-            self.put("<tr>");
-            for (column, cell) in row.iter().enumerate() {
-                let (open, close) =
-                    if column == 0 { ("th scope=\"row\"", "th") } else { ("td", "td") };
-                let _ = write!(self.out, "<{open}{}>{}</{close}>", class(column), escape(cell));
-            }
-            self.put("</tr>\n");
-        }
-        self.put("</tbody>\n</table>\n</div>\n");
     }
+}
 
-    fn figure(&mut self, figure: &PaperFigure) {
-        let (name, title) = (escape(&figure.name), escape(&figure.title));
-        // Only plots with an axis hold values to be read.
-        let has_values = figure.svg.contains("data-stops=");
-        let kind = if has_values { "Plot, read values with the arrow keys" } else { "Drawing" };
-        let _ = writeln!(
-            self.out,
-            "<figure id=\"plot-{name}\">\n<figcaption><p class=\"finding\">{title}</p>\
-             <p class=\"shows\">{}</p></figcaption>\n{SIDEWAYS}\
-             <div class=\"scroll plot\" role=\"group\" tabindex=\"0\" \
-             aria-label=\"{kind}: {title}\">\n{}</div>\n\
-             <p class=\"how\">{}</p>\n\
-             <p class=\"readout\" role=\"status\" aria-live=\"polite\"></p>\n\
-             <details><summary>This plot in words<span class=\"aside\">: {title}</span>\
-             </summary>\n<p>{}</p></details>\n</figure>",
-            escape(&figure.subtitle),
-            figure.svg,
-            escape(&figure.caption),
-            escape(&figure.alternative)
-        );
+fn table_markup(table: &Table, number: usize) -> Markup {
+    // Row headings of several words need room to stay readable on a phone.
+    let is_wide = table.rows.iter().filter_map(|r| r.first()).any(|c| c.chars().count() > 14);
+    let classes: Vec<Option<&str>> = (0..table.head.len())
+        .map(|c| if c == 0 || table.is_figures(c) { None } else { Some("word") })
+        .collect();
+    let class = |column: usize| classes.get(column).copied().flatten();
+    let id = format!("table-{number}");
+    html! {
+        @if table.head.len() > NARROW { (sideways()) }
+        div.scroll role="group" tabindex="0" aria-labelledby=(id) {
+            table.wide[is_wide] {
+                caption id=(id) { (table.caption) }
+                thead {
+                    tr {
+                        @for (c, cell) in table.head.iter().enumerate() {
+                            th scope="col" class=[class(c)] { (cell) }
+                        }
+                    }
+                }
+                tbody {
+                    @for row in &table.rows {
+                        tr {
+                            @for (c, cell) in row.iter().enumerate() {
+                                @if c == 0 { th scope="row" { (cell) } }
+                                @else { td class=[class(c)] { (cell) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn figure_markup(figure: &PaperFigure) -> Markup {
+    // Only plots with an axis hold values to be read.
+    let has_values = figure.svg.contains("data-stops=");
+    let kind = if has_values { "Plot, read values with the arrow keys" } else { "Drawing" };
+    html! {
+        figure id={ "plot-" (figure.name) } {
+            figcaption { p.finding { (figure.title) } p.shows { (figure.subtitle) } }
+            (sideways())
+            div.scroll.plot role="group" tabindex="0" aria-label={ (kind) ": " (figure.title) } {
+                // Drawn here, every text in it escaped.
+                (PreEscaped(&figure.svg))
+            }
+            p.how { (figure.caption) }
+            p.readout role="status" aria-live="polite" {}
+            details {
+                summary { "This plot in words" span.aside { ": " (figure.title) } }
+                p { (figure.alternative) }
+            }
+        }
     }
 }
 

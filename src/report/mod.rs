@@ -22,7 +22,6 @@ pub mod plots;
 pub mod result;
 pub mod result_build;
 pub mod table;
-pub mod take_sheet;
 pub mod takes;
 pub mod words;
 pub mod write;

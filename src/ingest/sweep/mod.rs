@@ -6,3 +6,8 @@ mod trajectory;
 
 pub use generate::{SweepParamError, SweepParams, generate};
 pub use load::load_sweep;
+
+/// File of the played signal in a new session.
+pub const SWEEP_FILE: &str = "sweep.wav";
+/// The same signal, 10 dB lower, for the quiet take.
+pub const QUIET_SWEEP_FILE: &str = "sweep-quiet.wav";

@@ -1,6 +1,7 @@
 //! The manifest of a new session, every key explained.
 
-use super::{Plan, SWEEP_FILE};
+use super::Plan;
+use crate::ingest::sweep::SWEEP_FILE;
 use std::fmt::Write;
 
 /// Text of `session.toml` for a new session.

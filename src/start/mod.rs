@@ -1,30 +1,42 @@
 //! A new session folder: manifest, played signal, take sheet, empty `takes/`.
 
 mod like;
-pub mod sheet;
+mod sheet;
 mod template;
 
 pub use like::like;
 
-use super::error::{IngestError, is_invisible};
-use super::manifest::check::MAX_SEATS;
-use super::manifest::check_seats::id_problem;
-use super::manifest::{MANIFEST_FILE, SeatInfo};
-use super::sweep::{SweepParams, generate};
-use super::takes::{QUIET_BY_DB, TAKES_FOLDER};
-use super::wav::write_wav_24;
+use crate::ingest::error::{IngestError, is_invisible, plain};
+use crate::ingest::manifest::check::MAX_SEATS;
+use crate::ingest::manifest::check_seats::id_problem;
+use crate::ingest::manifest::{MANIFEST_FILE, SeatInfo};
+use crate::ingest::sweep::{QUIET_SWEEP_FILE, SWEEP_FILE, SweepParams, generate};
+use crate::ingest::takes::{QUIET_BY_DB, TAKES_FOLDER};
+use crate::ingest::wav::write_wav_24;
+use crate::report::error::ReportError;
 use crate::staging::{Staging, hold_interruption};
 use std::collections::HashSet;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use time::UtcDateTime;
 
-/// File of the played signal in a new session.
-pub const SWEEP_FILE: &str = "sweep.wav";
-/// The same signal, 10 dB lower, for the quiet take.
-pub const QUIET_SWEEP_FILE: &str = "sweep-quiet.wav";
-/// File of the printable take sheet in a new session.
-pub const TAKE_SHEET_FILE: &str = "take-sheet.html";
+/// Take sheet as a page in a new session.
+const TAKE_SHEET_FILE: &str = "take-sheet.html";
+/// The same as PDF, to print.
+const TAKE_SHEET_PDF: &str = "take-sheet.pdf";
+
+/// Why there is no new session.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum StartError {
+    /// What was asked for cannot be, or the folder cannot be written.
+    #[error(transparent)]
+    Ingest(#[from] IngestError),
+    /// The take sheet cannot be laid out.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+}
 
 /// What a new session holds.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,44 +81,21 @@ impl Default for StartOptions {
 /// leaves nothing half written. Returns the files that were made.
 ///
 /// # Errors
-/// [`IngestError`]: a seat name that cannot be part of a file name, a signal that
+/// [`StartError`]: a seat name that cannot be part of a file name, a signal that
 /// cannot be made, a folder that is not empty (without `force`), or a write error.
 pub fn start(
     dir: &Path,
     seats: &[String],
     options: &StartOptions,
-) -> Result<Vec<PathBuf>, IngestError> {
-    start_with(dir, seats, options, &[])
-}
-
-/// The content of the take sheet that [`start`] writes, for other layouts of it.
-pub fn take_sheet(dir: &Path, seats: &[String], options: &StartOptions) -> sheet::TakeSheet {
-    sheet::content(&Plan { title: &title(dir, options), seats, options })
-}
-
-fn title(dir: &Path, options: &StartOptions) -> String {
-    options.title.clone().unwrap_or_else(|| {
-        dir.file_name().map_or_else(|| "New session".into(), |n| n.to_string_lossy().into_owned())
-    })
-}
-
-/// As [`start`], with further files beside the take sheet: their names, which hold no folder,
-/// and contents.
-///
-/// # Errors
-/// As [`start`].
-pub fn start_with(
-    dir: &Path,
-    seats: &[String],
-    options: &StartOptions,
-    more: &[(&str, Vec<u8>)],
-) -> Result<Vec<PathBuf>, IngestError> {
+) -> Result<Vec<PathBuf>, StartError> {
     check_seats(seats)?;
     let samples = match &options.like {
         Some(like) => like.sweep.clone(),
-        None => generate(&options.sweep)?,
+        None => generate(&options.sweep).map_err(IngestError::from)?,
     };
-    let title = title(dir, options);
+    let title = options.title.clone().unwrap_or_else(|| {
+        dir.file_name().map_or_else(|| "New session".into(), |n| n.to_string_lossy().into_owned())
+    });
     let plan = Plan { title: &title, seats, options };
     let is_new = check_folder(dir, options.force)?;
     let parent = match dir.parent() {
@@ -114,8 +103,16 @@ pub fn start_with(
         _ => Path::new("."),
     };
     if !parent.is_dir() {
-        return Err(IngestError::NoParent { path: parent.to_path_buf() });
+        return Err(IngestError::NoParent { path: parent.to_path_buf() }.into());
     }
+    let take_sheet = sheet::paper(&plan);
+    let mut files = vec![
+        (MANIFEST_FILE, template::manifest(&plan).into_bytes()),
+        (TAKE_SHEET_FILE, sheet::html(&take_sheet).into_bytes()),
+        (TAKE_SHEET_PDF, sheet::pdf(&take_sheet, UtcDateTime::now())?),
+    ];
+    let lent = options.like.as_ref().and_then(|like| like.calibration.as_ref());
+    files.extend(lent.and_then(|(p, bytes)| Some((p.file_name()?.to_str()?, bytes.clone()))));
     // Beside the new folder, or inside one that is there: the same disk, so renaming
     // cannot fail halfway through a copy.
     let beside = if is_new { parent } else { dir };
@@ -127,29 +124,24 @@ pub fn start_with(
     let new = staging.at("new");
     fs::create_dir(&new).map_err(cannot(dir))?;
     let at = |name: &str| new.join(name);
-    fs::write(at(MANIFEST_FILE), template::manifest(&plan))
-        .map_err(cannot(&dir.join(MANIFEST_FILE)))?;
-    fs::write(at(TAKE_SHEET_FILE), sheet::html(&sheet::content(&plan)))
-        .map_err(cannot(&dir.join(TAKE_SHEET_FILE)))?;
-    let lent = options.like.as_ref().and_then(|like| like.calibration.as_ref());
-    let lent = lent.and_then(|(path, bytes)| Some((path.file_name()?.to_str()?, bytes.clone())));
-    let more: Vec<(&str, Vec<u8>)> = more.iter().cloned().chain(lent).collect();
-    for (name, bytes) in &more {
+    for (name, bytes) in &files {
         fs::write(at(name), bytes).map_err(cannot(&dir.join(name)))?;
     }
-    write_wav_24(&at(SWEEP_FILE), options.sweep.rate_hz, &samples)?;
+    write_wav_24(&at(SWEEP_FILE), options.sweep.rate_hz, &samples).map_err(IngestError::from)?;
     let lower = 10f64.powf(-QUIET_BY_DB / 20.0);
     let quiet: Vec<f64> = samples.iter().map(|x| lower * x).collect();
-    write_wav_24(&at(QUIET_SWEEP_FILE), options.sweep.rate_hz, &quiet)?;
+    write_wav_24(&at(QUIET_SWEEP_FILE), options.sweep.rate_hz, &quiet)
+        .map_err(IngestError::from)?;
+    // The manifest last: without it the folder is no session.
+    let names: Vec<&str> =
+        [QUIET_SWEEP_FILE, SWEEP_FILE].into_iter().chain(files.iter().rev().map(|f| f.0)).collect();
     if is_new {
         fs::create_dir(at(TAKES_FOLDER)).map_err(cannot(&dir.join(TAKES_FOLDER)))?;
         let _whole = hold_interruption();
         fs::rename(&new, dir).map_err(cannot(dir))?;
     } else {
         let _whole = hold_interruption();
-        let names = more.iter().map(|(name, _)| *name);
-        // The manifest last: without it the folder is no session.
-        for name in names.chain([SWEEP_FILE, QUIET_SWEEP_FILE, TAKE_SHEET_FILE, MANIFEST_FILE]) {
+        for name in &names {
             fs::rename(at(name), dir.join(name)).map_err(cannot(&dir.join(name)))?;
         }
         let takes = dir.join(TAKES_FOLDER);
@@ -157,8 +149,7 @@ pub fn start_with(
             fs::create_dir(&takes).map_err(cannot(&takes))?;
         }
     }
-    let own = [MANIFEST_FILE, SWEEP_FILE, QUIET_SWEEP_FILE, TAKE_SHEET_FILE].into_iter();
-    Ok(own.chain(more.iter().map(|(name, _)| *name)).map(|name| dir.join(name)).collect())
+    Ok(names.into_iter().rev().map(|name| dir.join(name)).collect())
 }
 
 /// What template and sheet are made from.
@@ -186,7 +177,7 @@ fn check_folder(dir: &Path, force: bool) -> Result<bool, IngestError> {
     names.sort();
     match names.first() {
         Some(first) if !force => {
-            Err(IngestError::Exists { path: dir.to_path_buf(), found: super::error::plain(first) })
+            Err(IngestError::Exists { path: dir.to_path_buf(), found: plain(first) })
         }
         _ => Ok(false),
     }
@@ -235,8 +226,8 @@ pub(crate) fn check_seats(seats: &[String]) -> Result<(), IngestError> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::session::Session;
     use super::*;
+    use crate::ingest::session::Session;
 
     fn ids(names: &[&str]) -> Vec<String> {
         names.iter().map(|&n| n.to_owned()).collect()
@@ -305,14 +296,14 @@ mod tests {
         start(&dir, &ids(&["B"]), &force).unwrap();
         assert!(fs::read_to_string(dir.join("session.toml")).unwrap().contains("id = \"B\""));
         assert_eq!(fs::read_to_string(&take).unwrap(), "a recording");
-        assert_eq!(fs::read_dir(&dir).unwrap().count(), 5, "no temporary folder is left");
+        assert_eq!(fs::read_dir(&dir).unwrap().count(), 6, "no temporary folder is left");
 
         let file = home.path().join("file");
         fs::write(&file, "x").unwrap();
         assert!(start(&file, &ids(&["A"]), &force).is_err());
         assert!(matches!(
             start(&home.path().join("no/such"), &ids(&["A"]), &force),
-            Err(IngestError::NoParent { .. })
+            Err(StartError::Ingest(IngestError::NoParent { .. }))
         ));
     }
 
