@@ -58,8 +58,7 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     tell_apart(&mut summaries);
     let comparison = compare(summaries).map_err(|e| Failure::Compare { message: e.to_string() })?;
     let json = json_text(&comparison)?;
-    let csv = comparison_csv(&comparison)
-        .map_err(|e| ReportError::Encode { what: "CSV", source: e.into() })?;
+    let csv = comparison_csv(&comparison)?;
     if let Some(mut folder) = folder {
         for (name, bytes) in comparison_files(&comparison, &Sheet::A4)? {
             folder.write(&name, &bytes)?;

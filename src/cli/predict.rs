@@ -7,7 +7,6 @@ use crate::analysis::predict::describe::{DescribedSheet, Description};
 use crate::analysis::predict::{Forecast, Plan, View, forecast};
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
-use crate::report::error::ReportError;
 use crate::report::forecast_table::{forecast_csv, forecast_curve_csv, forecast_table};
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
@@ -30,7 +29,7 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
         descriptions.iter().map(Description::build).collect::<Result<_, _>>().map_err(usage)?;
     let forecast = forecast(sheets, plan).map_err(usage)?;
     let json = json_document(&forecast)?;
-    let bands_csv = forecast_csv(&forecast).map_err(encode)?;
+    let bands_csv = forecast_csv(&forecast)?;
     let text = if args.json {
         String::from_utf8_lossy(&json).into_owned()
     } else if args.csv {
@@ -42,7 +41,7 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
     if let Some(out) = &args.out {
         let mut folder = OutputFolder::open(out, args.force)?;
         folder.write("forecast.csv", &bands_csv)?;
-        folder.write("forecast-curve.csv", &forecast_curve_csv(&forecast).map_err(encode)?)?;
+        folder.write("forecast-curve.csv", &forecast_curve_csv(&forecast)?)?;
         folder.write("forecast.json", &json)?;
         let drawings: Vec<Drawing> =
             forecast_figures(&forecast).iter().map(Drawing::from).collect();
@@ -57,10 +56,6 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
 
 fn usage(error: impl Display) -> Failure {
     Failure::Usage { message: error.to_string() }
-}
-
-fn encode(error: csv::Error) -> ReportError {
-    ReportError::Encode { what: "CSV", source: error.into() }
 }
 
 /// The forecast with format and version, as in the file `forecast.json`.

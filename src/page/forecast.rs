@@ -11,7 +11,6 @@ use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
 use crate::cli::predict::json_document;
 use crate::cli::predict_args::FRONT_REFLECTION;
-use crate::report::error::ReportError;
 use crate::report::forecast_table::{forecast_csv, forecast_curve_csv};
 use crate::report::html::page;
 use crate::report::paper::{Block, Detail, Paper, Table};
@@ -58,12 +57,11 @@ pub(super) async fn predict(
 ) -> Result<Json<Papers>, Refusal> {
     blocking(move || {
         let forecast = compute(&ask)?;
-        let encode = |e: csv::Error| ReportError::Encode { what: "CSV", source: e.into() };
         let statements = forecast.sheets.iter().flat_map(|s| s.statement.clone()).collect();
         let files = vec![
             ("forecast.html".to_owned(), html(&forecast).into_bytes()),
-            ("forecast.csv".to_owned(), forecast_csv(&forecast).map_err(encode)?),
-            ("forecast-curve.csv".to_owned(), forecast_curve_csv(&forecast).map_err(encode)?),
+            ("forecast.csv".to_owned(), forecast_csv(&forecast)?),
+            ("forecast-curve.csv".to_owned(), forecast_curve_csv(&forecast)?),
             ("forecast.json".to_owned(), json_document(&forecast)?),
         ];
         Ok(Json(desk.papers(files, statements)))

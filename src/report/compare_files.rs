@@ -21,8 +21,6 @@ pub fn comparison_files(
     comparison: &Comparison,
     sheet: &Sheet,
 ) -> Result<Vec<NamedFile>, ReportError> {
-    let csv = comparison_csv(comparison)
-        .map_err(|e| ReportError::Encode { what: "CSV", source: e.into() })?;
     let drawings = [Drawing::from(&compare_figure(comparison))];
     let paper = compare_paper(comparison, &drawings);
     let names: Vec<String> = comparison.entries.iter().map(|e| e.summary.name.clone()).collect();
@@ -30,7 +28,7 @@ pub fn comparison_files(
     let mut files = vec![
         ("comparison.html".to_owned(), html.into_bytes()),
         ("comparison.pdf".to_owned(), pdf(&paper, None, sheet)?),
-        ("comparison.csv".to_owned(), csv),
+        ("comparison.csv".to_owned(), comparison_csv(comparison)?),
         ("comparison.json".to_owned(), json_text(comparison)?),
     ];
     files.extend(plot_files(&drawings)?);

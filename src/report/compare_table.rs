@@ -1,6 +1,7 @@
 //! Sessions and forecasts side by side as text table and as CSV.
 
-use super::csv::{finish, text_cell};
+use super::csv::{Table, text_cell};
+use super::error::ReportError;
 use super::look::columns;
 use super::words::frequency_words;
 use crate::analysis::compare::{Comparison, Origin, with_u};
@@ -101,15 +102,15 @@ pub fn comparison_table(comparison: &Comparison) -> String {
 /// The comparison as CSV; empty cells where there is no figure.
 ///
 /// # Errors
-/// Those of the CSV writer.
-pub fn comparison_csv(comparison: &Comparison) -> Result<Vec<u8>, csv::Error> {
-    let mut out = csv::Writer::from_writer(Vec::new());
+/// [`ReportError::Encode`]; cannot happen, since it is written to memory.
+pub fn comparison_csv(comparison: &Comparison) -> Result<Vec<u8>, ReportError> {
+    let mut out = Table::headless();
     for mut row in comparison_rows(comparison) {
         // A folder's name must not become a formula.
         row[0] = text_cell(&row[0]).into_owned();
-        out.write_record(row)?;
+        out.row(row)?;
     }
-    finish(out)
+    out.finish()
 }
 
 #[cfg(test)]

@@ -1,31 +1,12 @@
 //! The equaliser setting as files: `correction.json` for machines, `correction.csv` for people.
 
+use super::csv::Table;
+use super::error::ReportError;
+use super::finite::refuse_non_finite;
+use super::json::json_text;
 use crate::analysis::biquad::SectionKind;
-use crate::analysis::correction::Correction;
+use crate::analysis::correction::{Correction, Section};
 use serde::Serialize;
-
-/// Why the files cannot be made.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum CorrectionFileError {
-    /// A number of the setting is not finite; JSON has no word for it.
-    #[error("correction.json: {key} is {found}, which is no finite number")]
-    NotFinite {
-        /// Key of the number.
-        key: &'static str,
-        /// What was found.
-        found: f64,
-    },
-    /// The JSON text could not be made.
-    #[error("correction.json cannot be written")]
-    Json(#[source] serde_json::Error),
-    /// The table could not be made.
-    #[error("correction.csv cannot be written")]
-    Csv(#[source] csv::Error),
-    /// The table is not text; cannot happen with numbers and names, and is told all the same.
-    #[error("correction.csv is not valid text")]
-    Text(#[source] std::string::FromUtf8Error),
-}
 
 /// `correction.json`. Keys are fixed: other programs read them.
 ///
@@ -74,64 +55,45 @@ pub struct SectionFile {
 
 impl<'a> CorrectionFile<'a> {
     /// What the file holds, from a finished correction.
-    ///
-    /// # Errors
-    /// [`CorrectionFileError::NotFinite`] names a number that is not finite.
-    pub fn new(c: &'a Correction) -> Result<Self, CorrectionFileError> {
-        let finite = |key: &'static str, v: f64| {
-            if v.is_finite() {
-                Ok(v)
-            } else {
-                Err(CorrectionFileError::NotFinite { key, found: v })
-            }
+    pub fn new(c: &'a Correction) -> Self {
+        let section = |s: &Section| SectionFile {
+            kind: s.setting.kind,
+            frequency_hz: s.setting.frequency_hz,
+            gain_db: s.setting.gain_db,
+            q: s.setting.q,
+            bandwidth_oct: s.bandwidth_oct,
+            b0: s.biquad.b0,
+            b1: s.biquad.b1,
+            b2: s.biquad.b2,
+            a1: s.biquad.a1,
+            a2: s.biquad.a2,
         };
-        let sections = c
-            .sections
-            .iter()
-            .map(|s| {
-                Ok(SectionFile {
-                    kind: s.setting.kind,
-                    frequency_hz: finite("frequency_hz", s.setting.frequency_hz)?,
-                    gain_db: finite("gain_db", s.setting.gain_db)?,
-                    q: finite("q", s.setting.q)?,
-                    bandwidth_oct: finite("bandwidth_oct", s.bandwidth_oct)?,
-                    b0: finite("b0", s.biquad.b0)?,
-                    b1: finite("b1", s.biquad.b1)?,
-                    b2: finite("b2", s.biquad.b2)?,
-                    a1: finite("a1", s.biquad.a1)?,
-                    a2: finite("a2", s.biquad.a2)?,
-                })
-            })
-            .collect::<Result<Vec<_>, CorrectionFileError>>()?;
-        Ok(Self {
-            rate_hz: finite("rate_hz", c.rate_hz)?,
-            trim_db: finite("trim_db", c.trim_db)?,
+        Self {
+            rate_hz: c.rate_hz,
+            trim_db: c.trim_db,
             serves_all_seats: c.serves_all_seats,
             reason: &c.reason,
-            sections,
-        })
+            sections: c.sections.iter().map(section).collect(),
+        }
     }
 }
 
-/// Text of `correction.json`.
+/// `correction.json`.
 ///
 /// # Errors
-/// [`CorrectionFileError`] if a number is not finite.
-pub fn correction_json(c: &Correction) -> Result<String, CorrectionFileError> {
-    let file = CorrectionFile::new(c)?;
-    let mut text = serde_json::to_string_pretty(&file).map_err(CorrectionFileError::Json)?;
-    text.push('\n');
-    Ok(text)
+/// [`ReportError::NotFinite`] names a number that is not finite.
+pub fn correction_json(c: &Correction) -> Result<Vec<u8>, ReportError> {
+    json_text(&CorrectionFile::new(c))
 }
 
-/// Text of `correction.csv`: one row for the level, one for each filter; settings to type in,
+/// `correction.csv`: one row for the level, one for each filter; settings to type in,
 /// then coefficients. Cells that mean nothing in a row are empty.
 ///
 /// # Errors
-/// [`CorrectionFileError`] if a number is not finite.
-pub fn correction_csv(c: &Correction) -> Result<String, CorrectionFileError> {
-    let file = CorrectionFile::new(c)?;
-    let mut out = csv::Writer::from_writer(Vec::new());
+/// [`ReportError::NotFinite`] names a number that is not finite.
+pub fn correction_csv(c: &Correction) -> Result<Vec<u8>, ReportError> {
+    let file = CorrectionFile::new(c);
+    refuse_non_finite(&file)?;
     let header = [
         "item",
         "type",
@@ -148,10 +110,10 @@ pub fn correction_csv(c: &Correction) -> Result<String, CorrectionFileError> {
         "a1",
         "a2",
     ];
-    out.write_record(header).map_err(CorrectionFileError::Csv)?;
+    let mut out = Table::new(&header)?;
     let mut level = vec!["1".to_string(), "level".into(), String::new(), file.trim_db.to_string()];
     level.resize(header.len(), String::new());
-    out.write_record(&level).map_err(CorrectionFileError::Csv)?;
+    out.row(&level)?;
     for (i, (s, section)) in file.sections.iter().zip(&c.sections).enumerate() {
         let kind = match s.kind {
             SectionKind::HighShelf => "high_shelf",
@@ -175,10 +137,9 @@ pub fn correction_csv(c: &Correction) -> Result<String, CorrectionFileError> {
             s.a1.to_string(),
             s.a2.to_string(),
         ];
-        out.write_record(&row).map_err(CorrectionFileError::Csv)?;
+        out.row(&row)?;
     }
-    let bytes = super::csv::finish(out).map_err(CorrectionFileError::Csv)?;
-    String::from_utf8(bytes).map_err(CorrectionFileError::Text)
+    out.finish()
 }
 
 #[cfg(test)]
@@ -228,7 +189,7 @@ mod tests {
     #[test]
     fn json_reads_back_with_exactly_the_fixed_keys() {
         let c = correction();
-        let read: Read = serde_json::from_str(&correction_json(&c).unwrap()).unwrap();
+        let read: Read = serde_json::from_slice(&correction_json(&c).unwrap()).unwrap();
         assert_eq!((read.rate_hz, read.trim_db), (c.rate_hz, c.trim_db));
         assert_eq!((read.serves_all_seats, &read.reason), (c.serves_all_seats, &c.reason));
         assert_eq!(read.sections.len(), c.sections.len());
@@ -248,7 +209,7 @@ mod tests {
     fn csv_reads_back_by_its_header() {
         let c = correction();
         let text = correction_csv(&c).unwrap();
-        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let mut reader = csv::Reader::from_reader(text.as_slice());
         let column = |name: &str, headers: &csv::StringRecord| {
             headers.iter().position(|h| h == name).unwrap_or_else(|| panic!("no column {name}"))
         };
@@ -278,8 +239,9 @@ mod tests {
     fn a_setting_without_filters_is_a_level() {
         let t = table(2, |_, _| 1.8, |_, _| 0.0, 0.05, 0.0);
         let c = fit_correction(&t, &Default::default()).unwrap();
-        assert!(correction_json(&c).unwrap().contains("\"sections\": []"));
-        assert_eq!(correction_csv(&c).unwrap().lines().count(), 2);
+        let json = String::from_utf8(correction_json(&c).unwrap()).unwrap();
+        assert!(json.contains("\"sections\": []"), "{json}");
+        assert_eq!(correction_csv(&c).unwrap().split(|b| *b == b'\n').count(), 3);
     }
 
     #[test]

@@ -62,7 +62,7 @@ pub fn curve_csv(result: &SessionResult) -> Result<Vec<u8>, ReportError> {
     let seats = curve.seats.iter().map(|s| (s.id.as_str(), &s.loss_db, "seat"));
     for (name, loss_db, kind) in seats.chain([("mean", &curve.mean_loss_db, "mean")]) {
         for (&hz, &loss) in curve.frequency_hz.iter().zip(loss_db) {
-            table.row(&[&text_cell(name), &number(Some(hz))?, &number(loss)?, kind])?;
+            table.row([&*text_cell(name), &number(Some(hz))?, &number(loss)?, kind])?;
         }
     }
     table.finish()
@@ -110,16 +110,24 @@ impl Table {
     /// # Errors
     /// [`ReportError::Encode`]; cannot happen with a header of at least one name.
     pub fn new(header: &[&str]) -> Result<Self, ReportError> {
-        let mut table = Self { writer: csv::Writer::from_writer(Vec::new()) };
+        let mut table = Self::headless();
         table.row(header)?;
         Ok(table)
+    }
+
+    /// A table whose first row is its header.
+    pub fn headless() -> Self {
+        Self { writer: csv::Writer::from_writer(Vec::new()) }
     }
 
     /// Adds a row of finished cells; users' texts go through [`text_cell`] first.
     ///
     /// # Errors
     /// [`ReportError::Encode`] when the row has not the length of the header.
-    pub fn row(&mut self, cells: &[&str]) -> Result<(), ReportError> {
+    pub fn row<C: AsRef<[u8]>>(
+        &mut self,
+        cells: impl IntoIterator<Item = C>,
+    ) -> Result<(), ReportError> {
         self.writer.write_record(cells).map_err(|e| encode_error(e.into()))
     }
 
@@ -132,8 +140,8 @@ impl Table {
         kind: &str,
     ) -> Result<(), ReportError> {
         let [loss, u95, dof] = figures;
-        self.row(&[
-            &text_cell(seat),
+        self.row([
+            &*text_cell(seat),
             CONDITION_PAIR,
             &number(Some(band.nominal_hz))?,
             &number(Some(band.exact_hz))?,
@@ -151,16 +159,8 @@ impl Table {
     /// # Errors
     /// [`ReportError::Encode`]; cannot happen, since it is written to memory.
     pub fn finish(self) -> Result<Vec<u8>, ReportError> {
-        finish(self.writer).map_err(|e| encode_error(e.into()))
+        self.writer.into_inner().map_err(|e| encode_error(e.into_error().into()))
     }
-}
-
-/// The bytes that a writer into memory holds.
-///
-/// # Errors
-/// Those of the CSV writer; cannot happen, since it is written to memory.
-pub fn finish(writer: csv::Writer<Vec<u8>>) -> Result<Vec<u8>, csv::Error> {
-    writer.into_inner().map_err(|e| e.into_error().into())
 }
 
 fn encode_error(source: Box<dyn std::error::Error + Send + Sync>) -> ReportError {

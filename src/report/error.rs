@@ -1,6 +1,5 @@
 //! Why a report could not be written.
 
-use super::correction_files::CorrectionFileError;
 use crate::ingest::error::{IngestError, shown};
 use std::path::PathBuf;
 
@@ -28,9 +27,6 @@ pub enum ReportError {
         #[source]
         source: Box<dyn std::error::Error + Send + Sync>,
     },
-    /// The files of the equaliser setting could not be made.
-    #[error(transparent)]
-    Correction(#[from] CorrectionFileError),
     /// A plot could not be drawn.
     #[error("the plot {plot} cannot be drawn: {reason}")]
     Plot {

@@ -1,6 +1,7 @@
 //! A forecast as text table and as CSV.
 
-use super::csv::{finish, text_cell};
+use super::csv::{Table, text_cell};
+use super::error::ReportError;
 use super::words::{frequency_label, signed};
 use crate::analysis::predict::Forecast;
 use unicode_width::UnicodeWidthStr;
@@ -70,16 +71,16 @@ pub fn forecast_table(forecast: &Forecast) -> String {
 /// One row for each sheet, angle and band: `sheet,angle_deg,nominal_hz,exact_hz,loss_db,good_to_db`.
 ///
 /// # Errors
-/// Those of the CSV writer.
-pub fn forecast_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
-    let mut out = csv::Writer::from_writer(Vec::new());
-    out.write_record(["sheet", "angle_deg", "nominal_hz", "exact_hz", "loss_db", "good_to_db"])?;
+/// [`ReportError::Encode`]; cannot happen, since it is written to memory.
+pub fn forecast_csv(forecast: &Forecast) -> Result<Vec<u8>, ReportError> {
+    let mut out =
+        Table::new(&["sheet", "angle_deg", "nominal_hz", "exact_hz", "loss_db", "good_to_db"])?;
     for sheet in &forecast.sheets {
         for angle in &sheet.angles {
             for ([nominal, exact], (loss, good)) in
                 forecast.bands_hz.iter().zip(angle.loss_db.iter().zip(&angle.good_to_db))
             {
-                out.write_record([
+                out.row([
                     // A sheet's name must not become a formula.
                     text_cell(&sheet.sheet.name).into_owned(),
                     angle.angle_deg.to_string(),
@@ -91,21 +92,20 @@ pub fn forecast_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
             }
         }
     }
-    finish(out)
+    out.finish()
 }
 
 /// One row for each sheet, angle and frequency of the fine curve:
 /// `sheet,angle_deg,frequency_hz,loss_db`.
 ///
 /// # Errors
-/// Those of the CSV writer.
-pub fn forecast_curve_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
-    let mut out = csv::Writer::from_writer(Vec::new());
-    out.write_record(["sheet", "angle_deg", "frequency_hz", "loss_db"])?;
+/// [`ReportError::Encode`]; cannot happen, since it is written to memory.
+pub fn forecast_curve_csv(forecast: &Forecast) -> Result<Vec<u8>, ReportError> {
+    let mut out = Table::new(&["sheet", "angle_deg", "frequency_hz", "loss_db"])?;
     for sheet in &forecast.sheets {
         for angle in &sheet.angles {
             for (f, loss) in forecast.curve_hz.iter().zip(&angle.curve_db) {
-                out.write_record([
+                out.row([
                     // A sheet's name must not become a formula.
                     text_cell(&sheet.sheet.name).into_owned(),
                     angle.angle_deg.to_string(),
@@ -115,7 +115,7 @@ pub fn forecast_curve_csv(forecast: &Forecast) -> Result<Vec<u8>, csv::Error> {
             }
         }
     }
-    finish(out)
+    out.finish()
 }
 
 #[cfg(test)]

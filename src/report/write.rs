@@ -62,8 +62,8 @@ pub fn report_files(
         ("curve.csv".to_owned(), curve_csv(result)?),
     ];
     if let Some(correction) = &result.correction {
-        files.push(("correction.json".to_owned(), correction_json(correction)?.into_bytes()));
-        files.push(("correction.csv".to_owned(), correction_csv(correction)?.into_bytes()));
+        files.push(("correction.json".to_owned(), correction_json(correction)?));
+        files.push(("correction.csv".to_owned(), correction_csv(correction)?));
     }
     let drawings = drawings(result, session.manifest.handover.units);
     // The papers are set on one core while the others draw.

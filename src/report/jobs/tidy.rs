@@ -1,6 +1,6 @@
 //! CSV with one figure a row.
 
-use crate::report::csv::{finish, text_cell};
+use crate::report::csv::{Table, text_cell};
 use crate::report::error::ReportError;
 
 /// One figure.
@@ -26,23 +26,14 @@ pub struct TidyRow<'a> {
 
 /// The table; `subject` heads the first column. Columns: subject, `quantity`, `nominal_hz`, `value`,
 /// `u95`, `n_rooms`, `between_sd`, `note`; absent figures are empty cells.
-pub struct Tidy(csv::Writer<Vec<u8>>);
+pub struct Tidy(Table);
 
 impl Tidy {
     /// An empty table.
     pub fn new(subject: &str) -> Result<Self, ReportError> {
-        let mut table = Self(csv::Writer::from_writer(Vec::new()));
-        table.write([
-            subject,
-            "quantity",
-            "nominal_hz",
-            "value",
-            "u95",
-            "n_rooms",
-            "between_sd",
-            "note",
-        ])?;
-        Ok(table)
+        let header =
+            [subject, "quantity", "nominal_hz", "value", "u95", "n_rooms", "between_sd", "note"];
+        Ok(Self(Table::new(&header)?))
     }
 
     /// One figure more.
@@ -53,8 +44,8 @@ impl Tidy {
         let hz = row.nominal_hz.map_or(String::new(), |hz| format!("{hz}"));
         let n = row.n_rooms.map_or(String::new(), |n| n.to_string());
         let (subject, note) = (text_cell(row.subject), text_cell(row.note));
-        self.write([
-            &subject,
+        self.0.row([
+            &*subject,
             row.quantity,
             &hz,
             &number(row.value),
@@ -67,14 +58,6 @@ impl Tidy {
 
     /// The bytes of the table.
     pub fn finish(self) -> Result<Vec<u8>, ReportError> {
-        finish(self.0).map_err(failed)
+        self.0.finish()
     }
-
-    fn write(&mut self, cells: [&str; 8]) -> Result<(), ReportError> {
-        self.0.write_record(cells).map_err(failed)
-    }
-}
-
-fn failed(source: csv::Error) -> ReportError {
-    ReportError::Encode { what: "CSV", source: source.into() }
 }
