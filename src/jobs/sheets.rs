@@ -1,6 +1,8 @@
 //! What every sheet did, over all its rooms.
 
-use super::bias::{Bias, bias_of_sheet, find_too_good, overall_bias};
+use super::bias::{
+    Bias, LightBias, bias_of_sheet, find_too_good, light_bias_of_sheet, overall_bias,
+};
 use super::collect::Job;
 use super::mean::{OverRooms, RoomFigure, Scatter, over_rooms, pooled_scatter};
 use super::names::{NameError, NamePair, SheetNames};
@@ -62,8 +64,10 @@ pub struct SheetOverRooms {
     pub structure_distance_m: Option<f64>,
     /// Rooms in which something rattled with it.
     pub n_rattles: usize,
-    /// Measured less claimed; absent below five claims.
+    /// Measured less claimed loss; absent below five claims.
     pub bias: Option<Bias>,
+    /// Measured less claimed light; absent below five claims.
+    pub light_bias: Option<LightBias>,
 }
 
 /// One room of a sheet.
@@ -322,6 +326,7 @@ fn one_sheet(
         structure_distance_m: distances.reduce(f64::max),
         n_rattles: results().filter(|r| !r.rattle.is_empty()).count(),
         bias,
+        light_bias: light_bias_of_sheet(jobs),
     }
 }
 

@@ -135,6 +135,18 @@ pub struct StoredClaim {
     pub limit_db: Option<f64>,
     /// Lower limit, dB.
     pub lower_limit_db: Option<f64>,
+    /// Measured, of a claim about light.
+    #[serde(default)]
+    pub measured: Option<f64>,
+    /// Its expanded uncertainty.
+    #[serde(default)]
+    pub u95: Option<f64>,
+    /// Upper limit of a claim about light.
+    #[serde(default)]
+    pub maximum: Option<f64>,
+    /// Lower limit of a claim about light.
+    #[serde(default)]
+    pub minimum: Option<f64>,
 }
 
 /// `rattle[]`
