@@ -172,8 +172,9 @@ pub fn analyze_keeping(
             if let Some(step) = &step {
                 widen_by_step(&mut corrected, step);
             }
-            let mut verification = verify(setting, &table, &corrected);
-            warnings.append(&mut verification.warnings);
+            let found = verify(setting, &table, &corrected);
+            let verification = words::verification::said(found, setting, setting.advice.as_deref());
+            warnings.extend(words::verification::warning(&verification));
             verification
         });
     // What that costs.
@@ -200,7 +201,7 @@ pub fn analyze_keeping(
     result.levels = Some(band_levels(session, &transfers));
     result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
     result.level = Some(level);
-    result.claims = claims;
+    result.claims = claims.into_iter().map(words::claims::said).collect();
     result.rattle = rattle_ranges(&judged.rattle);
     result.rattle_profile = rattle_profile(&judged.rattle);
     result.rattle_limit_db = judged.rattle.detection_limit_db;

@@ -4,7 +4,6 @@
 use super::predict::describe::DescribedSheet;
 use super::predict::{Forecast, power_cost};
 use crate::units::{Hertz, ThirdOctave};
-use crate::words::{frequency_words, list_words, signed};
 use serde::Serialize;
 use serde_json::Value;
 
@@ -59,21 +58,6 @@ pub struct Headroom {
     pub amplifier_db: Option<f64>,
     /// Of the high-frequency driver, dB; negative = exceeded, absent = not stated.
     pub driver_db: Option<f64>,
-}
-
-impl Headroom {
-    /// Both in words, or `None` where nothing is stated.
-    pub fn in_words(&self) -> Option<String> {
-        let said = |name: &str, left_db: Option<f64>| {
-            left_db.map(|db| match db < 0.0 {
-                true => format!("{name} exceeded by {:.1} dB", -db),
-                false => format!("{name} {db:.1} dB left"),
-            })
-        };
-        let both = [said("amplifier", self.amplifier_db), said("driver", self.driver_db)];
-        let both: Vec<String> = both.into_iter().flatten().collect();
-        (!both.is_empty()).then(|| both.join(", "))
-    }
 }
 
 /// The band that loses most.
@@ -227,8 +211,6 @@ pub struct Comparison {
     pub entries: Vec<Entry>,
     /// Every two of them, by loss.
     pub pairs: Vec<Pair>,
-    /// In words.
-    pub statement: Vec<String>,
 }
 
 /// Compares at least two entries.
@@ -283,8 +265,7 @@ pub fn compare(summaries: Vec<Summary>) -> Result<Comparison, CompareError> {
             });
         }
     }
-    let statement = say(&entries, &pairs, &common_bands_hz);
-    Ok(Comparison { common_bands_hz, entries, pairs, statement })
+    Ok(Comparison { common_bands_hz, entries, pairs })
 }
 
 impl Entry {
@@ -347,75 +328,6 @@ fn shown_smaller(a: Rated, b: Rated) -> bool {
 fn rank(values: &[Option<Rated>], at: usize) -> Option<usize> {
     let own = values[at]?;
     Some(1 + values.iter().flatten().filter(|v| shown_smaller(**v, own)).count())
-}
-
-fn say(entries: &[Entry], pairs: &[Pair], common_hz: &[f64]) -> Vec<String> {
-    let mut out = Vec::new();
-    let low = common_hz.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = common_hz.iter().copied().fold(0.0, f64::max);
-    out.push(format!(
-        "Figures are means over the {} third-octave bands from {} to {} measured or \
-         predicted for all of them.",
-        common_hz.len(),
-        frequency_words(low),
-        frequency_words(high)
-    ));
-    let first: Vec<&Entry> = entries.iter().filter(|e| e.loss_rank == 1).collect();
-    match first.as_slice() {
-        [only] => out.push(format!(
-            "{} loses least: {}.",
-            only.summary.name,
-            with_u(only.mean_loss_db, " dB")
-        )),
-        several => {
-            let names: Vec<String> = several.iter().map(|e| e.summary.name.clone()).collect();
-            out.push(format!(
-                "{} lose least; which of them less than the others is not shown.",
-                list_words(&names)
-            ));
-        }
-    }
-    out.extend(entries.iter().filter_map(|e| exceeded(&e.summary)));
-    for pair in pairs {
-        let [a, b] = &pair.names;
-        let (size, more) = (pair.difference_db.abs(), pair.difference_db > 0.0);
-        out.push(if pair.shown {
-            let (worse, better) = if more { (a, b) } else { (b, a) };
-            let size = with_u(Rated { value: size, u95: pair.u95_db }, " dB");
-            format!("{worse} loses {size} more than {better}.")
-        } else {
-            let difference = Rated { value: pair.difference_db, u95: pair.u95_db };
-            format!("{a} and {b}: no difference shown ({}).", with_u(difference, " dB"))
-        });
-    }
-    if entries.iter().any(|e| e.summary.origin == Origin::Predicted) {
-        out.push(
-            "Predicted figures rest on descriptions and thin-sheet theory, not on takes.".into(),
-        );
-    }
-    out
-}
-
-/// A sentence where the setting of a session asks for more than there is.
-fn exceeded(summary: &Summary) -> Option<String> {
-    let Headroom { amplifier_db, driver_db } = summary.headroom;
-    let beyond = |left_db: Option<f64>| left_db.filter(|db| *db < 0.0);
-    let only = Headroom { amplifier_db: beyond(amplifier_db), driver_db: beyond(driver_db) };
-    only.in_words().map(|words| format!("{}: {words}.", summary.name))
-}
-
-/// "2.13 ± 0.21 dB", "25 ± 11": decimals as the uncertainty carries them, at most two.
-pub fn with_u(figure: Rated, unit: &str) -> String {
-    let decimals = match figure.u95 {
-        Some(u) if u >= 10.0 => 0,
-        Some(u) if u >= 1.0 => 1,
-        _ => 2,
-    };
-    let value = signed(figure.value, decimals);
-    match figure.u95 {
-        Some(u) => format!("{value} ± {u:.decimals$}{unit}"),
-        None => format!("{value}{unit}"),
-    }
 }
 
 #[cfg(test)]

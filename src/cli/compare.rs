@@ -21,6 +21,7 @@ use crate::report::error::ReportError;
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
 use crate::report::pdf::drawing::Sheet;
+use crate::report::words;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -57,6 +58,7 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     summaries.extend(described);
     tell_apart(&mut summaries);
     let comparison = compare(summaries).map_err(|e| Failure::Compare { message: e.to_string() })?;
+    let comparison = words::compare::said(comparison);
     let json = json_text(&comparison)?;
     let csv = comparison_csv(&comparison)?;
     if let Some(mut folder) = folder {

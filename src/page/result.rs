@@ -138,7 +138,7 @@ fn summary(result: &SessionResult, inputs: String, files: Vec<File>, made_in_s: 
             .map(|c| Claim {
                 verdict: c.verdict.label(),
                 kind: c.verdict,
-                sentence: c.sentence.clone(),
+                sentence: c.words.sentence.clone(),
             })
             .collect(),
         setting: result.correction.as_ref().map(|c| c.reason.clone()),

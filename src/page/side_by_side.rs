@@ -13,6 +13,7 @@ use crate::ingest::session::Session;
 use crate::report::compare_files::comparison_files;
 use crate::report::error::ReportError;
 use crate::report::pdf::drawing::Sheet;
+use crate::report::words;
 use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
@@ -61,9 +62,10 @@ pub(super) async fn side_by_side(
             summaries.push(summary.map_err(|e| Refusal::from_error(&e))?);
         }
         let comparison = compare(summaries).map_err(|e| Refusal::from_error(&e))?;
+        let comparison = words::compare::said(comparison);
         let mut files = comparison_files(&comparison, &Sheet::A4)?;
         files.retain(|(name, _)| !name.starts_with("plots/"));
-        Ok(Json(desk.papers(files, comparison.statement.clone())))
+        Ok(Json(desk.papers(files, comparison.words.statement.clone())))
     })
     .await
 }

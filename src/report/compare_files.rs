@@ -10,6 +10,7 @@ use super::pdf::pdf;
 use super::plots::compare::compare_figure;
 use super::plots::drawing::Drawing;
 use super::plots::render::{NamedFile, plot_files};
+use super::words::said::{Said, Statement};
 use crate::analysis::compare::Comparison;
 
 /// JSON, CSV, the plot, the web page and the same as PDF on `sheet`, each with its name inside
@@ -18,7 +19,7 @@ use crate::analysis::compare::Comparison;
 /// # Errors
 /// [`ReportError`] when a file cannot be made: a mistake of this program.
 pub fn comparison_files(
-    comparison: &Comparison,
+    comparison: &Said<Comparison, Statement>,
     sheet: &Sheet,
 ) -> Result<Vec<NamedFile>, ReportError> {
     let drawings = [Drawing::from(&compare_figure(comparison))];

@@ -2,13 +2,15 @@
 
 use super::paper::{Block, Detail, Paper, Table};
 use super::plots::drawing::Drawing;
+use super::words::compare::with_u;
+use super::words::said::{Said, Statement};
 use super::words::{frequency_words, signed};
-use crate::analysis::compare::{Comparison, Entry, Origin, Rated, with_u};
+use crate::analysis::compare::{Comparison, Entry, Origin, Rated};
 
 /// The paper: what the figures show, the ranking, every pair, and the plots.
-pub fn compare_paper(comparison: &Comparison, drawings: &[Drawing]) -> Paper {
+pub fn compare_paper(comparison: &Said<Comparison, Statement>, drawings: &[Drawing]) -> Paper {
     let mut blocks = vec![Block::part("What is shown")];
-    blocks.push(Block::List(comparison.statement.clone()));
+    blocks.push(Block::List(comparison.words.statement.clone()));
     blocks.extend(drawings.iter().map(Block::figure));
     blocks.push(Block::part("Side by side"));
     blocks.push(Block::Table(ranking(comparison)));
@@ -45,7 +47,7 @@ fn rated(figure: Rated) -> String {
 fn limits(comparison: &Comparison) -> Option<Table> {
     let left = |left_db: Option<f64>| left_db.map_or_else(dash, |db| signed(db, 1));
     let stated = comparison.entries.iter().map(|e| (&e.summary.name, e.summary.headroom));
-    let stated = stated.filter(|(_, h)| h.in_words().is_some());
+    let stated = stated.filter(|(_, h)| h.amplifier_db.or(h.driver_db).is_some());
     let rows: Vec<Vec<String>> = stated
         .map(|(name, h)| vec![name.clone(), left(h.amplifier_db), left(h.driver_db)])
         .collect();
@@ -160,6 +162,7 @@ mod tests {
     use crate::report::example::example_result;
     use crate::report::html::page;
     use crate::report::plots::compare::compare_figure;
+    use crate::report::words::compare::said;
 
     #[test]
     fn what_is_not_shown_is_not_ranked() {
@@ -170,7 +173,7 @@ mod tests {
         };
         // U of a mean is 0.105 dB here, that of a difference 0.15 dB.
         let summaries = vec![summary("<i>a", 0.0), summary("b", 0.1), summary("c", 2.0)];
-        let comparison = compare(summaries).unwrap();
+        let comparison = said(compare(summaries).unwrap());
         let drawing = Drawing::from(&compare_figure(&comparison));
         let names = ["<i>a", "b", "c"].map(String::from);
         let page = page(&compare_paper(&comparison, &[drawing]), "Shown", &names);

@@ -3,8 +3,10 @@
 use super::csv::{Table, text_cell};
 use super::error::ReportError;
 use super::look::columns;
+use super::words::compare::with_u;
 use super::words::frequency_words;
-use crate::analysis::compare::{Comparison, Origin, with_u};
+use super::words::said::{Said, Statement};
+use crate::analysis::compare::{Comparison, Origin};
 
 /// The comparison as rows of cells, heading first.
 fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
@@ -68,7 +70,7 @@ fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
 }
 
 /// Table for the terminal, then the comparison in words.
-pub fn comparison_table(comparison: &Comparison) -> String {
+pub fn comparison_table(comparison: &Said<Comparison, Statement>) -> String {
     let mut rows = vec![
         ["", "mean loss", "rank", "largest", "spread", "rank", "claims", "gain", "power"]
             .map(String::from)
@@ -93,7 +95,7 @@ pub fn comparison_table(comparison: &Comparison) -> String {
     }
     let mut out = columns(&rows);
     out.push('\n');
-    for sentence in &comparison.statement {
+    for sentence in &comparison.words.statement {
         out += &format!("{sentence}\n");
     }
     out
@@ -118,12 +120,13 @@ mod tests {
     use super::*;
     use crate::analysis::compare::compare;
     use crate::analysis::compare::tests::entry;
+    use crate::report::words::compare::said;
 
     #[test]
     fn table_and_csv_show_missing_figures_as_missing() {
         let mut b = entry("Bühne", 2.0, 0.1);
         (b.sd_db, b.n_seats, b.claims) = (vec![None; 4], 1, None);
-        let c = compare(vec![entry("a", 2.0, 0.1), b]).unwrap();
+        let c = said(compare(vec![entry("a", 2.0, 0.1), b]).unwrap());
         let text = comparison_table(&c);
         assert!(text.contains("\u{2013}") && text.contains("1 of 2"), "{text}");
         let csv = String::from_utf8(comparison_csv(&c).unwrap()).unwrap();

@@ -3,9 +3,9 @@
 use super::look::{BOLD, CAUTION, DIM, Look, paragraph};
 use super::orientation::{orientation_lines, orientation_sources};
 use super::result::SessionResult;
+use super::words::claims::DECISION_RULE;
 use super::words::{loss_finding, signed, spread_finding};
 use crate::analysis::biquad::SectionKind;
-use crate::analysis::claims::DECISION_RULE;
 use crate::analysis::correction::Correction;
 use crate::ingest::error::plain;
 use crate::warning::{Topic, Warning};
@@ -42,7 +42,11 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
     if !result.claims.is_empty() {
         text.head("Claims");
         for claim in &result.claims {
-            text.say(&format!("{}. {}", claim.verdict.label().to_uppercase(), claim.sentence));
+            text.say(&format!(
+                "{}. {}",
+                claim.verdict.label().to_uppercase(),
+                claim.words.sentence
+            ));
         }
         text.aside(DECISION_RULE);
     }
@@ -54,8 +58,8 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
     }
     if let Some(verification) = &result.verification {
         text.head("Equaliser as recorded");
-        text.say(&verification.sentence);
-        text.say_all(verification.advice.as_ref());
+        text.say(&verification.words.advised.sentence);
+        text.say_all(verification.words.advised.advice.as_ref());
     }
     if let Some(power) = &result.power {
         text.head("Power");
@@ -171,7 +175,7 @@ pub fn warnings_text(warnings: &[&Warning], look: Look) -> String {
 /// `result.json` too, but once is enough where people read it.
 pub fn further_warnings(result: &SessionResult) -> Vec<&Warning> {
     let correction = result.correction.iter().map(|c| &c.reason);
-    let verification = result.verification.iter().map(|v| &v.sentence);
+    let verification = result.verification.iter().map(|v| &v.words.advised.sentence);
     let said: Vec<&String> = correction.chain(verification).collect();
     result
         .warnings

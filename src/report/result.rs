@@ -4,7 +4,9 @@
 //! The field names here are the keys of `result.json`; a key is always there,
 //! and a figure that the data cannot carry is `null`.
 
+use super::words::claims::ClaimWords;
 use super::words::said::Said;
+use super::words::verification::VerificationWords;
 use crate::analysis::band_levels::Levels;
 use crate::analysis::claims::ClaimVerdict;
 use crate::analysis::correction::Correction;
@@ -61,7 +63,7 @@ pub struct SessionResult {
     /// Broadband level between the conditions, and whether it can be told from loss.
     pub level: Option<LevelFinding>,
     /// Verdicts on the maker's claims.
-    pub claims: Vec<ClaimVerdict>,
+    pub claims: Vec<Said<ClaimVerdict, ClaimWords>>,
     /// Ranges in which something rattles only with the screen.
     pub rattle: Vec<RattleRange>,
     /// What the ranges of `rattle` were found in; absent without takes in both conditions.
@@ -76,7 +78,7 @@ pub struct SessionResult {
     /// The equaliser setting, and whether it serves all seats.
     pub correction: Option<Correction>,
     /// The setting as achieved, where takes with it active were made.
-    pub verification: Option<Verification>,
+    pub verification: Option<Said<Verification, VerificationWords>>,
     /// Which physical description of the sheet the data support, and the gap
     /// between loudspeaker and sheet, stated and found.
     pub sheet: Option<SheetFinding>,

@@ -1,11 +1,10 @@
 //! From the loss table to the figures that a claim is about, each with its uncertainty.
 
-use super::{CurveLimits, Limits};
+use super::{Absent, CurveLimits, Limits, Place};
 use crate::analysis::estimate::Estimate;
-use crate::analysis::loss::{Absence, LossTable};
+use crate::analysis::loss::LossTable;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
 use crate::units::{Hertz, ThirdOctave};
-use crate::words::frequency_words;
 
 /// One figure to hold against its limits.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,11 +23,19 @@ pub(super) struct Figure {
     pub limits: Limits,
 }
 
-/// All figures of a claim, and in words what is absent.
+impl Figure {
+    /// Where it was taken.
+    pub fn place(&self, table: &LossTable) -> Place {
+        let seats = self.seats.iter().map(|seat| table.seats[*seat].id.clone()).collect();
+        Place { nominal_hz: self.nominal_hz, seats }
+    }
+}
+
+/// All figures of a claim, and what is absent.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Found {
     pub figures: Vec<Figure>,
-    pub absent: Vec<String>,
+    pub absent: Vec<Absent>,
 }
 
 /// Collects the figures of a claim that has the keys it needs.
@@ -39,7 +46,7 @@ pub(super) fn figures(claim: &Claim, table: &LossTable, level_u_db: f64) -> Foun
         return found;
     }
     if table.seats.is_empty() {
-        found.absent.push("no seat was measured".into());
+        found.absent.push(Absent::Seats);
         return found;
     }
     let targets: Vec<Option<usize>> = match claim.scope {
@@ -79,17 +86,11 @@ fn bands_of(claim: &Claim, table: &LossTable, found: &mut Found) -> Vec<usize> {
         }
         match table.bands.iter().position(|b| *b == band) {
             Some(position) => positions.push(position),
-            None => found
-                .absent
-                .push(format!("{}: the band was not measured", frequency_words(nominal))),
+            None => found.absent.push(Absent::Band(nominal)),
         }
     }
     if positions.is_empty() && found.absent.is_empty() {
-        found.absent.push(format!(
-            "no third-octave band has its nominal frequency between {} and {}",
-            frequency_words(low),
-            frequency_words(high)
-        ));
+        found.absent.push(Absent::BandBetween([low, high]));
     }
     positions
 }
@@ -104,15 +105,15 @@ fn estimate(
     position: usize,
     found: &mut Found,
 ) -> Option<Estimate> {
-    let at = frequency_words(table.bands[position].nominal_hz());
+    let nominal_hz = table.bands[position].nominal_hz();
     let value = |index: usize| table.seats[index].loss.get(position).copied().flatten();
     let wanted: Vec<usize> = seat.map_or((0..table.seats.len()).collect(), |index| vec![index]);
     let before = found.absent.len();
     for index in wanted {
         if value(index).is_none() {
             let row = &table.seats[index];
-            let why = row.absent.get(position).and_then(Option::as_ref);
-            found.absent.push(format!("{at} at seat {}: {}", row.id, absence(why)));
+            let why = row.absent.get(position).cloned().flatten();
+            found.absent.push(Absent::AtSeat { nominal_hz, seat: row.id.clone(), why });
         }
     }
     if found.absent.len() > before {
@@ -123,29 +124,16 @@ fn estimate(
         None => table.mean.loss.get(position).copied().flatten(),
     };
     if estimate.is_none() {
-        found.absent.push(format!("{at}: no mean over the seats"));
+        found.absent.push(Absent::Mean(nominal_hz));
     }
     estimate
-}
-
-fn absence(why: Option<&Absence>) -> String {
-    match why {
-        Some(Absence::OutsideSweep) => "the sweep does not cover the band".into(),
-        Some(Absence::Noise { snr_db }) => {
-            format!("the takes stand only {snr_db:.1} dB above the noise")
-        }
-        Some(Absence::NoTake) => "a take is missing".into(),
-        None => "no value".into(),
-    }
 }
 
 fn nearest(table: &LossTable, hz: f64, found: &mut Found) -> Option<usize> {
     let band = ThirdOctave::nearest(Hertz::new(hz).ok()?);
     let position = table.bands.iter().position(|b| *b == band);
     if position.is_none() {
-        found
-            .absent
-            .push(format!("{}: the band was not measured", frequency_words(band.nominal_hz())));
+        found.absent.push(Absent::Band(band.nominal_hz()));
     }
     position
 }
@@ -310,7 +298,7 @@ pub(super) fn curve_limits(claim: &Claim) -> Vec<CurveLimits> {
 /// limit in units of its own uncertainty.
 fn seat_differences(claim: &Claim, table: &LossTable, level_u_db: f64, found: &mut Found) {
     if table.seats.len() < 2 {
-        found.absent.push("a spread over seats needs at least two seats".into());
+        found.absent.push(Absent::SecondSeat);
         return;
     }
     let Some(limit_db) = claim.limit_db else { return };

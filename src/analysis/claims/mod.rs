@@ -16,33 +16,18 @@
 //! | `loss_curve` | loss of the band nearest to each point, both sides of the tolerance |
 //! | `seat_spread` | difference of any two seats in every band in `band_hz` |
 
+mod finding;
 mod judge;
 mod measured;
-mod words;
 
+pub use finding::{Absent, Basis, ClaimVerdict, CurveLimits, NoLight, NotShown, Place, WeakSeats};
 pub use judge::{Judgement, Limits, Open, Verdict, judge_between, judge_open};
-pub(crate) use words::chance;
 
 use super::loss::LossTable;
 use super::open_level::OpenLevel;
 use super::student::student_quantile;
-use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
+use crate::ingest::manifest::{Claim, ClaimQuantity};
 use measured::Figure;
-use serde::Serialize;
-
-/// How a claim stands on the paper while nothing is measured.
-pub fn unmeasured_sentence(claim: &Claim) -> String {
-    words::unmeasured_sentence(claim)
-}
-
-/// The rule by which verdicts are given, for every paper that prints one.
-pub const DECISION_RULE: &str = "Decision rule: a guard band w lies on both sides of the limit: \
-the one-sided 95 % expanded uncertainty of the measured figure, and what a gain that no control \
-takes watched leaves open (a sheet takes from 0 dB to a known most from 100 to 315 Hz). Pass: inside the limit by \
-at least w. Conditional pass: inside, by less than w. Conditional fail: outside, by at most w. \
-Fail: outside by more than w. Not shown: the data cannot carry a verdict. A claim about several \
-bands or seats passes only if every one of them passes. (After ILAC-G8:09/2019 and JCGM \
-106:2012; the probability of conformity is that of the least certain band or seat.)";
 
 /// Why a claim cannot be judged as written.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -68,68 +53,6 @@ pub enum ClaimError {
         /// What would do.
         expected: &'static str,
     },
-}
-
-/// Verdict on one claim; keys as in `result.json`.
-///
-/// Loss claims fill the `_db` fields, light claims the plain ones.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ClaimVerdict {
-    /// What is claimed.
-    pub quantity: ClaimQuantity,
-    /// The same in words: "largest loss from 500 Hz to 16 kHz".
-    pub subject: String,
-    /// For which seats.
-    pub scope: ClaimScope,
-    /// What is shown.
-    pub verdict: Verdict,
-    /// The claimed figure as measured, dB: the largest loss, the mean, the loss at the
-    /// governing point; absent when nothing is shown.
-    pub measured_db: Option<f64>,
-    /// Its two-sided 95 % expanded uncertainty, dB.
-    pub u95_db: Option<f64>,
-    /// Upper limit, dB.
-    pub limit_db: Option<f64>,
-    /// Lower limit of a claim with a tolerance, dB.
-    pub lower_limit_db: Option<f64>,
-    /// Limits along a claimed curve, in the order of its points; empty for other claims.
-    pub curve: Vec<CurveLimits>,
-    /// Guard band of the governing band or seat: one-sided 95 % expanded uncertainty, dB
-    /// (plain number for light claims).
-    pub guard: Option<f64>,
-    /// Probability of conformity of the governing band or seat, 0 to 1.
-    pub probability: Option<f64>,
-    /// Range of the claim, nominal Hz, where it has one.
-    pub band_hz: Option<[f64; 2]>,
-    /// Nominal frequency of the band that decides, Hz.
-    pub governing_hz: Option<f64>,
-    /// Seat that decides, where single seats are judged.
-    pub governing_seat: Option<String>,
-    /// Measured figure of a light claim, plain number.
-    pub measured: Option<f64>,
-    /// Its two-sided 95 % expanded uncertainty.
-    pub u95: Option<f64>,
-    /// Upper limit of a light claim.
-    pub maximum: Option<f64>,
-    /// Lower limit of a light claim.
-    pub minimum: Option<f64>,
-    /// Where the claim stands.
-    pub source: Option<String>,
-    /// Why nothing is shown.
-    pub reason: Option<String>,
-    /// The verdict in plain words.
-    pub sentence: String,
-}
-
-/// Limits of a claimed curve at one of its points; keys as in `result.json`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct CurveLimits {
-    /// Nominal frequency of the band that the point is judged in, Hz.
-    pub nominal_hz: f64,
-    /// Smallest loss that is claimed, dB.
-    pub lower_limit_db: f64,
-    /// Largest loss that is claimed, dB.
-    pub limit_db: f64,
 }
 
 /// What `level` knows that every band of a loss shares.
@@ -259,11 +182,11 @@ pub fn judge_claims(claims: &[Claim], table: &LossTable, level: SharedLevel) -> 
 
 fn judge_loss(claim: &Claim, table: &LossTable, level: SharedLevel) -> ClaimVerdict {
     if let Err(error) = check_claim(claim) {
-        return not_shown(claim, error.to_string());
+        return not_shown(claim, NotShown::Refused(error));
     }
     let open = match open_of(claim.quantity, level.open) {
         Ok(open) => open,
-        Err(reason) => return not_shown(claim, reason),
+        Err(why) => return not_shown(claim, why),
     };
     let found = measured::figures(claim, table, level.u_db);
     let judged: Vec<(&Figure, Judgement)> = found
@@ -272,39 +195,41 @@ fn judge_loss(claim: &Claim, table: &LossTable, level: SharedLevel) -> ClaimVerd
         .map(|f| (f, judge_open(f.value, f.u, f.dof, f.limits, open)))
         .collect();
     let mut absent = found.absent;
-    absent.extend(judged.iter().filter(|(_, j)| j.verdict == Verdict::NotShown).map(|(f, _)| {
-        format!("{}: the figure or its uncertainty is not a finite number", words::place(f, table))
-    }));
+    let no_number = judged.iter().filter(|(_, j)| j.verdict == Verdict::NotShown);
+    absent.extend(no_number.map(|(f, _)| Absent::Finite(f.place(table))));
     let Some((figure, judgement)) = governing(&judged) else {
-        let reason = if absent.is_empty() {
-            "no band of the measurement lies in the range of the claim".into()
-        } else {
-            words::list_reasons(&absent)
-        };
-        return not_shown(claim, reason);
+        let why = if absent.is_empty() { NotShown::NoBand } else { NotShown::Absent(absent) };
+        return not_shown(claim, why);
     };
     if !absent.is_empty() && judgement.verdict != Verdict::Fail {
-        return not_shown(claim, words::list_reasons(&absent));
+        return not_shown(claim, NotShown::Absent(absent));
     }
     // A maximum is reported as the largest figure, whichever band decides.
-    let shown = match claim.quantity {
+    let told = match claim.quantity {
         ClaimQuantity::MaximumLoss | ClaimQuantity::SeatSpread => largest(&judged),
         _ => figure,
     };
-    let mut verdict = ClaimVerdict {
+    let place = figure.place(table);
+    ClaimVerdict {
         verdict: judgement.verdict,
-        measured_db: Some(shown.value),
-        u95_db: expanded(shown.u, shown.dof),
+        measured_db: Some(told.value),
+        u95_db: expanded(told.u, told.dof),
         limit_db: figure.limits.upper,
         lower_limit_db: figure.limits.lower,
         guard: judgement.guard,
         probability: judgement.probability,
         governing_hz: figure.nominal_hz,
-        governing_seat: words::seat_name(figure, table),
-        ..blank(claim)
-    };
-    verdict.sentence = words::loss_sentence(claim, &verdict, figure, shown, table, level);
-    verdict
+        governing_seat: place.seat_label(),
+        ..blank(
+            claim,
+            Basis::Loss {
+                told_at: told.place(table),
+                decided_at: (told != figure).then_some((place, figure.value)),
+                n_seats: table.seats.len(),
+                level: (!is_relative(claim.quantity)).then_some(level.open),
+            },
+        )
+    }
 }
 
 /// Whether a figure is the same whatever the gain between the conditions was.
@@ -316,18 +241,18 @@ fn is_relative(quantity: ClaimQuantity) -> bool {
 ///
 /// # Errors
 /// Why nothing can be shown of an absolute figure.
-fn open_of(quantity: ClaimQuantity, level: OpenLevel) -> Result<Open, String> {
+fn open_of(quantity: ClaimQuantity, level: OpenLevel) -> Result<Open, NotShown> {
     match level {
         _ if is_relative(quantity) => Ok(Open::default()),
         OpenLevel::Controlled | OpenLevel::Attested => Ok(Open::default()),
         OpenLevel::Bounded { higher_db, lower_db } => {
             Ok(Open { higher: higher_db, lower: lower_db })
         }
-        OpenLevel::GainChanged { .. } | OpenLevel::Unknown => Err(level.in_words()),
+        OpenLevel::GainChanged { .. } | OpenLevel::Unknown => Err(NotShown::Level(level)),
     }
 }
 
-/// Names the seats that are left out, and those that rest on doubtful takes, in every verdict on a
+/// Notes the seats that are left out, and those that rest on doubtful takes, in every verdict on a
 /// loss, and takes back verdicts that rest on fewer than half of the `n_seats` of the session.
 pub fn hold_to_seats(
     verdicts: &mut [ClaimVerdict],
@@ -338,34 +263,16 @@ pub fn hold_to_seats(
     if left_out.is_empty() && in_doubt.is_empty() {
         return;
     }
-    let mut named = Vec::new();
-    named.extend(seats_that(left_out, ["is left out", "are left out"]));
-    named.extend(seats_that(in_doubt, ["rests on doubtful takes", "rest on doubtful takes"]));
-    let named = named.join(", ");
-    let n_clear = n_seats.saturating_sub(left_out.len() + in_doubt.len());
+    let weak = WeakSeats { left_out: left_out.to_vec(), in_doubt: in_doubt.to_vec(), n_seats };
     for verdict in verdicts.iter_mut().filter(|v| !is_light(v.quantity)) {
-        if 2 * n_clear < n_seats {
-            let reason = format!(
-                "{named}, and {n_clear} of {n_seats} seats are too few to stand for the session"
-            );
-            verdict.sentence = format!("Nothing is shown: {reason}.");
-            verdict.reason = Some(reason);
+        if 2 * weak.n_clear() < n_seats {
+            verdict.basis = Basis::Nothing(NotShown::TooFewSeats);
             verdict.verdict = Verdict::NotShown;
             (verdict.measured_db, verdict.u95_db, verdict.guard) = (None, None, None);
             (verdict.probability, verdict.governing_hz) = (None, None);
             verdict.governing_seat = None;
-        } else {
-            let rest = if left_out.is_empty() { "" } else { "; this holds for the others" };
-            verdict.sentence.push_str(&format!(" Of {n_seats} seats {named}{rest}."));
         }
-    }
-}
-
-fn seats_that(ids: &[String], [one, many]: [&str; 2]) -> Option<String> {
-    match ids {
-        [] => None,
-        [id] => Some(format!("seat {id} {one}")),
-        ids => Some(format!("seats {} {many}", ids.join(", "))),
+        verdict.weak_seats = Some(weak.clone());
     }
 }
 
@@ -397,37 +304,37 @@ fn expanded(u: f64, dof: f64) -> Option<f64> {
     student_quantile(0.975, dof).map(|t| t * u)
 }
 
-/// Judges one light claim; `figure` is the reading or, in words, why there is none.
-pub fn judge_light(claim: &Claim, figure: Result<LightFigure, String>) -> ClaimVerdict {
+/// Judges one light claim; `figure` is the reading, or why there is none.
+pub fn judge_light(claim: &Claim, figure: Result<LightFigure, NoLight>) -> ClaimVerdict {
     if let Err(error) = check_claim(claim) {
-        return not_shown(claim, error.to_string());
+        return not_shown(claim, NotShown::Refused(error));
     }
     let figure = match figure {
         Ok(figure) => figure,
-        Err(reason) => return not_shown(claim, reason),
+        Err(why) => return not_shown(claim, NotShown::NoLight(why)),
     };
     let limits = Limits { lower: claim.minimum, upper: claim.maximum };
     let judgement = judge_between(figure.value, figure.u, figure.dof, limits);
     if judgement.verdict == Verdict::NotShown {
-        let reason = "the figure, its uncertainty or the limits are not finite numbers in order";
-        return not_shown(claim, reason.into());
+        return not_shown(claim, NotShown::LightNotFinite);
     }
-    let mut verdict = ClaimVerdict {
+    ClaimVerdict {
         verdict: judgement.verdict,
         measured: Some(figure.value),
         u95: expanded(figure.u, figure.dof),
         guard: judgement.guard,
         probability: judgement.probability,
-        ..blank(claim)
-    };
-    verdict.sentence = words::light_sentence(claim, &verdict);
-    verdict
+        ..blank(claim, Basis::Light)
+    }
 }
 
-fn blank(claim: &Claim) -> ClaimVerdict {
+fn not_shown(claim: &Claim, why: NotShown) -> ClaimVerdict {
+    blank(claim, Basis::Nothing(why))
+}
+
+fn blank(claim: &Claim, basis: Basis) -> ClaimVerdict {
     ClaimVerdict {
         quantity: claim.quantity,
-        subject: words::subject(claim),
         scope: claim.scope,
         verdict: Verdict::NotShown,
         measured_db: None,
@@ -445,14 +352,10 @@ fn blank(claim: &Claim) -> ClaimVerdict {
         maximum: claim.maximum,
         minimum: claim.minimum,
         source: claim.source.clone(),
-        reason: None,
-        sentence: String::new(),
+        claim: claim.clone(),
+        basis,
+        weak_seats: None,
     }
-}
-
-fn not_shown(claim: &Claim, reason: String) -> ClaimVerdict {
-    let sentence = words::not_shown_sentence(claim, &reason);
-    ClaimVerdict { reason: Some(reason), sentence, ..blank(claim) }
 }
 
 #[cfg(test)]

@@ -17,19 +17,12 @@ pub(crate) fn entry(name: &str, loss: f64, u: f64) -> Summary {
 }
 
 #[test]
-fn the_largest_loss_and_exceeded_limits_are_told() {
+fn the_largest_loss_is_that_of_the_common_bands() {
     let mut a = entry("a", 2.0, 0.2);
     a.loss_db[2] = Some(3.5);
-    a.headroom.driver_db = None;
     let c = compare(vec![a, entry("b", 2.0, 0.2)]).unwrap();
     let largest = c.entries[0].largest_loss.unwrap();
     assert_eq!((largest.nominal_hz, largest.loss_db.value), (2000.0, 3.5), "400 Hz does not count");
-    assert!(c.statement.contains(&"b: driver exceeded by 0.5 dB.".to_owned()), "{c:?}");
-    assert!(!c.statement.iter().any(|s| s.contains("amplifier")), "{c:?}");
-    assert_eq!(
-        c.entries[1].summary.headroom.in_words().unwrap(),
-        "amplifier 3.0 dB left, driver exceeded by 0.5 dB"
-    );
 }
 
 fn ranks(summaries: Vec<Summary>) -> Vec<usize> {
@@ -46,8 +39,7 @@ fn ranks_only_what_u_lets_it() {
     let c = compare(three).unwrap();
     assert_eq!(c.entries.iter().map(|e| e.loss_rank).collect::<Vec<_>>(), [1, 1, 2]);
     assert_eq!(c.pairs.iter().map(|p| p.shown).collect::<Vec<_>>(), [false, true, false]);
-    assert!(c.statement.iter().any(|s| s.contains("a and b: no difference shown")));
-    assert!(c.statement.iter().any(|s| s.contains("c loses 0.40 ± 0.28 dB more than a")));
+    assert!((c.pairs[1].u95_db.unwrap() - 0.2 * 2f64.sqrt()).abs() < 1e-12);
 }
 
 #[test]

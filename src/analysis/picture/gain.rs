@@ -1,6 +1,7 @@
 //! Gain of the sheet: luminance against that of a perfect white diffuser in the same light, on
 //! the axis and over the angle of view.
 
+use super::super::claims::NoLight;
 use super::figure::{Figure, MeterDoubt};
 use crate::ingest::readings::{Against, Point, Reading};
 use serde::Serialize;
@@ -132,8 +133,8 @@ impl Gain {
     /// Gain and its ratio to the axis at an angle between two readings, straight between them.
     ///
     /// # Errors
-    /// In words, when the angle was not reached or there is no reading on the axis.
-    pub fn at(&self, angle_deg: f64) -> Result<(Figure, Figure), String> {
+    /// [`NoLight`], when the angle was not reached or there is no reading on the axis.
+    pub fn at(&self, angle_deg: f64) -> Result<(Figure, Figure), NoLight> {
         let angle_deg = angle_deg.abs();
         let near = |p: &&GainPoint| (p.angle_deg - angle_deg).abs() <= SAME_DEG;
         let point = match self.over_angle.iter().find(near) {
@@ -143,14 +144,9 @@ impl Gain {
                 .windows(2)
                 .find(|w| w[0].angle_deg < angle_deg && angle_deg < w[1].angle_deg)
                 .map(|w| between(w[0], w[1], angle_deg))
-                .ok_or_else(|| {
-                    format!(
-                        "no readings around {angle_deg} degrees (read up to {} degrees)",
-                        self.largest_deg
-                    )
-                })?,
+                .ok_or(NoLight::AtAngle { angle_deg, largest_deg: self.largest_deg })?,
         };
-        let ratio = point.ratio.ok_or("no reading on the axis")?;
+        let ratio = point.ratio.ok_or(NoLight::OnAxisForRatio)?;
         Ok((point.gain, ratio))
     }
 }
@@ -216,7 +212,8 @@ mod tests {
         let rows = [reading(0.0, 50.0, white), reading(30.0, 40.0, white)];
         let gain = gain_over_angle(&rows, 1.0, METER).unwrap();
         assert_eq!(gain.half_gain_deg, None);
-        assert!(gain.at(31.0).unwrap_err().contains("30"));
+        let beyond = NoLight::AtAngle { angle_deg: 31.0, largest_deg: 30.0 };
+        assert_eq!(gain.at(31.0), Err(beyond));
         let (g, ratio) = gain.at(-15.0).unwrap();
         assert!((g.value - 0.9).abs() < 1e-12 && (ratio.value - 0.9).abs() < 1e-12);
         // Exactly half counts as reached.
@@ -231,7 +228,7 @@ mod tests {
         let rows = [reading(20.0, 50.0, Some(Against::WhiteReference(50.0)))];
         let gain = gain_over_angle(&rows, 1.0, METER).unwrap();
         assert_eq!((gain.on_axis, gain.over_angle[0].ratio), (None, None));
-        assert!(gain.at(20.0).is_err());
+        assert_eq!(gain.at(20.0), Err(NoLight::OnAxisForRatio));
     }
 
     #[test]

@@ -5,7 +5,7 @@ pub mod figure;
 pub mod gain;
 pub mod uniformity;
 
-use super::claims::{ClaimVerdict, LightFigure, is_light, judge_light};
+use super::claims::{ClaimVerdict, LightFigure, NoLight, is_light, judge_light};
 use super::sheet::perforated::{EndCorrection, Lattice, Perforation};
 use crate::ingest::manifest::{Claim, ClaimQuantity, Manifest, PictureInfo, ScreenInfo};
 use crate::ingest::readings::{Point, Reading};
@@ -165,31 +165,22 @@ pub fn open_share(screen: &ScreenInfo) -> Option<f64> {
     stated.or(from_holes).filter(|s| *s < 1.0)
 }
 
-/// Figure for a light claim, or in words why there is none.
+/// Figure for a light claim.
 ///
 /// # Errors
-/// A sentence without a full stop: which readings are missing.
-pub fn light_figure(light: Option<&Light>, claim: &Claim) -> Result<LightFigure, String> {
-    let light = light.ok_or("there are no light readings")?;
-    let gain = || {
-        light
-            .gain
-            .as_ref()
-            .ok_or_else(|| "no reading at the centre has a reference or illuminance".to_string())
-    };
+/// [`NoLight`]: which readings are missing.
+pub fn light_figure(light: Option<&Light>, claim: &Claim) -> Result<LightFigure, NoLight> {
+    let light = light.ok_or(NoLight::Readings)?;
+    let gain = || light.gain.as_ref().ok_or(NoLight::Reference);
     let at = || gain()?.at(claim.angle_deg.unwrap_or(0.0));
     let figure = match claim.quantity {
-        ClaimQuantity::GainOnAxis => gain()?.on_axis.ok_or("there is no reading on the axis")?,
+        ClaimQuantity::GainOnAxis => gain()?.on_axis.ok_or(NoLight::OnAxis)?,
         ClaimQuantity::GainAtAngle => at()?.0,
         ClaimQuantity::GainOffAxisRatio => at()?.1,
         ClaimQuantity::Uniformity => {
-            light
-                .uniformity
-                .as_ref()
-                .ok_or("readings of the centre and four other points are needed")?
-                .minimum_over_centre
+            light.uniformity.as_ref().ok_or(NoLight::Points)?.minimum_over_centre
         }
-        _ => return Err("this is no claim about light".into()),
+        _ => return Err(NoLight::OtherQuantity),
     };
     Ok(figure.for_claim())
 }
@@ -261,7 +252,7 @@ fn say(light: &Light) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::claims::Verdict;
+    use crate::analysis::claims::{Basis, NotShown, Verdict};
     use crate::ingest::readings::parse_readings;
     use std::path::Path;
 
@@ -335,22 +326,24 @@ mod tests {
             let text = format!("quantity = \"gain_on_axis\"\nminimum = {minimum}");
             assert_eq!(verdict(&text, Some(&light)).verdict, want, "{minimum}");
         }
-        for (text, want, word) in [
-            ("quantity = \"gain_at_angle\"\nangle_deg = 40\nminimum = 0.7", Verdict::Pass, ""),
-            (
-                "quantity = \"gain_off_axis_ratio\"\nangle_deg = 60\nminimum = 0.5",
-                Verdict::NotShown,
-                "60",
-            ),
-            ("quantity = \"uniformity\"\nminimum = 0.8", Verdict::Pass, ""),
+        for text in [
+            "quantity = \"gain_at_angle\"\nangle_deg = 40\nminimum = 0.7",
+            "quantity = \"uniformity\"\nminimum = 0.8",
         ] {
             let got = verdict(text, Some(&light));
-            assert_eq!(got.verdict, want, "{}", got.sentence);
-            assert!(got.sentence.contains(word), "{}", got.sentence);
+            assert_eq!((got.verdict, &got.basis), (Verdict::Pass, &Basis::Light), "{text}");
         }
-        let none = verdict("quantity = \"gain_on_axis\"\nminimum = 1", None);
-        assert_eq!(none.verdict, Verdict::NotShown);
-        assert!(none.sentence.contains("no light readings"), "{}", none.sentence);
+        let nothing = |text: &str, light: Option<&Light>| {
+            let got = verdict(text, light);
+            assert_eq!(got.verdict, Verdict::NotShown, "{text}");
+            let Basis::Nothing(NotShown::NoLight(why)) = got.basis else { panic!("{got:?}") };
+            why
+        };
+        let beyond = "quantity = \"gain_off_axis_ratio\"\nangle_deg = 60\nminimum = 0.5";
+        let why = nothing(beyond, Some(&light));
+        assert!(matches!(why, NoLight::AtAngle { angle_deg: 60.0, .. }), "{why:?}");
+        let why = nothing("quantity = \"gain_on_axis\"\nminimum = 1", None);
+        assert_eq!(why, NoLight::Readings);
     }
 
     #[test]

@@ -1,10 +1,8 @@
 //! The change found as a sum of what was asked: least squares, and what its factors say.
 
-use super::{FACTOR_TOLERANCE, Finding, Found, TRIM_TOLERANCE_DB};
-use crate::analysis::biquad::SectionKind;
+use super::{FACTOR_TOLERANCE, Finding, Found, Part, TRIM_TOLERANCE_DB};
 use crate::analysis::correction::{BandNodes, Correction};
 use crate::analysis::loss::LossTable;
-use crate::words::frequency_words;
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
@@ -128,13 +126,9 @@ pub(super) fn judge_sections(
         .iter()
         .enumerate()
         .map(|(i, s)| {
-            let kind = match s.setting.kind {
-                SectionKind::HighShelf => "high shelf",
-                SectionKind::Peaking => "peaking filter",
-            };
             let found = fitted.as_ref().map(|f| f[i + 1]);
             Found {
-                what: format!("{kind} at {}", frequency_words(s.setting.frequency_hz)),
+                part: Part::Filter { kind: s.setting.kind, frequency_hz: s.setting.frequency_hz },
                 asked_db: s.setting.gain_db,
                 found_db: found.map(|(v, _)| v * s.setting.gain_db),
                 u95_db: found.map(|(_, u)| u * s.setting.gain_db.abs()),

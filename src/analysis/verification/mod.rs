@@ -6,23 +6,16 @@
 //! `change = trim + factor x filters` tells a setting that was inverted, doubled, halved
 //! or not active at all, `change = trim + sum factor_i x section_i` tells it section by
 //! section as far as their responses can be told apart.
-//!
-//! | file | step |
-//! |---|---|
-//! | `fit` | the change found as factors of what was asked |
-//! | `words` | the verdict in sentences |
 
 mod fit;
-mod words;
 
+use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::{Correction, Predicted, WorstBand};
 use crate::analysis::estimate::Estimate;
 use crate::analysis::loss::LossTable;
 use crate::analysis::seats::{in_shape_range, usable};
-use crate::warning::{Topic, Warning};
 use fit::{fit, judge_factor, judge_sections, judge_trim};
 use serde::Serialize;
-use words::say;
 
 /// Deviation of a factor from what was asked that counts as asked: a tenth of the gain.
 const FACTOR_TOLERANCE: f64 = 0.1;
@@ -53,11 +46,26 @@ pub enum Finding {
     CannotTell,
 }
 
+/// What of the setting a number belongs to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Part {
+    /// Level that is made up.
+    Level,
+    /// One filter.
+    Filter {
+        /// Its kind.
+        kind: SectionKind,
+        /// Its frequency, Hz.
+        frequency_hz: f64,
+    },
+}
+
 /// A number of the setting as found.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Found {
-    /// What it is, in words: "high shelf at 8 kHz".
-    pub what: String,
+    /// What it belongs to.
+    #[serde(skip)]
+    pub part: Part,
     /// Gain asked, dB.
     pub asked_db: f64,
     /// Gain found, dB; absent where the recordings do not tell.
@@ -117,22 +125,20 @@ pub struct SeatVerification {
     pub shown: bool,
 }
 
-/// Achieved against predicted.
+/// Achieved against predicted. In JSON `trim` and `sections` stand with their names.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Verification {
     /// Verdict.
     pub verdict: VerificationVerdict,
-    /// The verdict in plain sentences.
-    pub sentence: String,
-    /// What to do; absent when nothing is to be done.
-    pub advice: Option<String>,
     /// The level made up.
+    #[serde(skip)]
     pub trim: Option<Found>,
     /// Factor between the filters' gain found and asked; 1 = as asked.
     pub factor: Option<f64>,
     /// Its expanded uncertainty (95 %).
     pub factor_u95: Option<f64>,
     /// Section by section, in the order of the correction.
+    #[serde(skip)]
     pub sections: Vec<Found>,
     /// Seats of the corrected table that hold a loss in both tables.
     pub seats: Vec<SeatVerification>,
@@ -140,8 +146,6 @@ pub struct Verification {
     pub level_left_db: Option<f64>,
     /// All bands, all seats: rms of measured less predicted, dB.
     pub off_rms_db: Option<f64>,
-    /// Doubts.
-    pub warnings: Vec<Warning>,
 }
 
 /// One usable cell: both losses at one seat and band.
@@ -180,7 +184,7 @@ pub fn verify(correction: &Correction, with: &LossTable, corrected: &LossTable) 
     let trim = whole.as_ref().or(fit(&rows, &[], shared_u_db).as_ref()).map(|f| {
         let (found, u95) = f[0];
         Found {
-            what: "level".into(),
+            part: Part::Level,
             asked_db: correction.trim_db,
             found_db: Some(found),
             u95_db: Some(u95),
@@ -194,21 +198,8 @@ pub fn verify(correction: &Correction, with: &LossTable, corrected: &LossTable) 
         seats.iter().flat_map(|s| s.off_db.iter().flatten()).map(|p| p.value_db).collect();
     let off_rms_db = (!off.is_empty())
         .then(|| (off.iter().map(|v| v * v).sum::<f64>() / off.len() as f64).sqrt());
-    let (sentence, advice) = say(verdict, correction, trim.as_ref(), factor, &sections, &seats);
-    let warnings = match &advice {
-        Some(advice) => vec![Warning {
-            topic: Topic::Correction,
-            seat: None,
-            take: None,
-            message: sentence.clone(),
-            advice: advice.clone(),
-        }],
-        None => Vec::new(),
-    };
     Verification {
         verdict,
-        sentence,
-        advice,
         trim,
         factor: factor.map(|f| f.0),
         factor_u95: factor.map(|f| f.1),
@@ -216,7 +207,6 @@ pub fn verify(correction: &Correction, with: &LossTable, corrected: &LossTable) 
         seats,
         level_left_db,
         off_rms_db,
-        warnings,
     }
 }
 

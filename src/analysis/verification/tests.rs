@@ -54,7 +54,7 @@ fn a_setting_done_as_asked_is_achieved() {
     assert_eq!(v.verdict, VerificationVerdict::Achieved, "{v:#?}");
     assert_close("factor", &[v.factor.unwrap()], &[1.0], 0.05);
     assert_close("trim", &[v.trim.unwrap().found_db.unwrap()], &[c.trim_db], 0.05);
-    assert!(v.seats.iter().all(|s| s.within) && v.warnings.is_empty());
+    assert!(v.seats.iter().all(|s| s.within));
     // Two noises of 0.05 dB in every cell.
     assert_close("off", &[v.off_rms_db.unwrap()], &[0.05 * 2f64.sqrt()], 0.02);
 }
@@ -65,19 +65,17 @@ fn what_can_go_wrong_is_recognised() {
     let c = asked();
     let t = c.trim_db;
     let all = |f: f64| changed(&c, move |_| f);
-    for (name, done, level, want, words) in [
-        ("bypassed", all(0.0), 0.0, V::NotActive, "no change"),
-        ("inverted", all(-1.0), -t, V::Inverted, "wrong way round"),
-        ("inverted filters", all(-1.0), t, V::Inverted, "wrong way round"),
-        ("twice", all(2.0), 2.0 * t, V::Twice, "twice"),
-        ("half", all(0.5), 0.5 * t, V::Half, "half"),
-        ("filters off", all(0.0), t, V::FiltersNotActive, "filters were not active"),
-        ("trim off", all(1.0), 0.0, V::TrimNotApplied, "level was not made up"),
+    for (name, done, level, want) in [
+        ("bypassed", all(0.0), 0.0, V::NotActive),
+        ("inverted", all(-1.0), -t, V::Inverted),
+        ("inverted filters", all(-1.0), t, V::Inverted),
+        ("twice", all(2.0), 2.0 * t, V::Twice),
+        ("half", all(0.5), 0.5 * t, V::Half),
+        ("filters off", all(0.0), t, V::FiltersNotActive),
+        ("trim off", all(1.0), 0.0, V::TrimNotApplied),
     ] {
         let v = verdict(&done, level);
-        assert_eq!(v.verdict, want, "{name}: {}", v.sentence);
-        assert!(v.sentence.contains(words), "{name}: {}", v.sentence);
-        assert!(v.advice.is_some() && v.warnings.len() == 1, "{name}");
+        assert_eq!(v.verdict, want, "{name}: {v:?}");
     }
 }
 
@@ -87,8 +85,9 @@ fn a_shelf_that_is_off_is_named() {
     let shelf = c.sections.iter().position(|s| s.slope.is_some()).unwrap();
     let v = verdict(&changed(&c, |i| if i == shelf { 0.0 } else { 1.0 }), c.trim_db);
     assert_eq!(v.verdict, VerificationVerdict::SectionsDiffer, "{v:#?}");
-    assert!(v.sentence.contains("the high shelf at"), "{}", v.sentence);
-    assert!(v.sentence.contains("was not active"), "{}", v.sentence);
+    let kind = SectionKind::HighShelf;
+    let frequency_hz = c.sections[shelf].setting.frequency_hz;
+    assert_eq!(v.sections[shelf].part, Part::Filter { kind, frequency_hz });
     assert_eq!(v.sections[shelf].finding, Finding::NotActive);
 }
 
@@ -130,8 +129,7 @@ fn a_seat_over_the_tolerance_is_left_over() {
     let ripple = |s: usize, k: usize| if s == 2 { [0.9, -0.9][k % 2] } else { 0.0 };
     let t = table(4, |_, hz| cloth(hz) - gain(hz), ripple, 0.05, 0.0);
     let v = verify(&c, &with_screen(), &t);
-    assert_eq!(v.verdict, VerificationVerdict::DoneButLeftOver, "{}", v.sentence);
-    assert!(v.sentence.contains("S3") && v.advice.is_some(), "{}", v.sentence);
+    assert_eq!(v.verdict, VerificationVerdict::DoneButLeftOver, "{v:?}");
     let within: Vec<bool> = v.seats.iter().map(|s| s.within).collect();
     assert_eq!(within, [true, true, false, true]);
 }

@@ -4,7 +4,7 @@ use serde::Deserialize;
 
 /// `[[claim]]`: one line of the maker's sheet. Which keys a quantity needs is
 /// checked when the manifest is read.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Claim {
     /// What is claimed.
@@ -72,7 +72,7 @@ pub enum ClaimScope {
 }
 
 /// A point of a claimed curve.
-#[derive(Debug, Clone, Copy, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CurvePoint {
     /// Frequency, Hz.

@@ -244,7 +244,7 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
     if !all_used(result) {
         points.extend(takes_sentences(result));
     }
-    points.extend(result.verification.iter().map(|v| v.sentence.clone()));
+    points.extend(result.verification.iter().map(|v| v.words.advised.sentence.clone()));
     points.extend(result.rattle.iter().map(|range| {
         format!(
             "Something rattles with the screen hung while the sweep passes {:.0} to {:.0} Hz ({}).",
@@ -256,7 +256,8 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
     writer.list(points);
     if !result.claims.is_empty() {
         writer.section("What the maker claims, and what is shown");
-        let sentences: Vec<&str> = result.claims.iter().map(|c| c.sentence.as_str()).collect();
+        let sentences: Vec<&str> =
+            result.claims.iter().map(|c| c.words.sentence.as_str()).collect();
         let (sentences, shared) = told_once(&sentences);
         writer.list(result.claims.iter().zip(sentences).map(|(claim, sentence)| {
             format!("{}: {sentence}", claim.verdict.label().to_uppercase())

@@ -3,13 +3,14 @@
 
 use super::content::{DOUBTFUL, Writer, figure, with_u};
 use super::sheet::sheet_paragraph;
-use crate::analysis::claims::{ClaimVerdict, DECISION_RULE, chance};
+use crate::analysis::claims::ClaimVerdict;
 use crate::ingest::manifest::{PerCondition, SweepKind};
 use crate::ingest::session::Session;
 use crate::judge::Linearity;
 use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::SessionResult;
 use crate::report::takes::takes_sentences;
+use crate::report::words::claims::{DECISION_RULE, chance};
 use crate::report::words::{frequency_words, list_words, rate_words, signed};
 
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
@@ -73,7 +74,7 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
         writer.table(
             "Claims, and the figure that decides each",
             &["Claim", "Measured", "Guard band", "At most", "At least", "Probability", "Verdict"],
-            result.claims.iter().map(claim_row).collect(),
+            result.claims.iter().map(|claim| claim_row(claim)).collect(),
         );
     }
 

@@ -10,6 +10,8 @@ use crate::analysis::power::PowerCost;
 use crate::analysis::verification::{Finding, Verification};
 use crate::ingest::session::Session;
 use crate::report::result::SessionResult;
+use crate::report::words::said::Said;
+use crate::report::words::verification::VerificationWords;
 use crate::report::words::{frequency_words, gain_words, rate_words, signed};
 
 pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
@@ -74,12 +76,17 @@ pub(super) fn hearing(correction: &Correction) -> String {
 }
 
 /// What the takes with the setting active say; `advice` was given with the setting.
-fn as_recorded(verification: &Verification, advice: Option<&str>, writer: &mut Writer) {
+fn as_recorded(
+    verification: &Said<Verification, VerificationWords>,
+    advice: Option<&str>,
+    writer: &mut Writer,
+) {
+    let VerificationWords { advised, trim, sections } = &verification.words;
     writer.section("The setting as recorded");
-    writer.say(&verification.sentence);
+    writer.say(&advised.sentence);
     // Not a second time in the same words.
-    writer.say(verification.advice.as_deref().filter(|a| Some(*a) != advice).unwrap_or_default());
-    let rows = verification.trim.iter().chain(&verification.sections).map(|found| {
+    writer.say(advised.advice.as_deref().filter(|a| Some(*a) != advice).unwrap_or_default());
+    let rows = trim.iter().chain(sections).map(|found| {
         let judged = match found.finding {
             Finding::AsAsked => "as asked",
             Finding::NotActive => "not active",
@@ -90,7 +97,7 @@ fn as_recorded(verification: &Verification, advice: Option<&str>, writer: &mut W
             Finding::CannotTell => "the recordings do not tell",
         };
         vec![
-            capital(&found.what),
+            capital(&found.words.what),
             signed(found.asked_db, 1),
             with_u(found.found_db, found.u95_db, 2),
             judged.to_owned(),

@@ -2,7 +2,9 @@
 //!
 //! The same blocks are page one of the handover.
 
+use super::super::words::claims::ClaimWords;
 use super::super::words::power::limit_sentences;
+use super::super::words::said::Said;
 use super::content::{DOUBTFUL, Writer};
 use super::setting::{hearing, setting_rows};
 use super::sign::Sign;
@@ -143,7 +145,7 @@ fn first_sentences(text: &str) -> String {
 }
 
 /// A word and a sign, which printing in one colour keeps, then the figure and the limit.
-fn claim_line(claim: &ClaimVerdict) -> (Sign, String) {
+fn claim_line(claim: &Said<ClaimVerdict, ClaimWords>) -> (Sign, String) {
     let (sign, word) = match claim.verdict {
         Verdict::Pass => (Sign::Holds, "Confirmed"),
         Verdict::ConditionalPass => (Sign::Open, "Inside the limit, not certain"),
@@ -163,6 +165,6 @@ fn claim_line(claim: &ClaimVerdict) -> (Sign, String) {
     };
     let measured = measured.map_or_else(String::new, |m| format!(": {m}"));
     let limit = if limit.is_empty() { limit } else { format!(" (maker's limit: {limit})") };
-    let subject = super::method::capital(&claim.subject);
+    let subject = super::method::capital(&claim.words.subject);
     (sign, format!("{word}. {subject}{measured}{limit}."))
 }

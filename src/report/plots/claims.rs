@@ -31,7 +31,7 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
             .claims
             .iter()
             .filter(|c| !is_light(c.quantity))
-            .map(|c| c.sentence.as_str())
+            .map(|c| c.words.sentence.as_str())
             .collect::<Vec<_>>()
             .join(" "),
         caption: format!(
@@ -125,8 +125,7 @@ fn curve_limits(claim: &ClaimVerdict, bands: &[Band]) -> Vec<Mark> {
 }
 
 fn finding(result: &SessionResult) -> String {
-    let about_loss: Vec<&ClaimVerdict> =
-        result.claims.iter().filter(|c| !is_light(c.quantity)).collect();
+    let about_loss: Vec<_> = result.claims.iter().filter(|c| !is_light(c.quantity)).collect();
     let kept = about_loss.iter().filter(|c| c.verdict == Verdict::Pass).count();
     match (kept, about_loss.len()) {
         (1, 1) => "The claim on loss is shown to hold".into(),
@@ -145,6 +144,7 @@ mod tests {
     use crate::analysis::open_level::OpenLevel;
     use crate::ingest::manifest::Manifest;
     use crate::report::example::{example_losses, example_result};
+    use crate::report::words::claims::said;
 
     /// The example with claims judged on it: largest and average loss, and one light claim.
     fn with_claims(largest_db: f64) -> SessionResult {
@@ -158,7 +158,8 @@ mod tests {
         let manifest: Manifest = toml::from_str(&claims).unwrap();
         let level = SharedLevel { u_db: 0.0, open: OpenLevel::Controlled };
         let mut result = example_result(3);
-        result.claims = judge_claims(&manifest.claim, &example_losses(3).1, level);
+        let judged = judge_claims(&manifest.claim, &example_losses(3).1, level);
+        result.claims = judged.into_iter().map(said).collect();
         result
     }
 
@@ -197,7 +198,8 @@ mod tests {
              { hz = 4100, loss_db = 0.8 }, { hz = 50, loss_db = 0.0 }]\n";
         let manifest: Manifest = toml::from_str(claim).unwrap();
         let level = SharedLevel { u_db: 0.0, open: OpenLevel::Controlled };
-        result.claims = judge_claims(&manifest.claim, &example_losses(3).1, level);
+        let judged = judge_claims(&manifest.claim, &example_losses(3).1, level);
+        result.claims = judged.into_iter().map(said).collect();
         let figure = claims_figure(&result).unwrap();
         let limits = limits_of(&figure);
         // 4.1 kHz is judged in the band at 1 kHz x 10^0.6; 50 Hz was not measured.
@@ -225,11 +227,12 @@ mod tests {
     #[test]
     fn a_limit_on_the_average_is_short_and_one_that_is_kept_is_no_alarm() {
         let mut result = with_claims(50.0);
-        let mut average = result.claims[0].clone();
+        let mut claim = result.claims[0].clone();
+        let average = &mut claim.found;
         average.quantity = ClaimQuantity::AverageLoss;
         average.verdict = Verdict::Fail;
         (average.limit_db, average.measured_db) = (Some(0.5), Some(0.9));
-        result.claims.push(average);
+        result.claims.push(claim);
         let marks = claims_figure(&result).unwrap().marks;
         let limits: Vec<_> = marks
             .iter()

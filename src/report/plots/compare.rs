@@ -4,6 +4,7 @@ use super::axes::Axis;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::compare::{Comparison, Origin};
+use crate::report::words::said::{Said, Statement};
 use crate::report::words::{decibels, frequency_words};
 use crate::units::{Hertz, ThirdOctave};
 
@@ -11,7 +12,7 @@ use crate::units::{Hertz, ThirdOctave};
 const BANDS_TOLD_APART: usize = 3;
 
 /// Mean loss of every session over frequency.
-pub fn compare_figure(comparison: &Comparison) -> Figure {
+pub fn compare_figure(comparison: &Said<Comparison, Statement>) -> Figure {
     let entries = &comparison.entries;
     let is_shaded = entries.len() <= BANDS_TOLD_APART;
     let curves = entries.iter().enumerate().map(|(i, entry)| {
@@ -31,7 +32,7 @@ pub fn compare_figure(comparison: &Comparison) -> Figure {
             "Mean loss over the seats in third-octave bands, {}",
             counted(comparison)
         ),
-        description: comparison.statement.join(" "),
+        description: comparison.words.statement.join(" "),
         caption: format!("Up = the screen takes energy away.{shaded}"),
         x: Axis::around(low, high.max(20_000.0 / 1.12)),
         y_title: "Mean loss, dB",
@@ -94,6 +95,7 @@ mod tests {
     use super::*;
     use crate::analysis::compare::{Summary, compare};
     use crate::report::example::example_result;
+    use crate::report::words::compare::said;
 
     #[test]
     fn every_session_is_a_curve_at_exact_mid_bands() {
@@ -105,9 +107,10 @@ mod tests {
         };
         let described = Summary { origin: Origin::Predicted, ..summary("drawing", 1.0) };
         let three = vec![summary("light", 0.0), summary("heavy", 2.0), described];
-        let words = compare_figure(&compare(three).unwrap()).subtitle;
+        let words = compare_figure(&said(compare(three).unwrap())).subtitle;
         assert!(words.ends_with("2 sessions and 1 described sheet"), "{words}");
-        let comparison = compare(vec![summary("light", 0.0), summary("heavy", 2.0)]).unwrap();
+        let two = vec![summary("light", 0.0), summary("heavy", 2.0)];
+        let comparison = said(compare(two).unwrap());
         let figure = compare_figure(&comparison);
         let result = example_result(3);
         assert_eq!(figure.marks.len(), 2);

@@ -44,7 +44,7 @@ pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
         ),
         description: format!(
             "{}{}",
-            verification.sentence,
+            verification.words.advised.sentence,
             verification
                 .off_rms_db
                 .map(|off| format!(" Recorded and predicted differ by {} dB rms.", signed(off, 2)))
@@ -88,6 +88,7 @@ mod tests {
     use crate::analysis::verification::verify;
     use crate::ingest::manifest::CorrectionLimits;
     use crate::report::example::{example_losses, example_result};
+    use crate::report::words::verification::said;
 
     #[test]
     fn the_curves_are_what_was_recorded() {
@@ -98,7 +99,7 @@ mod tests {
         // As recorded with the setting not active: the same losses again.
         let verification = verify(&setting, &with, &with);
         result.correction = Some(setting.clone());
-        result.verification = Some(verification);
+        result.verification = Some(said(verification, &setting, None));
         let figure = verification_figure(&result).unwrap();
         let mut curves = figure.marks.iter().filter_map(|m| match m {
             Mark::Curve(series) => Some(series),

@@ -1,7 +1,10 @@
 //! Findings in sentences: the same in table, plots and papers.
 
+pub mod claims;
+pub mod compare;
 pub mod power;
 pub mod said;
+pub mod verification;
 
 use super::result::SessionResult;
 pub use crate::words::{

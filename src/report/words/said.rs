@@ -21,6 +21,22 @@ pub struct Sentence {
     pub sentence: String,
 }
 
+/// A sentence, and what to do where anything is to be done.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Advised {
+    /// With a full stop.
+    pub sentence: String,
+    /// With a full stop; absent when nothing is to be done.
+    pub advice: Option<String>,
+}
+
+/// Sentences in their order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Statement {
+    /// Each with a full stop.
+    pub statement: Vec<String>,
+}
+
 impl<F> Said<F> {
     /// A finding with its sentence.
     pub fn new(found: F, sentence: String) -> Self {
