@@ -30,7 +30,7 @@ use crate::ingest::session::Session;
 use crate::ingest::takes::{TAKES_FOLDER, default_name};
 use crate::judge::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
 use crate::judge::{
-    Heard, Judged, Missing, NextTake, Reason, TakeAnalyser, TakeRead, TakeState, hear,
+    Heard, Judged, Missing, NextTake, Outcome, Reason, TakeAnalyser, TakeRead, TakeState, hear,
     judge_session, missing_takes, next_take, seats_in_use,
 };
 use crate::listen::ListenError;
@@ -40,7 +40,7 @@ use crate::report::result::{
     DistortionResult, PictureResult, RattleProfile, RattleRange, SessionResult,
 };
 use crate::report::words;
-use crate::transfer::distortion::{Distortion, combine, warn_of_drive};
+use crate::transfer::distortion::{Distortion, combine, rise_of_drive};
 use crate::transfer::measure::{Responder, TransferError, Transfers};
 use crate::warning::{Topic, Warning};
 use std::path::PathBuf;
@@ -114,7 +114,7 @@ pub fn analyze_keeping(
 ) -> Result<Analyzed, ChainError> {
     let manifest = &session.manifest;
     let picture = manifest.picture.as_ref();
-    let mut warnings = session.warnings.clone();
+    let mut warnings = words::notices::warnings(&session.notices);
     let readings = light_readings(session)?;
     let listening = read_kept(&session.root)?;
 
@@ -135,7 +135,8 @@ pub fn analyze_keeping(
     let distortion = distortion(session, &transfers);
     if let Some(DistortionResult { with: Some(with), corrected: Some(corrected), .. }) = &distortion
     {
-        warnings.extend(warn_of_drive(with, corrected));
+        let rise = rise_of_drive(with, corrected);
+        warnings.extend(rise.map(words::distortion::drive_warning));
     }
     let Losses { step, gap, joint, table, budget } = losses_of(session, &mut transfers);
     let mut level = find_level(&table.bands, &mean_loss_db(&table), step.as_ref());
@@ -196,7 +197,7 @@ pub fn analyze_keeping(
     claims.extend(judge_light_claims(&manifest.claim, light.as_ref()));
 
     let mut result = SessionResult::new(session, &table, warnings);
-    result.add_takes(judged.outcomes(session));
+    result.add_takes(outcomes(session, &judged));
     result.linearity = judged.linearity;
     result.levels = Some(band_levels(session, &transfers));
     result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
@@ -253,7 +254,7 @@ fn hear_and_judge(
 
 /// Warnings that belong to no single take.
 pub fn session_warnings(session: &Session, judged: &Judged, reads: &[TakeRead]) -> Vec<Warning> {
-    let mut warnings = session.warnings.clone();
+    let mut warnings = words::notices::warnings(&session.notices);
     warnings.extend(judged.session.iter().map(|finding| finding.warning(None, None)));
     warnings.extend(rough_level_warnings(session, reads, judged));
     warnings
@@ -302,9 +303,14 @@ pub fn losses_of(session: &Session, transfers: &mut Transfers) -> Losses {
     Losses { step, gap, joint, table, budget }
 }
 
+/// What became of every recording of the session, those that are no take of it at the end.
+fn outcomes(session: &Session, judged: &Judged) -> Vec<Outcome> {
+    [judged.outcomes(), words::notices::passed_over(&session.notices)].concat()
+}
+
 /// The refusal of a session of which no seat is left.
 fn nothing_used(session: &Session, judged: &Judged) -> ChainError {
-    let is_empty = session.takes.is_empty() && session.warnings.iter().all(|w| w.take.is_none());
+    let is_empty = session.takes.is_empty() && session.notices.iter().all(|n| n.file.is_none());
     if is_empty {
         let seat = session.manifest.seat.first().map_or("R1C", |seat| &seat.id);
         let name = default_name(seat, Condition::Without, SoundSource::Centre, 1);
@@ -312,7 +318,7 @@ fn nothing_used(session: &Session, judged: &Judged) -> ChainError {
         return IngestError::NoTakes { path, example: format!("{TAKES_FOLDER}/{name}") }.into();
     }
     let mut reasons: Vec<String> = Vec::new();
-    for outcome in judged.outcomes(session).iter().filter(|o| o.state == TakeState::LeftOut) {
+    for outcome in outcomes(session, judged).iter().filter(|o| o.state == TakeState::LeftOut) {
         let of_another = |r: &&Reason| r.topic == Topic::Missing && outcome.condition.is_some();
         let Some(reason) = outcome.reason.as_ref().filter(|r| !of_another(r)) else {
             continue;

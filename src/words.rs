@@ -51,6 +51,12 @@ pub fn with_causes(error: &dyn std::error::Error) -> String {
     text
 }
 
+/// With a capital letter at the start.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
 /// "one seat", "6 seats".
 pub fn seats_words(n: usize) -> String {
     if n == 1 { "one seat".into() } else { format!("{n} seats") }

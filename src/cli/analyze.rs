@@ -17,6 +17,7 @@ use crate::report::output::OutputFolder;
 use crate::report::paper::logo::read_logo;
 use crate::report::result::SessionResult;
 use crate::report::table::table_text;
+use crate::report::words;
 use crate::report::write::write_report;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -122,9 +123,10 @@ pub fn measure_keeping(session: &Session) -> Result<Analyzed, Failure> {
     let progress = Progress::new("takes", session.takes.len());
     let analyzed = chain::analyze_keeping(session, &|| progress.tick());
     progress.done();
-    analyzed.map_err(|error| match (error, session.warnings.iter().find(|w| w.take.is_none())) {
+    analyzed.map_err(|error| match (error, session.notices.iter().find(|n| n.file.is_none())) {
         // Nothing was recorded yet, or it was not brought in.
         (ChainError::Ingest(error @ IngestError::NoTakes { .. }), Some(said)) => {
+            let said = words::notices::warning(said);
             let hint = format!("{} {}", said.message, said.advice);
             Failure::Unimported { error, hint }
         }

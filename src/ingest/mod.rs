@@ -2,11 +2,13 @@
 //!
 //! In the order of use: [`manifest`] reads what the installer wrote, [`takes`] finds the recordings, [`sweep`] makes and
 //! checks the played signal, [`wav`] decodes, [`session`] holds it together,
-//! [`error`] says what is wrong and what to do.
+//! [`notice`] is what is odd and no reason to refuse it, [`error`] says what is
+//! wrong and what to do.
 
 pub mod calibration;
 pub mod error;
 pub mod manifest;
+pub mod notice;
 pub mod readings;
 pub mod session;
 pub mod sweep;

@@ -3,11 +3,11 @@
 use super::calibration::read_calibration;
 use super::error::IngestError;
 use super::manifest::{self, Condition, MANIFEST_FILE, Manifest, SoundSource};
+use super::notice::{Notice, Noticed};
 use super::sweep::load_sweep;
 use super::takes::paths::inside;
 use super::takes::{borrow_without, discover};
 use super::wav::{WavInfo, read_wav, wav_info};
-use crate::warning::{Topic, Warning};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
@@ -27,7 +27,7 @@ pub struct Session {
     /// Microphone correction, (Hz, dB) with rising frequency, where a file is named.
     pub calibration: Option<Vec<(f64, f64)>>,
     /// What is left out because it is no take, and what may be wrong with the signal.
-    pub warnings: Vec<Warning>,
+    pub notices: Vec<Notice>,
     /// The session whose takes without a screen are used here: how the manifest names its folder,
     /// and its title.
     pub without_from: Option<Borrowed>,
@@ -115,7 +115,7 @@ impl Session {
     pub fn open(root: &Path) -> Result<Self, IngestError> {
         let (mut manifest, text) = manifest::load(root)?;
         let mut found = discover(root, &manifest, &text)?;
-        found.warnings.extend(other_manifest(root));
+        found.notices.extend(other_manifest(root));
         manifest.seat = found.seats;
         let sweep_path = &manifest.sweep.file;
         inside(
@@ -124,7 +124,7 @@ impl Session {
             "put the played signal there, or correct sweep.file in session.toml",
         )?;
         let (sweep, doubt) = load_sweep(&root.join(sweep_path), &manifest.sweep)?;
-        found.warnings.extend(doubt);
+        found.notices.extend(doubt);
         let calibration = match &manifest.recording.calibration_file {
             None => None,
             Some(file) => {
@@ -142,7 +142,7 @@ impl Session {
             sweep,
             takes: found.takes,
             calibration,
-            warnings: found.warnings,
+            notices: found.notices,
             without_from: None,
         };
         if let Some(other) = session.manifest.session.without_from.clone() {
@@ -289,7 +289,7 @@ const MOST_CHANNELS: u16 = 32;
 
 /// A second manifest, whose name differs in small and capital letters: on a system that
 /// does not tell them apart it would be in the place of the first.
-fn other_manifest(root: &Path) -> Option<Warning> {
+fn other_manifest(root: &Path) -> Option<Notice> {
     let name = |entry: std::fs::DirEntry| entry.file_name().to_string_lossy().into_owned();
     let other = std::fs::read_dir(root)
         .ok()?
@@ -297,13 +297,7 @@ fn other_manifest(root: &Path) -> Option<Warning> {
         .map(name)
         .filter(|n| n.eq_ignore_ascii_case(MANIFEST_FILE) && n != MANIFEST_FILE)
         .min()?;
-    Some(Warning {
-        topic: Topic::FileName,
-        seat: None,
-        take: None,
-        message: format!("Besides {MANIFEST_FILE} there is {other}, which was not read."),
-        advice: "Keep one of the two.".into(),
-    })
+    Some(Notice::of_session(Noticed::OtherManifest(other)))
 }
 
 /// Nothing but a constant.

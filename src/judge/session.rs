@@ -100,9 +100,9 @@ impl Judged {
         warnings
     }
 
-    /// What became of every recording of the session, those that are no take of it at the end.
-    pub fn outcomes(&self, session: &Session) -> Vec<Outcome> {
-        let takes = self.takes.iter().map(|take| Outcome {
+    /// What became of every take.
+    pub fn outcomes(&self) -> Vec<Outcome> {
+        let outcome = |take: &JudgedTake| Outcome {
             file: take.file.clone(),
             seat: Some(take.seat.clone()),
             condition: Some(take.condition),
@@ -110,20 +110,8 @@ impl Judged {
             source: Some(take.source),
             state: take.state,
             reason: take.reason.clone(),
-        });
-        let passed_over = session.warnings.iter().filter_map(|warning| {
-            let Warning { topic, seat, take, message, advice } = warning.clone();
-            Some(Outcome {
-                file: take?,
-                seat,
-                condition: None,
-                spot: None,
-                source: None,
-                state: TakeState::LeftOut,
-                reason: Some(Reason { topic, message, advice }),
-            })
-        });
-        takes.chain(passed_over).collect()
+        };
+        self.takes.iter().map(outcome).collect()
     }
 
     /// Seats that no figure rests on, each with the first reason of its takes.

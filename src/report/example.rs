@@ -142,6 +142,6 @@ fn session(ids: &[String]) -> Session {
         },
         takes: Vec::new(),
         calibration: None,
-        warnings: Vec::new(),
+        notices: Vec::new(),
     }
 }

@@ -51,7 +51,7 @@ impl InMemory {
             sweep,
             takes,
             calibration: None,
-            warnings: Vec::new(),
+            notices: Vec::new(),
             without_from: None,
         };
         Ok(Self { session, simulated })

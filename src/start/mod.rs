@@ -8,7 +8,7 @@ pub use like::like;
 
 use crate::ingest::error::{IngestError, is_invisible, plain};
 use crate::ingest::manifest::check::MAX_SEATS;
-use crate::ingest::manifest::check_seats::id_problem;
+use crate::ingest::manifest::check_seats::check_id;
 use crate::ingest::manifest::{MANIFEST_FILE, SeatInfo};
 use crate::ingest::sweep::{QUIET_SWEEP_FILE, SWEEP_FILE, SweepParams, generate};
 use crate::ingest::takes::{QUIET_BY_DB, TAKES_FOLDER};
@@ -201,8 +201,8 @@ pub(crate) fn check_seats(seats: &[String]) -> Result<(), IngestError> {
         if seat.trim().is_empty() {
             return Err(IngestError::EmptySeatName { place: index + 1, n_seats: seats.len() });
         }
-        if let Some(problem) = id_problem(seat) {
-            return refuse(seat, problem);
+        if let Err(problem) = check_id(seat) {
+            return refuse(seat, problem.to_string());
         }
         if let Some(c) = seat.chars().find(|&c| NOT_IN_NAMES.contains(&c) || is_invisible(c)) {
             return refuse(seat, format!("it becomes part of file names, which cannot hold {c}"));

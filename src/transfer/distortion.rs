@@ -8,7 +8,6 @@
 
 use super::powers::PowerPlan;
 use super::window::windowed;
-use crate::warning::{Topic, Warning};
 use serde::Serialize;
 
 /// Highest order.
@@ -214,9 +213,22 @@ pub fn combine(takes: &[&Distortion]) -> Option<Distortion> {
     Some(Distortion { fundamental_hz: first.fundamental_hz.clone(), harmonics })
 }
 
-/// Warns where the equaliser drives the high-frequency driver into more distortion.
-pub fn warn_of_drive(with: &Distortion, corrected: &Distortion) -> Option<Warning> {
-    let mut worst: Option<(usize, f64, f64, f64)> = None;
+/// A harmonic that rises with the equaliser active.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DriveRise {
+    /// Order of the harmonic.
+    pub order: usize,
+    /// Fundamental where it rises most, Hz.
+    pub fundamental_hz: f64,
+    /// Rise, dB.
+    pub rise_db: f64,
+    /// Level that it reaches, dB relative to the fundamental.
+    pub level_db: f64,
+}
+
+/// Where the equaliser drives the high-frequency driver into more distortion; the largest rise.
+pub fn rise_of_drive(with: &Distortion, corrected: &Distortion) -> Option<DriveRise> {
+    let mut worst: Option<DriveRise> = None;
     for (a, b) in with.harmonics.iter().zip(&corrected.harmonics).filter(|(a, _)| a.order <= 3) {
         let mut run = 0;
         for (i, hz) in with.fundamental_hz.iter().enumerate() {
@@ -229,27 +241,18 @@ pub fn warn_of_drive(with: &Distortion, corrected: &Distortion) -> Option<Warnin
             });
             run = if counts { run + 1 } else { 0 };
             if let (Some((rise, after)), true) = (rise, run >= RISE_POINTS)
-                && worst.is_none_or(|w| rise > w.2)
+                && worst.is_none_or(|w| rise > w.rise_db)
             {
-                worst = Some((a.order, *hz, rise, after));
+                worst = Some(DriveRise {
+                    order: a.order,
+                    fundamental_hz: *hz,
+                    rise_db: rise,
+                    level_db: after,
+                });
             }
         }
     }
-    let (order, hz, rise, after) = worst?;
-    Some(Warning {
-        topic: Topic::Distortion,
-        seat: None,
-        take: None,
-        message: format!(
-            "With the equaliser active the harmonic of order {order} rises by {rise:.0} dB to \
-             {:.1} % near {:.1} kHz: the high-frequency driver is driven harder than it likes.",
-            100.0 * 10f64.powf(after / 20.0),
-            hz / 1000.0
-        ),
-        advice: "Lower the playback level or take back the boost there; check the driver's power \
-                 limit before the system is used loud."
-            .into(),
-    })
+    worst
 }
 
 #[cfg(test)]

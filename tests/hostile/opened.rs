@@ -5,6 +5,7 @@ use scrimcheck::ingest::error::IngestError;
 use scrimcheck::ingest::session::Session;
 use scrimcheck::ingest::wav::write_wav_24_channels;
 use scrimcheck::judge::{Missing, missing_takes};
+use scrimcheck::report::words;
 use std::fs;
 use std::path::Path;
 
@@ -29,7 +30,7 @@ fn the_unspoilt_session_is_taken() {
     let session = read_all(home.path()).unwrap();
     let takes: Vec<_> = session.takes.iter().map(|t| (session.seat_id(t), t.spot)).collect();
     assert_eq!(takes, [("R1C", 1), ("R1C", 1), ("R1_L", 1), ("R1_L", 1)]);
-    assert!(missing(&session).is_empty() && session.warnings.is_empty());
+    assert!(missing(&session).is_empty() && session.notices.is_empty());
 }
 
 /// What must not be refused: the other side of the table.
@@ -145,8 +146,8 @@ fn a_half_finished_session_opens_and_says_what_is_missing() {
     let session = Session::open(d).unwrap();
     assert_eq!(session.takes.len(), 3);
     assert_eq!(missing(&session), [(0, "With".to_owned())]);
-    assert_eq!(session.warnings.len(), 1);
-    let warning = &session.warnings[0];
+    assert_eq!(session.notices.len(), 1);
+    let warning = words::notices::warning(&session.notices[0]);
     assert!(
         warning.take.as_deref() == Some("takes/Untitled.wav") && warning.advice.contains("ename")
     );
@@ -155,7 +156,8 @@ fn a_half_finished_session_opens_and_says_what_is_missing() {
     fs::write(d.join("session.toml"), format!("{MANIFEST}{list}")).unwrap();
     let session = Session::open(d).unwrap();
     assert!(
-        session.takes.is_empty() && session.warnings[0].take.as_deref() == Some("takes/later.wav")
+        session.takes.is_empty()
+            && session.notices[0].file.as_deref() == Some(Path::new("takes/later.wav"))
     );
     // A path out of the folder is refused all the same.
     fs::write(d.join("session.toml"), format!("{MANIFEST}{}", list.replace("takes/", "../")))

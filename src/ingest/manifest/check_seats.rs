@@ -6,19 +6,38 @@ use super::{Manifest, suggest};
 use crate::ingest::error::is_invisible;
 use std::collections::HashMap;
 
-/// Why an id cannot name a seat; `None` where it can.
-pub(crate) fn id_problem(id: &str) -> Option<String> {
-    let n = id.chars().count();
+/// Why an id cannot name a seat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SeatIdError {
+    /// Nothing, or nothing but spaces.
+    #[error("a seat id must have at least one visible character")]
+    Empty,
+    /// Too many characters.
+    #[error("a seat id has at most {} characters, this one has {found}", MAX_ID_CHARS)]
+    TooLong {
+        /// Characters found.
+        found: usize,
+    },
+    /// A space at an end.
+    #[error("a seat id must not begin or end with a space")]
+    SpaceAtEnd,
+    /// A control, direction or other invisible character.
+    #[error("a seat id holds visible characters only, found {}", .0.escape_unicode())]
+    Invisible(char),
+}
+
+/// Whether an id can name a seat.
+pub(crate) fn check_id(id: &str) -> Result<(), SeatIdError> {
+    let found = id.chars().count();
     if id.trim().is_empty() {
-        Some("a seat id must have at least one visible character".into())
-    } else if n > MAX_ID_CHARS {
-        Some(format!("a seat id has at most {MAX_ID_CHARS} characters, this one has {n}"))
+        Err(SeatIdError::Empty)
+    } else if found > MAX_ID_CHARS {
+        Err(SeatIdError::TooLong { found })
     } else if id.trim() != id {
-        Some("a seat id must not begin or end with a space".into())
+        Err(SeatIdError::SpaceAtEnd)
     } else {
-        id.chars().find(|&c| is_invisible(c)).map(|c| {
-            format!("a seat id holds visible characters only, found {}", c.escape_unicode())
-        })
+        id.chars().find(|&c| is_invisible(c)).map_or(Ok(()), |c| Err(SeatIdError::Invisible(c)))
     }
 }
 
@@ -34,7 +53,8 @@ impl Checker<'_> {
         let mut seen: HashMap<&str, usize> = HashMap::new();
         for (i, seat) in m.seat.iter().enumerate() {
             let place = format!("seat[{i}].id");
-            if let Some(problem) = id_problem(&seat.id) {
+            if let Err(problem) = check_id(&seat.id) {
+                let problem = problem.to_string();
                 return Err(self.text.refuse(&place, problem, "choose a short name such as R1C"));
             }
             if let Some(first) = seen.insert(&seat.id, i) {
@@ -85,10 +105,10 @@ impl Checker<'_> {
             self.path(&format!("take[{i}].file"), &take.file)?;
             let place = format!("take[{i}].seat");
             if ids.is_empty() {
-                if let Some(problem) = id_problem(&take.seat) {
+                if let Err(problem) = check_id(&take.seat) {
                     return Err(self.text.refuse(
                         &place,
-                        problem,
+                        problem.to_string(),
                         "choose a short name such as R1C",
                     ));
                 }

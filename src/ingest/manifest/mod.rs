@@ -15,6 +15,7 @@ mod tests;
 mod text;
 mod translate;
 
+pub use check_seats::SeatIdError;
 pub use claim::{Claim, ClaimQuantity, ClaimScope, CurvePoint};
 pub use load::{MANIFEST_FILE, load, parse};
 pub use text::ManifestText;

@@ -3,9 +3,9 @@
 use super::trajectory::trace;
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{SweepInfo, SweepKind};
+use crate::ingest::notice::{Notice, Noticed};
 use crate::ingest::session::SweepSignal;
 use crate::ingest::wav::read_wav;
-use crate::warning::{Topic, Warning};
 use realfft::RealFftPlanner;
 use std::ops::Range;
 use std::path::Path;
@@ -27,7 +27,7 @@ const ENERGY_END_OCT: [f64; 2] = [1.0 / 3.0, 1.0 / 6.0];
 const HOLE_OCT: f64 = 1.0 / 3.0;
 /// Stated and found duration may differ by this share.
 const DURATION_SHARE: f64 = 0.03;
-/// Farther off the file is another one; up to here its own duration is taken, with a warning.
+/// Farther off the file is another one; up to here its own duration is taken, with a notice.
 const OTHER_SWEEP_SHARE: f64 = 0.25;
 /// A line through ln(frequency) fits a sweep to about 0.001, a linear sweep to 0.3.
 const MAX_RESIDUAL: f64 = 0.05;
@@ -46,7 +46,7 @@ const MIN_RISE: f64 = 0.5;
 pub fn load_sweep(
     path: &Path,
     info: &SweepInfo,
-) -> Result<(SweepSignal, Option<Warning>), IngestError> {
+) -> Result<(SweepSignal, Option<Notice>), IngestError> {
     let mut doubt = None;
     let refuse = |problem: String, advice: &str| IngestError::Sweep {
         path: path.to_path_buf(),
@@ -116,8 +116,8 @@ pub fn load_sweep(
                 ));
             }
             let near = |t_s: &f64| (found_s / t_s - 1.0).abs() <= DURATION_SHARE;
-            doubt =
-                info.duration_s.filter(|t_s| !near(t_s)).map(|t_s| other_duration(t_s, found_s));
+            let other = info.duration_s.filter(|t_s| !near(t_s));
+            doubt = other.map(|stated_s| Noticed::OtherDuration { stated_s, found_s });
             let stated = info.duration_s.filter(near);
             Some(stated.map_or(line.rate_constant_s, |t_s| t_s / octaves_e))
         }
@@ -130,22 +130,7 @@ pub fn load_sweep(
         active,
         samples,
     };
-    Ok((sweep, doubt))
-}
-
-fn other_duration(stated_s: f64, found_s: f64) -> Warning {
-    Warning {
-        topic: Topic::WrongSignal,
-        seat: None,
-        take: None,
-        message: format!(
-            "sweep.duration_s is {stated_s} s, the sweep in the file takes {found_s:.2} s: the file \
-             is believed."
-        ),
-        advice: format!(
-            "Write duration_s = {found_s:.2} under [sweep], or name the file that was played."
-        ),
-    }
+    Ok((sweep, doubt.map(Notice::of_session)))
 }
 
 fn band_refusal(path: &Path, info: &SweepInfo, found_hz: [f64; 2]) -> IngestError {

@@ -5,9 +5,9 @@ use super::paths::resolve;
 use crate::ingest::error::{IngestError, shown};
 use crate::ingest::manifest::check::sibling_name;
 use crate::ingest::manifest::{Condition, ManifestText};
+use crate::ingest::notice::{Notice, Noticed};
 use crate::ingest::session::{Borrowed, Session, Take};
-use crate::warning::{Topic, Warning};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Positions that are the same place, m.
 const SAME_PLACE_M: f64 = 0.01;
@@ -59,19 +59,14 @@ pub(crate) fn borrow_without(
         })
         .collect();
     let own = |take: &Take| take.condition == Condition::Without;
-    let dropped = session.takes.iter().filter(|take| own(take)).map(|take| Warning {
-        topic: Topic::FileName,
+    let dropped = session.takes.iter().filter(|take| own(take)).map(|take| Notice {
         seat: Some(session.seat_id(take).to_owned()),
-        take: Some(shown(&take.file)),
-        message: format!(
-            "This is left out: the takes without a screen are those of {}.",
-            shown(other)
-        ),
-        advice: "Move it out of takes/, or take session.without_from out of session.toml.".into(),
+        file: Some(take.file.clone()),
+        found: Noticed::OwnWithout(other.to_path_buf()),
     });
-    let dropped: Vec<Warning> = dropped.collect();
-    session.warnings.extend(dropped);
-    session.warnings.extend(lender.warnings.iter().filter_map(|w| elsewhere(w, other)));
+    let dropped: Vec<Notice> = dropped.collect();
+    session.notices.extend(dropped);
+    session.notices.extend(lender.notices.iter().filter_map(|n| elsewhere(n, other)));
     session.takes.retain(|take| !own(take));
     session.takes.extend(lent);
     sort(&mut session.takes);
@@ -84,9 +79,9 @@ pub(crate) fn borrow_without(
 }
 
 /// What the other session says of one of its files, with its folder.
-fn elsewhere(warning: &Warning, other: &Path) -> Option<Warning> {
-    let file = warning.take.as_ref()?;
-    Some(Warning { take: Some(shown(&other.join(PathBuf::from(file)))), ..warning.clone() })
+fn elsewhere(notice: &Notice, other: &Path) -> Option<Notice> {
+    let file = notice.file.as_ref()?;
+    Some(Notice { file: Some(other.join(file)), ..notice.clone() })
 }
 
 /// Whether takes of the two sessions can stand against each other.

@@ -3,12 +3,12 @@
 use super::TAKES_FOLDER;
 use super::name::{default_name, parse_name};
 use super::paths::{inside, resolve};
-use crate::ingest::error::{IngestError, plain, shown};
+use crate::ingest::error::{IngestError, shown};
 use crate::ingest::manifest::check::{MAX_SEATS, MAX_TAKES};
-use crate::ingest::manifest::check_seats::id_problem;
+use crate::ingest::manifest::check_seats::check_id;
 use crate::ingest::manifest::{Condition, Manifest, ManifestText, SeatInfo, SoundSource, nearest};
+use crate::ingest::notice::{NoTake, Notice, Noticed};
 use crate::ingest::session::Take;
-use crate::warning::{Topic, Warning};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -21,7 +21,7 @@ pub struct FoundTakes {
     /// Takes in order of seat, condition, source, quiet, spot, file.
     pub takes: Vec<Take>,
     /// What is left out because it is no take, and takes that are listed and not there.
-    pub warnings: Vec<Warning>,
+    pub notices: Vec<Notice>,
 }
 
 /// A take before its seat has a number.
@@ -44,12 +44,12 @@ impl Candidate {
 /// put aside.
 const OWN_ENTRIES: [&str; 2] = ["origin.csv", "aside"];
 
-/// More files that are no recordings become one warning.
+/// More files that are no recordings become one notice.
 const MANY_OTHERS: usize = 8;
 
 /// Lists the takes of the session folder `root`: those of the manifest, or, where it
 /// names none, the files of `takes/` by their default names. What cannot be a take is left out and
-/// named in a warning; whether a take can be read is found when it is read.
+/// named in a notice; whether a take can be read is found when it is read.
 ///
 /// # Errors
 /// [`IngestError`]: too many takes or seats, a folder `takes` that leads out of the session or
@@ -59,34 +59,32 @@ pub fn discover(
     manifest: &Manifest,
     text: &ManifestText,
 ) -> Result<FoundTakes, IngestError> {
-    let mut warnings = Vec::new();
+    let mut notices = Vec::new();
     let candidates = if manifest.take.is_empty() {
-        by_name(root, manifest, &mut warnings)?
+        by_name(root, manifest, &mut notices)?
     } else {
-        from_list(root, manifest, text, &mut warnings)?
+        from_list(root, manifest, text, &mut notices)?
     };
     let seats = seats_of(root, manifest, &candidates)?;
     let takes = number_spots(&seats, candidates);
-    Ok(FoundTakes { seats, takes, warnings })
+    Ok(FoundTakes { seats, takes, notices })
 }
 
 fn from_list(
     root: &Path,
     manifest: &Manifest,
     text: &ManifestText,
-    warnings: &mut Vec<Warning>,
+    notices: &mut Vec<Notice>,
 ) -> Result<Vec<Candidate>, IngestError> {
     let mut candidates = Vec::with_capacity(manifest.take.len());
     let mut seen: HashMap<PathBuf, usize> = HashMap::new();
     for (i, take) in manifest.take.iter().enumerate() {
         match inside(root, &take.file, "") {
             Err(IngestError::NoFile { .. }) => {
-                warnings.push(Warning {
-                    topic: Topic::Missing,
+                notices.push(Notice {
                     seat: Some(take.seat.clone()),
-                    take: Some(shown(&take.file)),
-                    message: "This take is listed in session.toml, its file is not there.".into(),
-                    advice: "Record it, or take it out of the list.".into(),
+                    file: Some(take.file.clone()),
+                    found: Noticed::NoFile,
                 });
                 continue;
             }
@@ -121,14 +119,14 @@ fn from_list(
 fn by_name(
     root: &Path,
     manifest: &Manifest,
-    warnings: &mut Vec<Warning>,
+    notices: &mut Vec<Notice>,
 ) -> Result<Vec<Candidate>, IngestError> {
     let mut candidates: Vec<Candidate> = Vec::new();
-    for name in recordings(root, warnings)? {
+    for name in recordings(root, notices)? {
         let file = Path::new(TAKES_FOLDER).join(&name);
         match candidate_of(&file, manifest) {
             Ok(candidate) => candidates.push(candidate),
-            Err(why) => warnings.push(left_out(&file, &why.problem, &why.advice)),
+            Err(why) => notices.push(left_out(file, why)),
         }
     }
     // Nobody knows which of two files with one number is meant.
@@ -139,13 +137,10 @@ fn by_name(
     let mut twice: BTreeSet<PathBuf> = BTreeSet::new();
     for ((seat, .., number), files) in numbers.iter().filter(|(_, files)| files.len() > 1) {
         for file in files {
-            let other = files.iter().find(|f| f != &file).map_or_else(String::new, |f| shown(f));
-            let number = number.unwrap_or(0);
-            warnings.push(left_out(
-                file,
-                &format!("it and {other} are both number {number} of seat {}", plain(seat)),
-                "rename one of them",
-            ));
+            let other =
+                files.iter().find(|f| f != &file).map_or_else(PathBuf::new, |f| (*f).clone());
+            let (number, seat) = (number.unwrap_or(0), (*seat).to_owned());
+            notices.push(left_out((*file).clone(), NoTake::SameNumber { number, seat, other }));
             twice.insert((*file).clone());
         }
     }
@@ -153,8 +148,8 @@ fn by_name(
     Ok(candidates)
 }
 
-/// Names of the WAV files in `takes/`, sorted; what else lies there becomes a warning.
-fn recordings(root: &Path, warnings: &mut Vec<Warning>) -> Result<Vec<PathBuf>, IngestError> {
+/// Names of the WAV files in `takes/`, sorted; what else lies there becomes a notice.
+fn recordings(root: &Path, notices: &mut Vec<Notice>) -> Result<Vec<PathBuf>, IngestError> {
     let folder = root.join(TAKES_FOLDER);
     if folder.symlink_metadata().is_err() {
         return Ok(Vec::new());
@@ -190,46 +185,28 @@ fn recordings(root: &Path, warnings: &mut Vec<Warning>) -> Result<Vec<PathBuf>, 
     let mut told = false;
     for (name, is_folder) in others {
         let file = Path::new(TAKES_FOLDER).join(name);
-        warnings.push(if is_folder {
-            let inside = "takes lie directly in takes/: move its recordings there, or bring them \
-                          in with `scrimcheck import`";
-            left_out(&file, "it is a folder", inside)
-        } else if n_files > MANY_OTHERS && told {
+        let why = if is_folder {
+            NoTake::Folder
+        } else if n_files <= MANY_OTHERS {
+            NoTake::NotWav { more: 0 }
+        } else if told {
             continue;
         } else {
             told = true;
-            let what = match n_files {
-                n if n > MANY_OTHERS => format!("it and {} others are no WAV files", n - 1),
-                _ => "it is not a WAV file".into(),
-            };
-            let export = "bring a recording in with `scrimcheck import`, which reads other kinds \
-                          of files too; move anything else out of takes/";
-            left_out(&file, &what, export)
-        });
+            NoTake::NotWav { more: n_files - 1 }
+        };
+        notices.push(left_out(file, why));
     }
     // The system lists files in any order.
     names.sort();
     Ok(names)
 }
 
-fn left_out(file: &Path, problem: &str, advice: &str) -> Warning {
-    Warning {
-        topic: Topic::FileName,
-        seat: None,
-        take: Some(shown(file)),
-        message: format!("This is left out: {problem}."),
-        advice: format!("{}.", upper_first(advice)),
-    }
+fn left_out(file: PathBuf, why: NoTake) -> Notice {
+    Notice { seat: None, file: Some(file), found: Noticed::NoTake(why) }
 }
 
-/// Why a file's name fits no take.
-struct NoName {
-    problem: String,
-    advice: String,
-}
-
-fn candidate_of(file: &Path, manifest: &Manifest) -> Result<Candidate, NoName> {
-    let refuse = |problem: String, advice: String| NoName { problem, advice };
+fn candidate_of(file: &Path, manifest: &Manifest) -> Result<Candidate, NoTake> {
     let ids: Vec<&str> = manifest.seat.iter().map(|s| s.id.as_str()).collect();
     let example = default_name(
         ids.first().copied().unwrap_or("R1C"),
@@ -237,38 +214,22 @@ fn candidate_of(file: &Path, manifest: &Manifest) -> Result<Candidate, NoName> {
         SoundSource::Centre,
         1,
     );
-    let stem = file.file_stem().and_then(|s| s.to_str()).ok_or_else(|| {
-        refuse("the name is not Unicode text".into(), format!("rename it, for example {example}"))
-    })?;
+    let Some(stem) = file.file_stem().and_then(|s| s.to_str()) else {
+        return Err(NoTake::NotUnicode { example });
+    };
     let name = parse_name(stem).map_err(|problem| {
-        let near = ids.iter().find(|id| stem.starts_with(**id)).map(|id| {
-            default_name(id, Condition::Without, SoundSource::Centre, 1)
-        });
-        refuse(
-            problem,
-            format!(
-                "rename it as SEAT_CONDITION_NUMBER.wav, for example {}, or move it out of {TAKES_FOLDER}",
-                near.unwrap_or_else(|| example.clone())
-            ),
-        )
+        let near = ids.iter().find(|id| stem.starts_with(**id));
+        let near = near.map(|id| default_name(id, Condition::Without, SoundSource::Centre, 1));
+        NoTake::Name { problem, example: near.unwrap_or_else(|| example.clone()) }
     })?;
-    let seat = match_seat(&name.seat, &ids).map_err(|problem| {
-        let advice = match nearest(&name.seat, &ids) {
-            Some(near) => {
-                format!("did you mean {near}? rename the file, or add the seat to session.toml")
-            }
-            None => format!(
-                "rename the file, or add the seat to session.toml; the seats are {}",
-                ids[..ids.len().min(12)].join(", ")
-            ),
-        };
-        refuse(problem, advice)
+    let seat = match_seat(&name.seat, &ids).ok_or_else(|| NoTake::Seat {
+        found: name.seat.clone(),
+        near: nearest(&name.seat, &ids).map(str::to_owned),
+        ids: ids.iter().map(|id| (*id).to_owned()).collect(),
     })?;
     // Where seats are named in the manifest, their ids were checked there.
-    if ids.is_empty()
-        && let Some(problem) = id_problem(&seat)
-    {
-        return Err(refuse(problem, format!("rename it, for example {example}")));
+    if ids.is_empty() {
+        check_id(&seat).map_err(|problem| NoTake::SeatId { problem, example })?;
     }
     Ok(Candidate {
         seat,
@@ -282,15 +243,15 @@ fn candidate_of(file: &Path, manifest: &Manifest) -> Result<Candidate, NoName> {
 
 /// The seat a name means: equal, or equal but for upper and lower case where only
 /// one is. Any name where the manifest lists no seats.
-fn match_seat(found: &str, ids: &[&str]) -> Result<String, String> {
+fn match_seat(found: &str, ids: &[&str]) -> Option<String> {
     if ids.is_empty() || ids.contains(&found) {
-        return Ok(found.to_owned());
+        return Some(found.to_owned());
     }
     let lower = found.to_lowercase();
     let mut alike = ids.iter().filter(|id| id.to_lowercase() == lower);
     match (alike.next(), alike.next()) {
-        (Some(id), None) => Ok((*id).to_owned()),
-        _ => Err(format!("no seat is called `{}`", plain(found))),
+        (Some(id), None) => Some((*id).to_owned()),
+        _ => None,
     }
 }
 
@@ -352,9 +313,4 @@ fn number_spots(seats: &[SeatInfo], candidates: Vec<Candidate>) -> Vec<Take> {
 pub(super) fn sort(takes: &mut [Take]) {
     let key = |t: &Take| (t.seat, t.condition, t.source, t.quiet, t.spot);
     takes.sort_by(|a, b| key(a).cmp(&key(b)).then_with(|| a.file.cmp(&b.file)));
-}
-
-fn upper_first(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

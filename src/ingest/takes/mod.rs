@@ -8,7 +8,7 @@ pub(crate) mod paths;
 pub(crate) use borrow::borrow_without;
 pub use discover::{FoundTakes, discover};
 pub(crate) use name::condition_word;
-pub use name::{QUIET_BY_DB, TakeName, default_name, parse_name, quiet_name};
+pub use name::{NameError, QUIET_BY_DB, TakeName, default_name, parse_name, quiet_name};
 
 /// Folder of the recordings in a session folder.
 pub const TAKES_FOLDER: &str = "takes";

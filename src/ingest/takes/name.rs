@@ -22,6 +22,21 @@ pub struct TakeName {
     pub number: u32,
 }
 
+/// What a name lacks, as the end of a sentence that begins with the file's name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NameError {
+    /// A number at its end.
+    #[error("the name does not end in _ and a number")]
+    NoNumber,
+    /// A condition.
+    #[error("the name does not say _without_, _with_ or _corrected_ before its number")]
+    NoCondition,
+    /// A seat.
+    #[error("the name does not begin with a seat")]
+    NoSeat,
+}
+
 /// The word of a condition in names.
 pub(crate) fn condition_word(condition: Condition) -> &'static str {
     match condition {
@@ -47,15 +62,15 @@ pub fn quiet_name(seat: &str, condition: Condition, number: u32) -> String {
 /// any case.
 ///
 /// # Errors
-/// What is missing, as the end of a sentence that begins with the file's name.
-pub fn parse_name(stem: &str) -> Result<TakeName, String> {
+/// [`NameError`]: what is missing.
+pub fn parse_name(stem: &str) -> Result<TakeName, NameError> {
     let (rest, number) = stem
         .rsplit_once('_')
         .and_then(|(rest, digits)| {
             let plain = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit());
             plain.then(|| digits.parse().ok().map(|n| (rest, n))).flatten()
         })
-        .ok_or("the name does not end in _ and a number")?;
+        .ok_or(NameError::NoNumber)?;
     let (rest, source, quiet) = match rest.rsplit_once('_') {
         Some((front, last)) if last.eq_ignore_ascii_case("control") => {
             (front, SoundSource::Control, false)
@@ -73,9 +88,9 @@ pub fn parse_name(stem: &str) -> Result<TakeName, String> {
                 words.into_iter().find(|&c| condition_word(c).eq_ignore_ascii_case(word))?;
             Some((seat, condition))
         })
-        .ok_or("the name does not say _without_, _with_ or _corrected_ before its number")?;
+        .ok_or(NameError::NoCondition)?;
     if seat.is_empty() {
-        return Err("the name does not begin with a seat".into());
+        return Err(NameError::NoSeat);
     }
     // Some systems take accents apart in the names of files.
     Ok(TakeName { seat: seat.nfc().collect(), condition, source, quiet, number })
@@ -107,18 +122,18 @@ mod tests {
 
     #[test]
     fn other_names_say_what_is_missing() {
-        for (stem, part) in [
-            ("R1C", "number"),
-            ("R1C_without", "number"),
-            ("R1C_without_a", "number"),
-            ("R1C_without_+1", "number"),
-            ("R1C_without_99999999999", "number"),
-            ("R1C_1", "_without_"),
-            ("R1C_screen_1", "_without_"),
-            ("_with_1", "seat"),
-            ("with_1", "_without_"),
+        for (stem, missing) in [
+            ("R1C", NameError::NoNumber),
+            ("R1C_without", NameError::NoNumber),
+            ("R1C_without_a", NameError::NoNumber),
+            ("R1C_without_+1", NameError::NoNumber),
+            ("R1C_without_99999999999", NameError::NoNumber),
+            ("R1C_1", NameError::NoCondition),
+            ("R1C_screen_1", NameError::NoCondition),
+            ("_with_1", NameError::NoSeat),
+            ("with_1", NameError::NoCondition),
         ] {
-            assert!(parse_name(stem).unwrap_err().contains(part), "{stem}");
+            assert_eq!(parse_name(stem), Err(missing), "{stem}");
         }
     }
 }

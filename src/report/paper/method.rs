@@ -11,7 +11,7 @@ use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::SessionResult;
 use crate::report::takes::takes_sentences;
 use crate::report::words::claims::{DECISION_RULE, chance};
-use crate::report::words::{frequency_words, list_words, rate_words, signed};
+use crate::report::words::{capital, frequency_words, list_words, rate_words, signed};
 
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
     writer.blocks.push(super::Block::PageBreak);
@@ -232,12 +232,6 @@ fn claim_name(claim: &ClaimVerdict) -> String {
         .map(|[low, high]| format!(", {} to {}", frequency_words(low), frequency_words(high)));
     let source = claim.source.as_ref().map(|s| format!(" ({s})"));
     word + &range.unwrap_or_default() + &source.unwrap_or_default()
-}
-
-/// With a capital letter at the start.
-pub(super) fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().collect::<String>() + chars.as_str())
 }
 
 pub(super) fn not_measured(result: &SessionResult, session: &Session, writer: &mut Writer) {

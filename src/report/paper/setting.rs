@@ -3,7 +3,6 @@
 use super::Detail;
 use super::cautions::boost_caution;
 use super::content::{Writer, figure, with_u};
-use super::method::capital;
 use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::Correction;
 use crate::analysis::power::PowerCost;
@@ -12,7 +11,7 @@ use crate::ingest::session::Session;
 use crate::report::result::SessionResult;
 use crate::report::words::said::Said;
 use crate::report::words::verification::VerificationWords;
-use crate::report::words::{frequency_words, gain_words, rate_words, signed};
+use crate::report::words::{capital, frequency_words, gain_words, rate_words, signed};
 
 pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     let Some(correction) = &result.correction else { return };

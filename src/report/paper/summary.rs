@@ -16,7 +16,7 @@ use crate::report::findings::{further_warnings, topic_words};
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::SessionResult;
 use crate::report::takes::{all_used, takes_sentences};
-use crate::report::words::{decibels, list_words, signed};
+use crate::report::words::{capital, decibels, list_words, signed};
 
 /// So many points on what was left out stand on the page; the others are counted.
 const TOLD: usize = 3;
@@ -165,6 +165,6 @@ fn claim_line(claim: &Said<ClaimVerdict, ClaimWords>) -> (Sign, String) {
     };
     let measured = measured.map_or_else(String::new, |m| format!(": {m}"));
     let limit = if limit.is_empty() { limit } else { format!(" (maker's limit: {limit})") };
-    let subject = super::method::capital(&claim.words.subject);
+    let subject = capital(&claim.words.subject);
     (sign, format!("{word}. {subject}{measured}{limit}."))
 }

@@ -2,14 +2,16 @@
 
 pub mod claims;
 pub mod compare;
+pub mod distortion;
+pub mod notices;
 pub mod power;
 pub mod said;
 pub mod verification;
 
 use super::result::SessionResult;
 pub use crate::words::{
-    decibels, frequency_label, frequency_words, gain_words, list_words, rate_words, seats_words,
-    signed,
+    capital, decibels, frequency_label, frequency_words, gain_words, list_words, rate_words,
+    seats_words, signed,
 };
 
 /// What the screen takes, in a sentence without a full stop.
