@@ -9,13 +9,13 @@ use crate::analysis::direct_from::DIRECT_FROM_HZ;
 use crate::analysis::geometry::survey;
 use crate::analysis::joint::{self, Joint};
 use crate::analysis::level::{
-    ControlLoss, ControlStep, find_level, level_warnings, measure_step, shared_level, widen_by_step,
+    ControlLoss, ControlStep, find_level, measure_step, shared_level, widen_by_step,
 };
 use crate::analysis::loss::{LossTable, losses, losses_from, shows_loss};
 use crate::analysis::open_level::open_level;
 use crate::analysis::picture::{assess_light, judge_light_claims, readings_missing};
 use crate::analysis::power::correction_power;
-use crate::analysis::rough_level::rough_level_warnings;
+use crate::analysis::rough_level::rough_level;
 use crate::analysis::seats::judge_seats;
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::finding::{SheetFinding, explain_loss};
@@ -142,7 +142,7 @@ pub fn analyze_keeping(
     let mut level = find_level(&table.bands, &mean_loss_db(&table), step.as_ref());
     let open = open_level(manifest, level.low_band_loss_db, step.as_ref());
     level.open = Some(open);
-    warnings.extend(level_warnings(&level, step.as_ref()));
+    warnings.extend(words::level::warnings(&level));
 
     // What the maker says.
     let mut claims = judge_claims(&manifest.claim, &table, shared_level(step.as_ref(), open));
@@ -158,8 +158,8 @@ pub fn analyze_keeping(
     );
     warnings.extend(about_sheet);
     let correction = match fitted {
-        Ok(mut correction) => {
-            warnings.append(&mut correction.warnings);
+        Ok(correction) => {
+            warnings.extend(words::correction::warnings(&correction));
             Some(correction)
         }
         Err(CorrectionError::NothingMeasured) => None,
@@ -174,7 +174,8 @@ pub fn analyze_keeping(
                 widen_by_step(&mut corrected, step);
             }
             let found = verify(setting, &table, &corrected);
-            let verification = words::verification::said(found, setting, setting.advice.as_deref());
+            let advice = words::correction::advice(setting);
+            let verification = words::verification::said(found, setting, advice.as_deref());
             warnings.extend(words::verification::warning(&verification));
             verification
         });
@@ -201,15 +202,15 @@ pub fn analyze_keeping(
     result.linearity = judged.linearity;
     result.levels = Some(band_levels(session, &transfers));
     result.budget = budget_terms(&budget, transfers.seats.len(), transfers.bands.len());
-    result.level = Some(level);
+    result.level = Some(words::level::said(level));
     result.claims = claims.into_iter().map(words::claims::said).collect();
     result.rattle = rattle_ranges(&judged.rattle);
     result.rattle_profile = rattle_profile(&judged.rattle);
     result.rattle_limit_db = judged.rattle.detection_limit_db;
     result.distortion = distortion;
     result.sheet = Some(sheet);
-    result.seat_dependence = Some(dependence);
-    result.correction = correction;
+    result.seat_dependence = Some(words::seats::said(dependence));
+    result.correction = correction.map(words::correction::said);
     result.verification = verification;
     result.power = power;
     result.picture = Some(PictureResult { light, geometry });
@@ -256,7 +257,8 @@ fn hear_and_judge(
 pub fn session_warnings(session: &Session, judged: &Judged, reads: &[TakeRead]) -> Vec<Warning> {
     let mut warnings = words::notices::warnings(&session.notices);
     warnings.extend(judged.session.iter().map(|finding| finding.warning(None, None)));
-    warnings.extend(rough_level_warnings(session, reads, judged));
+    let level = rough_level(session, reads, judged);
+    warnings.extend(level.iter().flat_map(words::level::warnings));
     warnings
 }
 

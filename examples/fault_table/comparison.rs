@@ -3,7 +3,7 @@
 use crate::clean::*;
 use crate::fault::Fault;
 use realfft::RealFftPlanner;
-use scrimcheck::analysis::rough_level::rough_level_warnings;
+use scrimcheck::analysis::rough_level::rough_level;
 use scrimcheck::ingest::manifest::Condition;
 use scrimcheck::simulate::{Scenario, SimulatedTake, simulate};
 use scrimcheck::transfer::median::median;
@@ -91,7 +91,8 @@ pub fn faults() -> Vec<Fault> {
                     .collect();
                 let judged = clean.judged_with(changed.clone());
                 let reads = clean.reads_with(changed);
-                !rough_level_warnings(&clean.session, &reads, &judged).is_empty()
+                let level = rough_level(&clean.session, &reads, &judged);
+                level.is_some_and(|level| !level.doubts.is_empty())
             },
         ),
         Fault::of_session(

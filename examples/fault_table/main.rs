@@ -19,7 +19,7 @@ mod fault;
 use clean::{Clean, made, scenario};
 use fault::Fault;
 use rayon::prelude::*;
-use scrimcheck::analysis::rough_level::rough_level_warnings;
+use scrimcheck::analysis::rough_level::rough_level;
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -74,9 +74,10 @@ fn false_alarms(what: &str, sessions: &[Clean]) {
                 eprintln!("false alarm: {}: {:?} {}", take.file, finding.topic, finding.message);
             }
         }
-        let level = rough_level_warnings(&clean.session, &clean.reads_with(Vec::new()), &judged);
-        for warning in &level {
-            eprintln!("false alarm (level): {}", warning.message);
+        let level = rough_level(&clean.session, &clean.reads_with(Vec::new()), &judged);
+        let level = level.map_or_else(Vec::new, |level| level.doubts);
+        for doubt in &level {
+            eprintln!("false alarm (level): {doubt:?}");
         }
         about_sessions += usize::from(!judged.session.is_empty() || !level.is_empty());
         for finding in &judged.session {

@@ -9,7 +9,6 @@ use super::claims::SharedLevel;
 use super::loss::LossTable;
 use super::open_level::OpenLevel;
 use crate::units::ThirdOctave;
-use crate::warning::{Topic, Warning};
 use serde::Serialize;
 
 /// Bands of the control loudspeaker's loss that count: 500 Hz to 8 kHz.
@@ -83,8 +82,37 @@ pub struct LevelFinding {
     pub source: LevelKnowledge,
     /// What is known of a gain step, for absolute figures.
     pub open: Option<OpenLevel>,
-    /// What this means, in plain words.
-    pub statement: String,
+    /// Standard uncertainty of the step, dB; absent without control takes.
+    #[serde(skip)]
+    pub step_u_db: Option<f64>,
+    /// What is doubtful.
+    #[serde(skip)]
+    pub doubts: Vec<LevelDoubt>,
+}
+
+/// What is doubtful about the level.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum LevelDoubt {
+    /// From 100 to 315 Hz it was louder with the screen, which adds no energy.
+    Louder {
+        /// By so much, dB.
+        by_db: f64,
+    },
+    /// From 100 to 315 Hz more is lost than cloth takes.
+    Softer {
+        /// So much, dB.
+        loss_db: f64,
+    },
+    /// At one seat the control loudspeaker shows another step than in the mean over the seats.
+    SeatStep {
+        /// Seat id.
+        seat: String,
+        /// Step at this seat, dB.
+        step_db: f64,
+        /// Mean over the seats, dB.
+        mean_db: f64,
+    },
 }
 
 /// Measures the step from the control loudspeaker's losses.
@@ -163,107 +191,32 @@ pub fn find_level(
     step: Option<&ControlStep>,
 ) -> LevelFinding {
     let low = low_band_loss_db(bands, mean_loss_db);
-    let low_words = low.map_or("The loss from 100 to 315 Hz is not known.".to_string(), |low| {
-        format!("From 100 to 315 Hz the loss is {low:.2} dB.")
-    });
-    let statement = match step {
-        Some(step) => {
-            let way = if step.step_db > 0.0 { "softer" } else { "louder" };
-            format!(
-                "The control loudspeaker, which is not behind the screen, came out {:.2} dB {way} \
-                 with the screen hung. That is a change of gain, not of the screen; it was \
-                 subtracted from every loss, and \u{b1} {:.2} dB (95 %) stay in their \
-                 uncertainty. {low_words}",
-                step.step_db.abs(),
-                1.96 * step.u_db
-            )
-        }
-        None => format!(
-            "{low_words} No control takes were made, so nothing was subtracted: a gain that was \
-             changed between the conditions would look like this, and so would the flow \
-             resistance of a cloth. The shape of the loss does not depend on it; every absolute \
-             loss does, decibel for decibel."
-        ),
-    };
     let source = if step.is_some() { LevelKnowledge::Control } else { LevelKnowledge::None };
     LevelFinding {
         low_band_loss_db: low,
         step_db: step.map(|step| step.step_db),
         source,
         open: None,
-        statement,
+        step_u_db: step.map(|step| step.u_db),
+        doubts: doubts(low, step),
     }
 }
 
-/// Warnings on the level.
-pub fn level_warnings(finding: &LevelFinding, step: Option<&ControlStep>) -> Vec<Warning> {
-    let mut warnings = Vec::new();
-    let mut warn = |topic, seat: Option<&str>, message: String, advice: &str| {
-        warnings.push(Warning {
-            topic,
-            seat: seat.map(Into::into),
-            take: None,
-            message,
-            advice: advice.into(),
-        });
-    };
-    if let Some(low) = finding.low_band_loss_db {
-        let controlled = finding.source == LevelKnowledge::Control;
-        if low < LOUDER_DB {
-            warn(
-                Topic::LevelAmbiguity,
-                None,
-                format!(
-                    "From 100 to 315 Hz it was {:.2} dB louder with the screen than without. A \
-                     screen adds no energy there{}.",
-                    -low,
-                    if controlled {
-                        ", and the control loudspeaker shows no such step: something else \
-                         changed in the room or at the loudspeaker"
-                    } else {
-                        ": most likely playback or recording gain was turned up between the \
-                         conditions, and every loss is shown too small by about as much"
-                    }
-                ),
-                "Check the gains against your notes. Record control takes of a loudspeaker that \
-                 is not behind the screen, in both conditions, or repeat one condition.",
-            );
-        } else if low > SOFTER_DB {
-            warn(
-                Topic::LevelAmbiguity,
-                None,
-                format!(
-                    "From 100 to 315 Hz {low:.2} dB are lost. {}",
-                    if controlled {
-                        "The control loudspeaker shows that this is no change of gain: the sheet \
-                         is uncommonly dense, or something else stands in the way."
-                    } else {
-                        "Cloth loses 0.0 to 0.6 dB there by its flow resistance; more is either \
-                         a very dense sheet or a gain that was turned down between the \
-                         conditions. These recordings cannot tell which."
-                    }
-                ),
-                "Check the gains against your notes, or record control takes of a loudspeaker \
-                 that is not behind the screen, in both conditions.",
-            );
-        }
-    }
-    for seat in step.iter().flat_map(|step| &step.seats) {
-        let mean = finding.step_db.unwrap_or(seat.step_db);
-        if (seat.step_db - mean).abs() > SEAT_STEP_DB {
-            warn(
-                Topic::GainStep,
-                Some(&seat.seat),
-                format!(
-                    "At this seat the control loudspeaker shows a step of {:.2} dB, the mean over \
-                     the seats is {mean:.2} dB: a gain was changed during one of the conditions.",
-                    seat.step_db
-                ),
-                "Repeat the takes of this seat, centre and control, without touching any gain.",
-            );
-        }
-    }
-    warnings
+fn doubts(low_band_loss_db: Option<f64>, step: Option<&ControlStep>) -> Vec<LevelDoubt> {
+    let of_low = low_band_loss_db.and_then(|low| match low {
+        low if low < LOUDER_DB => Some(LevelDoubt::Louder { by_db: -low }),
+        low if low > SOFTER_DB => Some(LevelDoubt::Softer { loss_db: low }),
+        _ => None,
+    });
+    let of_seats = step.into_iter().flat_map(|step| {
+        let off = |seat: &&SeatStep| (seat.step_db - step.step_db).abs() > SEAT_STEP_DB;
+        step.seats.iter().filter(off).map(|seat| LevelDoubt::SeatStep {
+            seat: seat.seat.clone(),
+            step_db: seat.step_db,
+            mean_db: step.step_db,
+        })
+    });
+    of_low.into_iter().chain(of_seats).collect()
 }
 
 #[cfg(test)]

@@ -47,33 +47,6 @@ pub enum OpenLevel {
     Unknown,
 }
 
-impl OpenLevel {
-    /// What it means for an absolute figure, in words; a sentence, but for the reason why nothing
-    /// is shown, which ends one.
-    pub fn in_words(self) -> String {
-        match self {
-            Self::Controlled => String::new(),
-            Self::Attested => "The installer attests that no gain was touched between the \
-                               conditions."
-                .into(),
-            Self::Bounded { higher_db, lower_db } => format!(
-                "That is if no gain was touched between the conditions, which no control takes \
-                 show: the loss from 100 to 315 Hz leaves open that the true loss is up to \
-                 {higher_db:.2} dB higher or {lower_db:.2} dB lower, and the guard band counts it."
-            ),
-            Self::GainChanged { least_db, most_db } => format!(
-                "from 100 to 315 Hz it was {least_db:.1} dB louder with the screen than without, \
-                 which no sheet can do, so a gain was changed; a control loudspeaker, which is not \
-                 behind the screen, would have shown by how much: {least_db:.1} to {most_db:.1} dB \
-                 louder"
-            ),
-            Self::Unknown => "no control takes were made, and the loss from 100 to 315 Hz, which \
-                              would bound a gain step between the conditions, was not measured"
-                .into(),
-        }
-    }
-}
-
 /// What a sheet takes at most from 100 to 315 Hz: what the stated data say with their own doubt,
 /// or what usual sheets take.
 pub fn sheet_takes_at_most_db(screen: &ScreenInfo) -> f64 {

@@ -1,19 +1,14 @@
 //! Level between the conditions by the rough levels of the takes alone, before any loss is known.
 
-use super::level::{ControlLoss, find_level, level_warnings, measure_step};
+use super::level::{ControlLoss, LevelFinding, find_level, measure_step};
 use crate::ingest::manifest::SoundSource;
 use crate::ingest::session::Session;
 use crate::judge::across::{Entry, RoughLosses, rough_losses};
 use crate::judge::{Judged, TakeRead};
-use crate::warning::Warning;
 
-/// Warnings on the level between the conditions by the rough levels of the takes in use alone, for
-/// `check`; a result has them from its losses.
-pub fn rough_level_warnings(
-    session: &Session,
-    reads: &[TakeRead],
-    judged: &Judged,
-) -> Vec<Warning> {
+/// The level between the conditions by the rough levels of the takes in use alone, for `check`; a
+/// result has it from its losses. `None` without a seat in both conditions.
+pub fn rough_level(session: &Session, reads: &[TakeRead], judged: &Judged) -> Option<LevelFinding> {
     let in_use = judged.in_use();
     let entries: Vec<Entry> = session
         .takes
@@ -33,7 +28,7 @@ pub fn rough_level_warnings(
     let step = measure_step(&control.bands, &losses);
     let RoughLosses { bands, seats: centre } = rough_losses(&entries, SoundSource::Centre);
     if centre.is_empty() {
-        return Vec::new();
+        return None;
     }
     let mean: Vec<Option<f64>> = (0..bands.len())
         .map(|band| {
@@ -42,5 +37,5 @@ pub fn rough_level_warnings(
             (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64 - step_db)
         })
         .collect();
-    level_warnings(&find_level(&bands, &mean, step.as_ref()), step.as_ref())
+    Some(find_level(&bands, &mean, step.as_ref()))
 }

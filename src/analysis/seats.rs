@@ -12,7 +12,6 @@
 use crate::analysis::estimate::Estimate;
 use crate::analysis::loss::LossTable;
 use crate::units::ThirdOctave;
-use crate::words::frequency_words;
 use serde::Serialize;
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor};
 
@@ -66,8 +65,20 @@ pub struct SeatDependence {
     pub moving_rms_db: Option<f64>,
     /// Level of each seat against the mean of the seats, dB (positive = loses more throughout).
     pub level_db: Vec<Option<f64>>,
-    /// The same in a plain sentence.
-    pub sentence: String,
+}
+
+impl SeatDependence {
+    /// Bands that enter the summary figures: those inside [`SHAPE_RANGE_HZ`].
+    pub fn shape_bands(&self) -> impl Iterator<Item = &BandDependence> {
+        self.bands.iter().filter(|band| in_shape_hz(band.nominal_hz))
+    }
+
+    /// The band of [`Self::shape_bands`] that moves most beyond the uncertainty, and by how much, dB.
+    pub fn moves_most(&self) -> Option<(f64, &BandDependence)> {
+        self.shape_bands()
+            .filter_map(|band| Some((band.moving_db?, band)))
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+    }
 }
 
 /// Tells common shape from movement.
@@ -108,7 +119,6 @@ pub fn judge_seats(table: &LossTable) -> SeatDependence {
     }
 
     let summary = summarise(&bands, &inside);
-    let sentence = say(&bands, &inside, n_seats, &summary);
     // Shapes are told about their mean, so that they read as shapes.
     let offset =
         mean(bands.iter().zip(&inside).filter(|(_, i)| **i).filter_map(|(b, _)| b.common_db));
@@ -122,14 +132,16 @@ pub fn judge_seats(table: &LossTable) -> SeatDependence {
         common_rms_db: summary.common_rms_db,
         moving_rms_db: summary.moving_rms_db,
         level_db,
-        sentence,
     }
 }
 
 /// Whether a band belongs to the shape figures: nominal name within [`SHAPE_RANGE_HZ`].
 pub fn in_shape_range(band: ThirdOctave) -> bool {
-    let hz = band.nominal_hz();
-    (SHAPE_RANGE_HZ[0] * 0.999..=SHAPE_RANGE_HZ[1] * 1.001).contains(&hz)
+    in_shape_hz(band.nominal_hz())
+}
+
+fn in_shape_hz(nominal_hz: f64) -> bool {
+    (SHAPE_RANGE_HZ[0] * 0.999..=SHAPE_RANGE_HZ[1] * 1.001).contains(&nominal_hz)
 }
 
 /// A loss that can be calculated with; anything else counts as absent.
@@ -265,60 +277,6 @@ fn summarise(bands: &[BandDependence], inside: &[bool]) -> Summary {
     });
     let share = common.zip(moving).and_then(|(c, m)| (c + m > 0.0).then(|| c / (c + m)));
     Summary { share, common_rms_db: common.map(f64::sqrt), moving_rms_db: moving.map(f64::sqrt) }
-}
-
-/// "93 %"; a share of nearly all is not called "100 %" beside something that moves.
-pub(crate) fn say_share(share: f64) -> String {
-    match 100.0 * share {
-        s if (99.5..100.0).contains(&s) => "More than 99 %".to_owned(),
-        s => format!("{s:.0} %"),
-    }
-}
-
-fn say(bands: &[BandDependence], inside: &[bool], n_seats: usize, s: &Summary) -> String {
-    if n_seats == 0 {
-        return "No seat holds a loss between 500 Hz and 16 kHz, so nothing can be said about \
-                differences between seats."
-            .into();
-    }
-    let (Some(moving), Some(common)) = (s.moving_rms_db, s.common_rms_db) else {
-        return "One seat was measured, so nothing can be said about differences between seats: \
-                record at least two more seats before you trust one setting for the room."
-            .into();
-    };
-    let top = bands
-        .iter()
-        .zip(inside)
-        .filter(|(_, i)| **i)
-        .filter_map(|(b, _)| Some((b.moving_db?, b)))
-        .max_by(|a, b| a.0.total_cmp(&b.0));
-    let hz = |b: &BandDependence| frequency_words(b.nominal_hz);
-    let moved: Vec<&BandDependence> =
-        bands.iter().zip(inside).filter(|(b, i)| **i && b.moves).map(|(b, _)| b).collect();
-    let share = s.share.map_or(String::new(), |v| {
-        format!(
-            "{} of the shape of the loss ({common:.2} dB rms, by its variance) is common to all \
-             {n_seats} seats. ",
-            say_share(v)
-        )
-    });
-    let movement = match (moved.is_empty(), top) {
-        (true, _) => "No band is shown to move from seat to seat beyond the uncertainty.".into(),
-        (false, Some((most, band))) => format!(
-            "Beyond the uncertainty {moving:.2} dB rms move from seat to seat, most at {} \
-             ({most:.2} dB); that is shown in {} of {} bands.",
-            hz(band),
-            moved.len(),
-            inside.iter().filter(|i| **i).count()
-        ),
-        (false, None) => String::new(),
-    };
-    let outlook = if bands.iter().zip(inside).any(|(b, i)| *i && !b.common) {
-        " One equaliser setting cannot follow that: only the common part may be corrected."
-    } else {
-        " As far as seats differ, one equaliser setting can serve them."
-    };
-    format!("{share}{movement}{outlook}")
 }
 
 #[cfg(test)]

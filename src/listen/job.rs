@@ -62,7 +62,7 @@ pub fn offer(
                     "with the screen and the setting".into(),
                     &passage,
                 );
-                with.setting = Some(Arc::new(correction.clone()));
+                with.setting = Some(Arc::new(correction.found.clone()));
                 parts.push(with);
             }
         } else {

@@ -141,7 +141,7 @@ fn summary(result: &SessionResult, inputs: String, files: Vec<File>, made_in_s: 
                 sentence: c.words.sentence.clone(),
             })
             .collect(),
-        setting: result.correction.as_ref().map(|c| c.reason.clone()),
+        setting: result.correction.as_ref().map(|c| c.words.reason.clone()),
         doubts: result.warnings.iter().map(|w| format!("{} {}", w.message, w.advice)).collect(),
         files,
         made_in_s,

@@ -4,8 +4,9 @@ use super::csv::Table;
 use super::error::ReportError;
 use super::finite::refuse_non_finite;
 use super::json::json_text;
+use super::words::correction::SaidSetting;
 use crate::analysis::biquad::SectionKind;
-use crate::analysis::correction::{Correction, Section};
+use crate::analysis::correction::Section;
 use serde::Serialize;
 
 /// `correction.json`. Keys are fixed: other programs read them.
@@ -55,7 +56,7 @@ pub struct SectionFile {
 
 impl<'a> CorrectionFile<'a> {
     /// What the file holds, from a finished correction.
-    pub fn new(c: &'a Correction) -> Self {
+    pub fn new(c: &'a SaidSetting) -> Self {
         let section = |s: &Section| SectionFile {
             kind: s.setting.kind,
             frequency_hz: s.setting.frequency_hz,
@@ -72,7 +73,7 @@ impl<'a> CorrectionFile<'a> {
             rate_hz: c.rate_hz,
             trim_db: c.trim_db,
             serves_all_seats: c.serves_all_seats,
-            reason: &c.reason,
+            reason: &c.words.reason,
             sections: c.sections.iter().map(section).collect(),
         }
     }
@@ -82,7 +83,7 @@ impl<'a> CorrectionFile<'a> {
 ///
 /// # Errors
 /// [`ReportError::NotFinite`] names a number that is not finite.
-pub fn correction_json(c: &Correction) -> Result<Vec<u8>, ReportError> {
+pub fn correction_json(c: &SaidSetting) -> Result<Vec<u8>, ReportError> {
     json_text(&CorrectionFile::new(c))
 }
 
@@ -91,7 +92,7 @@ pub fn correction_json(c: &Correction) -> Result<Vec<u8>, ReportError> {
 ///
 /// # Errors
 /// [`ReportError::NotFinite`] names a number that is not finite.
-pub fn correction_csv(c: &Correction) -> Result<Vec<u8>, ReportError> {
+pub fn correction_csv(c: &SaidSetting) -> Result<Vec<u8>, ReportError> {
     let file = CorrectionFile::new(c);
     refuse_non_finite(&file)?;
     let header = [
@@ -149,15 +150,16 @@ mod tests {
     use crate::analysis::biquad::tests::{q_from_bandwidth_analog, q_from_bandwidth_digital};
     use crate::analysis::correction::fit_correction;
     use crate::analysis::made_tables::{sheet_loss_db, table};
+    use crate::report::words::correction::said;
     use crate::support::assert_close;
     use serde::Deserialize;
 
-    fn correction() -> Correction {
+    fn correction() -> SaidSetting {
         let bump = |hz: f64| 2.0 * 0.5f64.powf((2.0 * (hz / 2500.0).log2() / 0.9).powi(2));
         let t = table(3, |_, hz| sheet_loss_db(hz, 0.01, 60.0) + bump(hz), |_, _| 0.0, 0.05, 0.0);
         let c = fit_correction(&t, &Default::default()).unwrap();
         assert!(c.sections.len() >= 2);
-        c
+        said(c)
     }
 
     /// As another program would read it: a key more or less breaks this.
@@ -191,7 +193,7 @@ mod tests {
         let c = correction();
         let read: Read = serde_json::from_slice(&correction_json(&c).unwrap()).unwrap();
         assert_eq!((read.rate_hz, read.trim_db), (c.rate_hz, c.trim_db));
-        assert_eq!((read.serves_all_seats, &read.reason), (c.serves_all_seats, &c.reason));
+        assert_eq!((read.serves_all_seats, &read.reason), (c.serves_all_seats, &c.words.reason));
         assert_eq!(read.sections.len(), c.sections.len());
         for (r, s) in read.sections.iter().zip(&c.sections) {
             assert!(["high_shelf", "peaking"].contains(&r.r#type.as_str()));
@@ -238,7 +240,7 @@ mod tests {
     #[test]
     fn a_setting_without_filters_is_a_level() {
         let t = table(2, |_, _| 1.8, |_, _| 0.0, 0.05, 0.0);
-        let c = fit_correction(&t, &Default::default()).unwrap();
+        let c = said(fit_correction(&t, &Default::default()).unwrap());
         let json = String::from_utf8(correction_json(&c).unwrap()).unwrap();
         assert!(json.contains("\"sections\": []"), "{json}");
         assert_eq!(correction_csv(&c).unwrap().split(|b| *b == b'\n').count(), 3);
@@ -247,7 +249,7 @@ mod tests {
     #[test]
     fn numbers_that_are_not_finite_are_refused() {
         let mut c = correction();
-        c.sections[0].biquad.b2 = f64::NAN;
+        c.found.sections[0].biquad.b2 = f64::NAN;
         let error = correction_json(&c).unwrap_err();
         assert!(error.to_string().contains("b2"), "{error}");
         assert!(correction_csv(&c).is_err());

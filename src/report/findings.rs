@@ -17,10 +17,10 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
     text.head("Loss");
     text.say(&format!("{}.", loss_finding(result)));
     text.say_all(spread_finding(result).map(|s| format!("{s}.")));
-    text.say_all(result.seat_dependence.as_ref().map(|seats| &seats.sentence));
+    text.say_all(result.seat_dependence.as_ref().map(|seats| seats.sentence()));
     if let Some(level) = &result.level {
         text.head("Level");
-        text.say(&level.statement);
+        text.say(&level.words.statement);
         text.say(&result.linearity.in_words());
     }
     if let Some(sheet) = &result.sheet {
@@ -53,8 +53,8 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
     if let Some(correction) = &result.correction {
         text.head("Equaliser");
         text.lines(&setting_lines(correction));
-        text.say(&correction.reason);
-        text.say_all(correction.advice.as_ref());
+        text.say(&correction.words.reason);
+        text.say_all(correction.words.advice.as_ref());
     }
     if let Some(verification) = &result.verification {
         text.head("Equaliser as recorded");
@@ -174,7 +174,7 @@ pub fn warnings_text(warnings: &[&Warning], look: Look) -> String {
 /// The warnings that say more than the findings: the verdict on the setting is a warning in
 /// `result.json` too, but once is enough where people read it.
 pub fn further_warnings(result: &SessionResult) -> Vec<&Warning> {
-    let correction = result.correction.iter().map(|c| &c.reason);
+    let correction = result.correction.iter().map(|c| &c.words.reason);
     let verification = result.verification.iter().map(|v| &v.words.advised.sentence);
     let said: Vec<&String> = correction.chain(verification).collect();
     result

@@ -5,11 +5,12 @@
 //! and a figure that the data cannot carry is `null`.
 
 use super::words::claims::ClaimWords;
+use super::words::correction::SaidSetting;
+use super::words::level::LevelWords;
 use super::words::said::Said;
 use super::words::verification::VerificationWords;
 use crate::analysis::band_levels::Levels;
 use crate::analysis::claims::ClaimVerdict;
-use crate::analysis::correction::Correction;
 use crate::analysis::geometry::Geometry;
 use crate::analysis::level::LevelFinding;
 use crate::analysis::picture::Light;
@@ -61,7 +62,7 @@ pub struct SessionResult {
     /// What the uncertainty of the losses is made of.
     pub budget: Vec<BudgetTerm>,
     /// Broadband level between the conditions, and whether it can be told from loss.
-    pub level: Option<LevelFinding>,
+    pub level: Option<Said<LevelFinding, LevelWords>>,
     /// Verdicts on the maker's claims.
     pub claims: Vec<Said<ClaimVerdict, ClaimWords>>,
     /// Ranges in which something rattles only with the screen.
@@ -74,9 +75,9 @@ pub struct SessionResult {
     /// Harmonics of the loudspeaker by condition, where the sweep can tell them.
     pub distortion: Option<DistortionResult>,
     /// How much of the shape of the loss is common to the seats.
-    pub seat_dependence: Option<SeatDependence>,
+    pub seat_dependence: Option<Said<SeatDependence>>,
     /// The equaliser setting, and whether it serves all seats.
-    pub correction: Option<Correction>,
+    pub correction: Option<SaidSetting>,
     /// The setting as achieved, where takes with it active were made.
     pub verification: Option<Said<Verification, VerificationWords>>,
     /// Which physical description of the sheet the data support, and the gap

@@ -9,8 +9,9 @@
 //! | `objective` | error of a setting; Levenberg-Marquardt |
 //! | `search` | which filters and how many; rounding to the steps |
 //! | `predict` | what is left at each seat, with uncertainty |
-//! | `words` | verdict and advice in sentences |
+//! | `cause` | why a setting does not serve all seats |
 
+mod cause;
 mod even;
 mod notch;
 mod objective;
@@ -19,8 +20,8 @@ mod response;
 mod search;
 mod steps;
 mod target;
-mod words;
 
+pub use cause::Cause;
 pub use predict::{Predicted, SeatPrediction, WorstBand};
 pub use response::BandNodes;
 pub use search::FilterStep;
@@ -34,7 +35,6 @@ use crate::analysis::loss::LossTable;
 use crate::analysis::seats::{SeatDependence, in_shape_range, judge_seats};
 use crate::ingest::manifest::CorrectionLimits;
 use crate::units::{ThirdOctave, fine_grid_hz};
-use crate::warning::Warning;
 use serde::Serialize;
 
 /// Why no setting can be worked out.
@@ -70,6 +70,9 @@ pub enum CorrectionError {
 /// A simpler setting may ask for so much more boost at its peak than the best one, dB: 1.4 times the
 /// power for one filter less to type in (own choice).
 const SIMPLER_DB: f64 = 1.5;
+
+/// More shape than before by so much makes a seat worse, dB rms.
+const WORSE_DB: f64 = 0.1;
 
 /// One filter of the setting with its coefficients.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -148,10 +151,9 @@ pub struct Correction {
     pub serves_all_seats: bool,
     /// Whether that is shown with the uncertainty counted in.
     pub shown: bool,
-    /// Verdict in a sentence or two.
-    pub reason: String,
-    /// What to do instead or besides.
-    pub advice: Option<String>,
+    /// Why it does not; absent where it does.
+    #[serde(skip)]
+    pub cause: Option<Cause>,
     /// Filters; empty where nothing is to be corrected.
     pub sections: Vec<Section>,
     /// Band by band, in the order of the loss table.
@@ -172,9 +174,8 @@ pub struct Correction {
     pub tried: Vec<FilterStep>,
     /// A setting with more filters that leaves less, where this one was taken because it is the
     /// simplest inside the tolerance.
+    #[serde(skip)]
     pub finer: Option<Box<Correction>>,
-    /// Doubts.
-    pub warnings: Vec<Warning>,
 }
 
 /// Curves of the correction for a plot, in dB per band of the loss table.
@@ -200,6 +201,25 @@ impl Correction {
     /// The setting that leaves least: this one, or the finer one behind it.
     pub fn best(&self) -> &Self {
         self.finer.as_deref().unwrap_or(self)
+    }
+
+    /// Seats that take part in the verdict.
+    pub fn counted(&self) -> impl Iterator<Item = &SeatPrediction> {
+        self.seats.iter().filter(|seat| seat.weight > 0.0)
+    }
+
+    /// The seat that counts with the largest left-over shape, and that shape, dB rms.
+    pub fn farthest(&self) -> Option<(&SeatPrediction, f64)> {
+        self.counted()
+            .filter_map(|seat| Some((seat, seat.after_rms_db?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    }
+
+    /// Seats that the setting makes worse, with their shape before and after, dB rms.
+    pub fn made_worse(&self) -> impl Iterator<Item = (&SeatPrediction, [f64; 2])> {
+        self.counted()
+            .filter_map(|seat| Some((seat, [seat.before_rms_db?, seat.after_rms_db?])))
+            .filter(|(_, [before, after])| *after > before + WORSE_DB)
     }
 
     /// Response of the filters at a frequency below half the rate, dB; the trim not counted.
@@ -296,10 +316,7 @@ pub fn fit_with_seats(
         simple.or_else(evened)
     });
     Ok(match simplest {
-        Some(mut simple) => {
-            words::say_finer(&mut simple, &best);
-            Correction { finer: Some(Box::new(best)), ..simple }
-        }
+        Some(simple) => Correction { finer: Some(Box::new(best)), ..simple },
         None => best,
     })
 }
@@ -366,8 +383,7 @@ fn finish(
         trim_u95_db: target.trim_u95_db,
         serves_all_seats: !counted.is_empty() && counted.iter().all(|s| s.served),
         shown: counted.iter().all(|s| s.shown),
-        reason: String::new(),
-        advice: None,
+        cause: None,
         sections,
         before_rms_db: pooled(&|s| s.before_rms_db),
         after_rms_db: pooled(&|s| s.after_rms_db),
@@ -378,9 +394,10 @@ fn finish(
         tolerance_band_db: limits.tolerance_band_db,
         tried,
         finer: None,
-        warnings: Vec::new(),
     };
-    words::say(&mut correction, table, limits, dependence);
+    if !correction.serves_all_seats {
+        correction.cause = Some(cause::cause(&correction, table, limits, dependence));
+    }
     correction
 }
 

@@ -63,7 +63,7 @@ fn missed_of(seeds: std::ops::Range<u64>) -> u32 {
             missed += u32::from(after > 0.35 && after > 0.35 * before);
             // The claim to serve, held against the truth with a tenth for the errors put in.
             if c.serves_all_seats {
-                assert!(after <= limits().tolerance_rms_db + 0.1, "{kind:?} {seed}: {}", c.reason);
+                assert!(after <= limits().tolerance_rms_db + 0.1, "{kind:?} {seed}");
             }
             sum += after;
             refused += usize::from(!c.serves_all_seats);
@@ -96,9 +96,9 @@ fn reflecting_sheets_far_from_the_loudspeaker_are_never_claimed_wrongly() {
     for seed in 0..6 {
         let (c, _, after) = outcome(&Scenario::random(Kind::HeavyLargeGap, seed), seed);
         if c.serves_all_seats {
-            assert!(after <= limits().tolerance_rms_db + 0.1, "seed {seed}: {}", c.reason);
+            assert!(after <= limits().tolerance_rms_db + 0.1, "seed {seed}");
         } else {
-            assert!(c.advice.is_some() && !c.warnings.is_empty());
+            assert!(c.cause.is_some(), "seed {seed}");
             refused += 1;
         }
     }

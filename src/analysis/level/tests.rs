@@ -1,4 +1,4 @@
-//! Steps and level warnings, both sides of each limit.
+//! Steps and doubts about the level, both sides of each limit.
 
 use super::*;
 use crate::analysis::estimate::Estimate;
@@ -79,38 +79,41 @@ fn a_measured_step_widens_u() {
     assert!((t.mean.loss[3].expect("kept").u_common_db - 0.015).abs() < 1e-12);
 }
 
-fn finding(low_db: f64, step: Option<&ControlStep>) -> (LevelFinding, Vec<Warning>) {
-    let loss = vec![Some(low_db); bands().len()];
-    let finding = find_level(&bands(), &loss, step);
-    let warnings = level_warnings(&finding, step);
-    (finding, warnings)
+fn finding(low_db: f64, step: Option<&ControlStep>) -> LevelFinding {
+    find_level(&bands(), &vec![Some(low_db); bands().len()], step)
 }
 
 #[test]
-fn warnings_stand_on_both_sides_of_their_limits() {
+fn doubts_stand_on_both_sides_of_their_limits() {
     for (low_db, n) in [(-0.16, 1), (-0.14, 0), (0.3, 0), (0.79, 0), (0.81, 1)] {
-        let (found, warnings) = finding(low_db, None);
-        assert_eq!(warnings.len(), n, "{low_db}: {warnings:?}");
+        let found = finding(low_db, None);
+        assert_eq!(found.doubts.len(), n, "{low_db}: {found:?}");
         assert!((found.low_band_loss_db.expect("known") - low_db).abs() < 1e-12);
         assert_eq!((found.step_db, found.source), (None, LevelKnowledge::None));
-        assert!(found.statement.contains("nothing was subtracted"));
     }
-    let (found, warnings) = finding(f64::NAN, None);
-    assert_eq!((found.low_band_loss_db, warnings.len()), (None, 0));
+    let low = finding(-0.16, None).doubts;
+    assert!(matches!(low[..], [LevelDoubt::Louder { by_db }] if (by_db - 0.16).abs() < 1e-12));
+    let high = finding(0.81, None).doubts;
+    assert!(matches!(high[..], [LevelDoubt::Softer { loss_db }] if (loss_db - 0.81).abs() < 1e-12));
+    let found = finding(f64::NAN, None);
+    assert_eq!((found.low_band_loss_db, found.doubts.len()), (None, 0));
 }
 
 #[test]
-fn with_control_takes_the_words_change() {
+fn control_takes_tell_of_their_seats() {
     let step = measure_step(&bands(), &[control("A", -0.6), control("B", -0.6)]);
-    let (found, warnings) = finding(0.9, step.as_ref());
-    assert_eq!(found.source, LevelKnowledge::Control);
-    assert!(found.statement.contains("0.60 dB louder"), "{}", found.statement);
-    assert!(warnings[0].message.contains("no change of gain"), "{warnings:?}");
+    let found = finding(0.9, step.as_ref());
+    assert_eq!((found.source, found.step_u_db), (LevelKnowledge::Control, Some(CONTROL_U_DB)));
+    assert!((found.step_db.expect("measured") + 0.6).abs() < 1e-12);
+    assert!(matches!(found.doubts[..], [LevelDoubt::Softer { .. }]), "{found:?}");
     let uneven = [control("A", 0.0), control("B", 0.0), control("C", 0.4)];
     let step = measure_step(&bands(), &uneven);
-    let (_, warnings) = finding(0.2, step.as_ref());
-    let seats: Vec<Option<&str>> = warnings.iter().map(|w| w.seat.as_deref()).collect();
-    assert_eq!(seats, [Some("C")]);
+    let found = finding(0.2, step.as_ref());
+    let [LevelDoubt::SeatStep { seat, step_db, mean_db }] = &found.doubts[..] else {
+        panic!("{found:?}")
+    };
+    assert_eq!(seat, "C");
+    assert!((step_db - 0.4).abs() < 1e-12 && (mean_db - 0.4 / 3.0).abs() < 1e-12, "{found:?}");
 }
 
 #[test]

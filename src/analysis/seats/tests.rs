@@ -17,7 +17,6 @@ fn seats_that_differ_by_noise_alone_are_found_common() {
         assert!(got.bands.iter().filter(|b| b.moves).count() <= 1, "seed {seed}");
         assert!(got.common_share.unwrap() > 0.98, "{:?}", got.common_share);
         assert!(got.moving_rms_db.unwrap() < 0.07, "{:?}", got.moving_rms_db);
-        assert!(got.sentence.contains("can serve"), "{}", got.sentence);
     }
 }
 
@@ -46,7 +45,9 @@ fn a_comb_that_moves_is_found_with_its_size() {
     // the seats are equal (10 bands, five up and five down).
     let want = (1.5f64.powi(2) * 6.0 / 5.0 / (1.0 - 1.0 / 16.0) - 0.05f64.powi(2)).sqrt();
     assert_close("movement", &[at(4000.0).moving_db.unwrap()], &[want], 0.01);
-    assert!(got.sentence.contains("cannot follow"), "{}", got.sentence);
+    let (most_db, band) = got.moves_most().unwrap();
+    assert_close("most", &[most_db], &[want], 0.01);
+    assert!(band.nominal_hz >= 2000.0, "{band:?}");
 }
 
 #[test]
@@ -93,13 +94,12 @@ fn one_seat_or_none_says_nothing_of_movement() {
     let one = judge_seats(&table(1, |_, hz| cloth(hz), |_, _| 0.0, 0.05, 0.0));
     assert_eq!((one.moving_rms_db, one.common_share), (None, None));
     assert!(one.bands.iter().all(|b| b.common && b.p_value.is_none()));
-    assert!(one.sentence.contains("One seat"));
+    assert!(one.moves_most().is_none());
     let mut t = table(2, |_, hz| cloth(hz), |_, _| 0.0, 0.05, 0.0);
     t.seats.iter_mut().for_each(|s| s.loss.iter_mut().for_each(|l| *l = None));
     let none = judge_seats(&t);
     assert_eq!(none.n_seats, 0);
     assert!(none.bands.iter().all(|b| b.common_db.is_none()));
-    assert!(none.sentence.starts_with("No seat"));
     t.seats.clear();
     assert_eq!(judge_seats(&t).n_seats, 0);
 }

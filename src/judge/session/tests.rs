@@ -1,7 +1,8 @@
 //! Simulated sessions, short ones, with one thing wrong.
 
 use super::*;
-use crate::analysis::rough_level::rough_level_warnings;
+use crate::analysis::level::LevelDoubt;
+use crate::analysis::rough_level::rough_level;
 use crate::judge::{missing_takes, next_take};
 use crate::simulate::memory::InMemory;
 use crate::simulate::scenario::{Fault, TakeKey};
@@ -64,7 +65,8 @@ fn a_clean_session_is_good_and_complete() {
     let missing = missing_takes(&memory.session);
     assert_eq!(missing, vec![]);
     assert_eq!(next_take(&memory.session, &missing, &judged.takes), None);
-    assert!(rough_level_warnings(&memory.session, &reads, &judged).is_empty());
+    let level = rough_level(&memory.session, &reads, &judged);
+    assert!(level.as_ref().is_some_and(|level| level.doubts.is_empty()), "{level:?}");
 }
 
 #[test]
@@ -160,14 +162,13 @@ fn a_large_gap_asks_for_two_placements() {
 }
 
 #[test]
-fn a_gain_step_of_a_condition_is_a_level_warning() {
+fn a_gain_step_of_a_condition_is_a_doubt_about_the_level() {
     let mut s = scenario(5);
     s.recorder.gain_step_db = 1.0;
     let memory = memory(&s);
     let (judged, reads) = judged(&memory);
-    let found = rough_level_warnings(&memory.session, &reads, &judged);
-    let topics: Vec<Topic> = found.iter().map(|w| w.topic).collect();
-    assert_eq!(topics, [Topic::LevelAmbiguity]);
+    let found = rough_level(&memory.session, &reads, &judged).expect("seats in both conditions");
+    assert!(matches!(found.doubts[..], [LevelDoubt::Louder { .. }]), "{found:?}");
 }
 
 #[test]

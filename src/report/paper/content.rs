@@ -238,7 +238,7 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
     points.extend(spread_finding(result).map(|s| format!("{s}.")));
     // The verdict on the setting without its figures, which follow with the setting.
     points.extend(result.correction.iter().filter_map(|c| {
-        let verdict = c.reason.split([':', ';']).next()?.split(". ").next()?;
+        let verdict = c.words.reason.split([':', ';']).next()?.split(". ").next()?;
         Some(format!("{}.", verdict.trim_end_matches('.')))
     }));
     if !all_used(result) {

@@ -25,7 +25,7 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
          the seat. Bands are third octaves of IEC 61260-1, base ten.",
     );
     if let Some(level) = &result.level {
-        writer.say(&level.statement);
+        writer.say(&level.words.statement);
     }
     if session.manifest.session.gain_untouched {
         let who = session.manifest.handover.installer.as_deref().unwrap_or("The installer");

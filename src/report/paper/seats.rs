@@ -19,7 +19,7 @@ pub(super) fn seats(result: &SessionResult, units: DisplayUnits, writer: &mut Wr
     writer.blocks.push(Block::PageBreak);
     writer.part("Seat by seat");
     overview(result, units, writer);
-    writer.say(result.seat_dependence.as_ref().map_or("", |s| &s.sentence));
+    writer.say(result.seat_dependence.as_ref().map_or("", |s| s.sentence()));
     writer.figure("seat-map");
     writer.figure("seat-dependence");
     writer.figure("spread");

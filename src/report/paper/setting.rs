@@ -16,7 +16,7 @@ use crate::report::words::{capital, frequency_words, gain_words, rate_words, sig
 pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     let Some(correction) = &result.correction else { return };
     writer.part("Equaliser setting");
-    writer.say(&correction.reason);
+    writer.say(&correction.words.reason);
     let rows = setting_rows(correction);
     if rows.is_empty() {
         writer.say("Nothing is to be set.");
@@ -39,10 +39,10 @@ pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
         );
         writer.may_go(Detail::Engineer);
     }
-    writer.say(correction.advice.as_deref().unwrap_or_default());
+    writer.say(correction.words.advice.as_deref().unwrap_or_default());
     writer.figure("correction");
     if let Some(verification) = &result.verification {
-        as_recorded(verification, correction.advice.as_deref(), writer);
+        as_recorded(verification, correction.words.advice.as_deref(), writer);
     }
 }
 

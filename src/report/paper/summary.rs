@@ -57,7 +57,7 @@ pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &m
     writer.figure("loss");
     if let Some(correction) = &result.correction {
         writer.section("Equaliser setting for the centre loudspeaker");
-        let verdict = correction.reason.split(". ").next().unwrap_or_default();
+        let verdict = correction.words.reason.split(". ").next().unwrap_or_default();
         writer.say(&format!("{}.", verdict.trim_end_matches('.')));
         let rows = setting_rows(correction).into_iter().map(|row| row[..4].to_vec());
         writer.table("To type in", &["Filter", "Frequency, Hz", "Gain, dB", "Q"], rows.collect());

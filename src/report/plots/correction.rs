@@ -35,7 +35,7 @@ pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
             "Shape of the mean loss before and after, and gain of the filters, {}",
             result.title
         ),
-        description: format!("{} {}", correction.reason, setting_words(correction)),
+        description: format!("{} {}", correction.words.reason, setting_words(correction)),
         caption: format!(
             "Loss less the level that is typed in ({} dB). Loss: up = taken away; filters: up = \
              boost. Shaded: 95 % uncertainty.",
@@ -85,13 +85,14 @@ mod tests {
     use crate::analysis::correction::fit_correction;
     use crate::ingest::manifest::CorrectionLimits;
     use crate::report::example::{example_losses, example_result};
+    use crate::report::words::correction::said;
 
     #[test]
     fn the_curves_are_those_of_the_setting() {
         let mut result = example_result(3);
         assert!(correction_figure(&result).is_none());
         let setting = fit_correction(&example_losses(3).1, &CorrectionLimits::default()).unwrap();
-        result.correction = Some(setting.clone());
+        result.correction = Some(said(setting.clone()));
         let figure = correction_figure(&result).unwrap();
         let curve = |name: &str| {
             figure.marks.iter().find_map(|m| match m {

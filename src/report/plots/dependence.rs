@@ -4,8 +4,8 @@ use super::bands::{absent_areas, at_bands, band_axis, number_row};
 use super::colors::PALETTE;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::analysis::seats::say_share;
 use crate::report::result::SessionResult;
+use crate::report::words::seats::share_words;
 use crate::report::words::signed;
 
 /// Common shape with what moves as a band around it; `None` below two seats.
@@ -44,7 +44,7 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
             "Shape of the loss that {} seats share, levels of the seats taken out, {}",
             found.n_seats, result.title
         ),
-        description: found.sentence.clone(),
+        description: found.sentence().to_owned(),
         caption: "Shaded: how far single seats move from it, one standard deviation beyond what \
                   the uncertainty explains. Marked: bands in which that is shown."
             .into(),
@@ -67,7 +67,7 @@ fn finding(result: &SessionResult) -> String {
     let moving = found.and_then(|d| d.moving_rms_db);
     match (share, moving) {
         (Some(share), Some(moving)) => {
-            let share = say_share(share);
+            let share = share_words(share);
             let moving = signed(moving, 1);
             format!(
                 "{share} of the shape is the same at all seats; {moving} dB rms move from seat to seat"
@@ -82,17 +82,18 @@ mod tests {
     use super::*;
     use crate::analysis::seats::judge_seats;
     use crate::report::example::{example_losses, example_result};
+    use crate::report::words::seats::said;
 
     #[test]
     fn the_curve_is_the_common_shape_and_the_band_what_moves() {
         let mut result = example_result(6);
         assert!(dependence_figure(&result).is_none());
         let found = judge_seats(&example_losses(6).1);
-        result.seat_dependence = Some(found.clone());
+        result.seat_dependence = Some(said(found.clone()));
         let figure = dependence_figure(&result).unwrap();
-        result.seat_dependence.as_mut().unwrap().common_share = Some(0.997);
+        result.seat_dependence.as_mut().unwrap().found.common_share = Some(0.997);
         assert!(finding(&result).starts_with("More than 99 % of the shape"));
-        result.seat_dependence.as_mut().unwrap().common_share = Some(0.93);
+        result.seat_dependence.as_mut().unwrap().found.common_share = Some(0.93);
         assert!(finding(&result).starts_with("93 % of the shape"));
         let curve = figure.marks.iter().find_map(|m| match m {
             Mark::Curve(s) => Some(s),
@@ -110,7 +111,7 @@ mod tests {
         });
         assert_eq!(marked.unwrap_or(0), found.bands.iter().filter(|b| b.moves).count());
         let mut one = example_result(1);
-        one.seat_dependence = Some(judge_seats(&example_losses(1).1));
+        one.seat_dependence = Some(said(judge_seats(&example_losses(1).1)));
         assert!(dependence_figure(&one).is_none(), "one seat depends on nothing");
     }
 }

@@ -88,7 +88,7 @@ mod tests {
     use crate::analysis::verification::verify;
     use crate::ingest::manifest::CorrectionLimits;
     use crate::report::example::{example_losses, example_result};
-    use crate::report::words::verification::said;
+    use crate::report::words::{correction, verification::said};
 
     #[test]
     fn the_curves_are_what_was_recorded() {
@@ -98,7 +98,7 @@ mod tests {
         let setting = fit_correction(&with, &CorrectionLimits::default()).unwrap();
         // As recorded with the setting not active: the same losses again.
         let verification = verify(&setting, &with, &with);
-        result.correction = Some(setting.clone());
+        result.correction = Some(correction::said(setting.clone()));
         result.verification = Some(said(verification, &setting, None));
         let figure = verification_figure(&result).unwrap();
         let mut curves = figure.marks.iter().filter_map(|m| match m {

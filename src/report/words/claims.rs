@@ -1,12 +1,12 @@
 //! Verdicts on the maker's claims, in sentences.
 
+use super::level::open_words;
 use super::said::Said;
 use super::{capital, frequency_words, signed};
 use crate::analysis::claims::{
     Absent, Basis, ClaimVerdict, NoLight, NotShown, Place, Verdict, WeakSeats, is_light,
 };
 use crate::analysis::loss::Absence;
-use crate::analysis::open_level::OpenLevel;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
 use serde::Serialize;
 
@@ -60,7 +60,7 @@ fn sentence(verdict: &ClaimVerdict, reason: Option<&str>) -> String {
                 let place = place_words(place);
                 format!("What decides is {place}: {db:.2} dB, less certain.")
             }),
-            level.map(OpenLevel::in_words).filter(|words| !words.is_empty()),
+            level.map(open_words).filter(|words| !words.is_empty()),
         ]
         .into_iter()
         .flatten()
@@ -77,7 +77,7 @@ fn sentence(verdict: &ClaimVerdict, reason: Option<&str>) -> String {
 fn reason(why: &NotShown, weak: Option<&WeakSeats>) -> String {
     match why {
         NotShown::Refused(error) => error.to_string(),
-        NotShown::Level(level) => level.in_words(),
+        NotShown::Level(level) => open_words(*level),
         NotShown::NoBand => "no band of the measurement lies in the range of the claim".into(),
         NotShown::Absent(absent) => list_reasons(absent),
         NotShown::TooFewSeats => weak.map_or(String::new(), |weak| {

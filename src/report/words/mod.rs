@@ -2,10 +2,13 @@
 
 pub mod claims;
 pub mod compare;
+pub mod correction;
 pub mod distortion;
+pub mod level;
 pub mod notices;
 pub mod power;
 pub mod said;
+pub mod seats;
 pub mod verification;
 
 use super::result::SessionResult;

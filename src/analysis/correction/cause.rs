@@ -1,0 +1,98 @@
+//! Why a setting does not serve all seats.
+
+use super::{CapReason, Correction, SeatPrediction};
+use crate::analysis::loss::LossTable;
+use crate::analysis::seats::SeatDependence;
+use crate::ingest::manifest::CorrectionLimits;
+
+/// Why a setting does not serve, in the order in which causes are looked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum Cause {
+    /// A seat has no loss to judge by, or no seat counts.
+    Unmeasured,
+    /// The uncertainty of the losses is larger than the tolerance.
+    Uncertain,
+    /// The seats lose different amounts over the whole range.
+    LevelDiffers,
+    /// What is left moves from seat to seat.
+    SeatsDiffer {
+        /// Movement beyond the uncertainty, dB rms.
+        moving_rms_db: Option<f64>,
+    },
+    /// Part of the loss sits in narrow dips.
+    NarrowDips,
+    /// The loss asks for more than the largest boost allowed.
+    BoostLimit {
+        /// Largest boost allowed, dB.
+        max_boost_db: f64,
+    },
+    /// Part of what is left lies outside the range in which filters may act.
+    OutsideRange,
+    /// The loss has a finer shape than the filters allowed can follow.
+    FilterLimit,
+}
+
+/// Why the setting `c` does not serve every seat that counts.
+pub(super) fn cause(
+    c: &Correction,
+    table: &LossTable,
+    limits: &CorrectionLimits,
+    dependence: &SeatDependence,
+) -> Cause {
+    let counted: Vec<&SeatPrediction> = c.counted().collect();
+    let failing: Vec<&SeatPrediction> = counted.iter().filter(|s| !s.served).copied().collect();
+    if counted.is_empty() || failing.iter().any(|s| s.n_bands == 0) {
+        return Cause::Unmeasured;
+    }
+    let outside = |s: &&SeatPrediction| {
+        s.after_rms_db.is_some_and(|r| r > c.tolerance_rms_db)
+            || s.worst_band.as_ref().is_some_and(|w| w.left_db.abs() > c.tolerance_band_db)
+    };
+    let off: Vec<&SeatPrediction> = failing.into_iter().filter(outside).collect();
+    if off.is_empty() {
+        return Cause::Uncertain;
+    }
+    let judged = super::judged(table);
+    // What is left at the failing seats: the share of level, of the mean over seats, the rest.
+    let (mut total, mut level, mut common) = (0.0, 0.0, 0.0);
+    let levels: Vec<f64> = counted.iter().filter_map(|s| s.level_db).collect();
+    let mean_level = levels.iter().sum::<f64>() / levels.len().max(1) as f64;
+    for s in &off {
+        for &b in &judged {
+            let Some(p) = s.predicted[b] else { continue };
+            total += p.value_db.powi(2);
+            level += s.level_db.map_or(0.0, |l| (l - mean_level).powi(2));
+            common += c.bands[b].left_db.unwrap_or(0.0).powi(2);
+        }
+    }
+    if level > 0.5 * total {
+        return Cause::LevelDiffers;
+    }
+    let not_common = judged.iter().any(|&b| !dependence.bands[b].common);
+    if counted.len() > 1 && (not_common || common < 0.5 * total) {
+        return Cause::SeatsDiffer { moving_rms_db: dependence.moving_rms_db };
+    }
+    // Which bands make up what all seats share.
+    let heaviest = judged.iter().copied().max_by(|&a, &b| {
+        let left = |b: usize| c.bands[b].left_db.unwrap_or(0.0).abs();
+        left(a).total_cmp(&left(b))
+    });
+    let capped = |reason: CapReason| {
+        judged
+            .iter()
+            .any(|&b| c.bands[b].cap == Some(reason) && c.bands[b].left_db.is_some_and(|l| l > 0.3))
+    };
+    match heaviest.map(|b| &c.bands[b]) {
+        Some(b) if b.cap == Some(CapReason::NarrowDip) => Cause::NarrowDips,
+        Some(b) if b.cap == Some(CapReason::MaxBoost) => {
+            Cause::BoostLimit { max_boost_db: limits.max_boost_db }
+        }
+        Some(b) if b.nominal_hz < limits.band_hz[0] || b.nominal_hz > limits.band_hz[1] => {
+            Cause::OutsideRange
+        }
+        _ if capped(CapReason::NarrowDip) => Cause::NarrowDips,
+        _ if capped(CapReason::MaxBoost) => Cause::BoostLimit { max_boost_db: limits.max_boost_db },
+        _ => Cause::FilterLimit,
+    }
+}
