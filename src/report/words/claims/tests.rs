@@ -3,6 +3,7 @@
 use super::*;
 use crate::analysis::claims::{LightFigure, SharedLevel, hold_to_seats, judge_claims, judge_light};
 use crate::analysis::loss::LossTable;
+use crate::analysis::open_level::OpenLevel;
 use crate::report::example::example_losses;
 
 fn claim(text: &str) -> Claim {
