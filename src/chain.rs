@@ -42,7 +42,7 @@ use crate::report::result::{
 use crate::report::words;
 use crate::transfer::distortion::{Distortion, combine, rise_of_drive};
 use crate::transfer::measure::{Responder, TransferError, Transfers};
-use crate::warning::{Topic, Warning};
+use crate::warning::{Topic, Warning, Warnings};
 use std::path::PathBuf;
 
 /// Why there is no result.
@@ -114,7 +114,7 @@ pub fn analyze_keeping(
 ) -> Result<Analyzed, ChainError> {
     let manifest = &session.manifest;
     let picture = manifest.picture.as_ref();
-    let mut warnings = words::notices::warnings(&session.notices);
+    let mut warnings = Warnings::from(words::notices::warnings(&session.notices));
     let readings = light_readings(session)?;
     let listening = read_kept(&session.root)?;
 
@@ -125,7 +125,7 @@ pub fn analyze_keeping(
     if seats_in_use(session, &judged.takes).is_empty() {
         return Err(nothing_used(session, &judged));
     }
-    warnings.extend(judged.warnings());
+    warnings.say(|units| judged.warnings(units));
     warnings.extend(judged.seats_left_out(session));
 
     // What the screen takes away.
@@ -152,11 +152,11 @@ pub fn analyze_keeping(
 
     // What kind of loss it is, and what can be done about it: neither needs the other.
     let dependence = judge_seats(&table);
-    let ((sheet, about_sheet), fitted) = rayon::join(
+    let (sheet, fitted) = rayon::join(
         || explain(session, &transfers, &table, gap.as_ref()),
         || fit_with_seats(&table, &manifest.correction, &dependence),
     );
-    warnings.extend(about_sheet);
+    warnings.say(|units| words::sheet::warnings(&sheet, units));
     let correction = match fitted {
         Ok(correction) => {
             warnings.extend(words::correction::warnings(&correction));
@@ -182,19 +182,20 @@ pub fn analyze_keeping(
     // What that costs.
     let power = correction.as_ref().map(|correction| {
         let power = correction_power(correction, manifest.speaker.as_ref());
-        warnings.extend(words::power::warnings(&power));
+        warnings.say(|units| words::power::warnings(&power, units));
         words::power::said(power)
     });
 
     // The picture side.
-    let (geometry, about_geometry) = survey(&manifest.screen, picture, &manifest.seat);
-    warnings.extend(about_geometry);
-    let light = readings.map(|readings| {
-        let (light, about_light) = assess_light(&readings, picture, &manifest.screen);
-        warnings.extend(about_light);
-        light
-    });
-    warnings.extend(readings_missing(manifest, light.as_ref()));
+    let geometry = survey(&manifest.screen, picture, &manifest.seat);
+    warnings.say(|units| words::geometry::warnings(&geometry, units));
+    let light = readings.map(|readings| assess_light(&readings, picture, &manifest.screen));
+    if let Some(light) = &light {
+        warnings.say(|units| words::picture::warnings(light, units));
+    }
+    if readings_missing(manifest, light.as_ref()) {
+        warnings.extend([words::picture::readings_missing()]);
+    }
     claims.extend(judge_light_claims(&manifest.claim, light.as_ref()));
 
     let mut result = SessionResult::new(session, &table, warnings);
@@ -208,12 +209,15 @@ pub fn analyze_keeping(
     result.rattle_profile = rattle_profile(&judged.rattle);
     result.rattle_limit_db = judged.rattle.detection_limit_db;
     result.distortion = distortion;
-    result.sheet = Some(sheet);
+    result.sheet = Some(words::sheet::said(sheet));
     result.seat_dependence = Some(words::seats::said(dependence));
     result.correction = correction.map(words::correction::said);
     result.verification = verification;
     result.power = power;
-    result.picture = Some(PictureResult { light, geometry });
+    result.picture = Some(PictureResult {
+        light: light.map(words::picture::said),
+        geometry: words::geometry::said(geometry),
+    });
     result.listening = listening.into_iter().map(KeptTest::from).collect();
     Ok(Analyzed { result, transfers, joint })
 }
@@ -406,7 +410,7 @@ pub fn explain(
     transfers: &Transfers,
     table: &LossTable,
     found: Option<&GapEstimate>,
-) -> (SheetFinding, Vec<Warning>) {
+) -> SheetFinding {
     let air = Air { speed_m_s: transfers.speed_m_s, ..Air::AT_20_C };
     let manifest = &session.manifest;
     let cosines: Vec<f64> = (0..manifest.seat.len())

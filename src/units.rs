@@ -2,6 +2,12 @@
 
 use serde::{Deserialize, Serialize};
 
+/// International foot, m (exact by definition of 1959).
+pub const FOOT_M: f64 = 0.3048;
+
+/// Candela per square metre in one foot-lambert, `1 / (pi x 0.3048^2)`.
+pub const CD_M2_PER_FL: f64 = 1.0 / (std::f64::consts::PI * FOOT_M * FOOT_M);
+
 /// Why a number cannot be the quantity it was meant to be.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -137,6 +143,20 @@ pub fn fine_grid_hz(low_hz: f64, high_hz: f64) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_foot_lambert() {
+        // 3.426 2591 cd/m2 (convertworld.com conversion table; NIST SP 811, appendix B.8, from
+        // memory: 3.426 259); computed: 12, 14, 16, 22 fL = 41.115, 47.968, 54.820, 75.378 cd/m2;
+        // 48, 55, 100 cd/m2 = 14.009, 16.053, 29.186 fL.
+        assert!((CD_M2_PER_FL - 3.426_259_1).abs() < 5e-8);
+        for (fl, cd) in [(12.0, 41.115), (14.0, 47.968), (16.0, 54.820), (22.0, 75.378)] {
+            assert!((fl * CD_M2_PER_FL - cd).abs() < 5e-4);
+        }
+        for (cd, fl) in [(48.0, 14.009), (55.0, 16.053), (100.0, 29.186)] {
+            assert!((cd / CD_M2_PER_FL - fl).abs() < 6e-4);
+        }
+    }
 
     #[test]
     fn a_frequency_is_positive_and_finite() {

@@ -1,5 +1,6 @@
 //! What is doubtful: kept in the result, printed, and written to JSON and papers alike.
 
+use crate::ingest::manifest::DisplayUnits;
 use serde::Serialize;
 
 /// What a warning is about; the words used as `topic` in `result.json`.
@@ -69,6 +70,39 @@ pub enum Topic {
     Sheet,
 }
 
+/// Warnings for every reader: those that tell a length or a luminance differ in it alone.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Warnings {
+    /// In metric units: for files, table and page.
+    pub metric: Vec<Warning>,
+    /// In feet and foot-lamberts: for papers whose reader wants these.
+    pub imperial: Vec<Warning>,
+}
+
+impl Warnings {
+    /// Adds warnings that are said in the units of their reader.
+    pub fn say(&mut self, said: impl Fn(DisplayUnits) -> Vec<Warning>) {
+        self.metric.extend(said(DisplayUnits::Metric));
+        self.imperial.extend(said(DisplayUnits::Imperial));
+    }
+}
+
+/// Warnings that hold no length.
+impl Extend<Warning> for Warnings {
+    fn extend<T: IntoIterator<Item = Warning>>(&mut self, warnings: T) {
+        for warning in warnings {
+            self.imperial.push(warning.clone());
+            self.metric.push(warning);
+        }
+    }
+}
+
+impl From<Vec<Warning>> for Warnings {
+    fn from(metric: Vec<Warning>) -> Self {
+        Self { imperial: metric.clone(), metric }
+    }
+}
+
 /// One doubt, with what to do about it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Warning {
@@ -82,4 +116,28 @@ pub struct Warning {
     pub message: String,
     /// What to do, in a sentence.
     pub advice: String,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::words::Digits;
+
+    #[test]
+    fn every_reader_gets_all_warnings_in_one_order() {
+        let warning = |message: &str| Warning {
+            topic: Topic::Gap,
+            seat: None,
+            take: None,
+            message: message.into(),
+            advice: "Measure again.".into(),
+        };
+        let mut warnings = Warnings::from(vec![warning("first")]);
+        warnings.say(|units| vec![warning(&crate::words::metres(2.0, Digits::All, units))]);
+        warnings.extend([warning("last")]);
+        let told = |list: &[Warning]| list.iter().map(|w| w.message.clone()).collect::<Vec<_>>();
+        assert_eq!(told(&warnings.metric), ["first", "2 m", "last"]);
+        // 2 m / 0.0254 m = 78.7 in.
+        assert_eq!(told(&warnings.imperial), ["first", "6 ft 7 in", "last"]);
+    }
 }

@@ -180,7 +180,7 @@ fn where_nothing_hangs_nothing_is_found() {
         let session = scrimcheck::ingest::session::Session::open(folder.path()).expect("opened");
         let result = analyze(&session, &|| ()).expect("analysed");
         let sheet = result.sheet.expect("a finding");
-        assert_eq!(sheet.gap.found, None, "seed {seed}");
+        assert_eq!(sheet.gap.found.found, None, "seed {seed}");
         assert!(sheet.evidence.fits.is_empty(), "seed {seed}: {:?}", sheet.evidence);
         let setting = result.correction.expect("a statement");
         assert!(setting.sections.is_empty(), "seed {seed}: {setting:?}");

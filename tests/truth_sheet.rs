@@ -26,7 +26,7 @@ fn find(sheet: Sheet, gap_m: f64, seed: u64) -> SheetFinding {
     let transfers = measure(session, &read, stated, &|| ()).unwrap();
     let gap = find_gap(session, &transfers);
     let (table, _) = losses(session, &transfers, &transfers.seats);
-    explain(session, &transfers, &table, gap.as_ref()).0
+    explain(session, &transfers, &table, gap.as_ref())
 }
 
 fn value(finding: &SheetFinding, kind: ModelKind, quantity: Quantity) -> f64 {
@@ -45,7 +45,7 @@ fn areal_mass_of_a_film_within_ten_percent() {
         assert!(
             matches!(kind, LossKind::MassLike | LossKind::NoModelFits),
             "{kind:?}: {:?}",
-            finding.evidence.statement
+            finding.evidence
         );
     }
 }

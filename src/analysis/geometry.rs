@@ -5,7 +5,6 @@
 //! `gap_m` ahead of the loudspeaker. Angles are horizontal.
 
 use crate::ingest::manifest::{PictureInfo, ScreenInfo, SeatInfo};
-use crate::warning::{Topic, Warning};
 use serde::Serialize;
 
 /// One minute of arc, radians: what a good eye resolves.
@@ -16,7 +15,7 @@ pub const WIDE_DEG: [f64; 2] = [45.0, 48.0];
 /// (SMPTE EG 18-1994, at least 30 degrees).
 pub const SCOPE_DEG: [f64; 2] = [30.0, 50.0];
 /// Pictures wider than this are scope, others 16:9 and its like.
-const SCOPE_FROM: f64 = 2.0;
+pub const SCOPE_FROM: f64 = 2.0;
 
 /// Horizontal angle under which a picture is seen, degrees.
 ///
@@ -109,18 +108,39 @@ pub struct Geometry {
     pub structure_distance_m: Option<f64>,
     /// Holes against pixels.
     pub moire: Option<Moire>,
-    /// In words.
-    pub statement: Vec<String>,
+    /// What to be careful of.
+    #[serde(skip)]
+    pub cautions: Vec<Caution>,
+}
+
+/// What to be careful of.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum Caution {
+    /// A seat does not lie in front of the sheet; it is left out.
+    BehindSheet {
+        /// Its id.
+        seat: String,
+        /// As stated, m ahead of the loudspeaker.
+        ahead_m: f64,
+        /// Gap between loudspeaker and sheet, 0 where none is stated, m.
+        gap_m: f64,
+    },
+    /// From some seats weave or holes are large enough to be seen.
+    StructureVisible {
+        /// Ids of these seats.
+        seats: Vec<String>,
+        /// The period, mm.
+        structure_mm: f64,
+        /// Distance from which it is below one minute of arc, m.
+        from_m: f64,
+    },
+    /// Holes and pixels can make wide stripes.
+    Stripes(Moire),
 }
 
 /// Looks at all seats.
-///
-/// Warnings of [`Topic::Geometry`]: a seat behind the sheet, structure that can be seen, moire.
-pub fn survey(
-    screen: &ScreenInfo,
-    picture: Option<&PictureInfo>,
-    seats: &[SeatInfo],
-) -> (Geometry, Vec<Warning>) {
+pub fn survey(screen: &ScreenInfo, picture: Option<&PictureInfo>, seats: &[SeatInfo]) -> Geometry {
     let known = |x: Option<f64>| x.filter(|v| v.is_finite() && *v > 0.0);
     let gap_m = known(screen.gap_m).unwrap_or(0.0);
     let width_m = known(screen.width_m);
@@ -134,22 +154,13 @@ pub fn survey(
     });
     let structure_mm = known(screen.weave_pitch_mm).or(known(screen.hole_pitch_mm));
     let structure_distance_m = structure_mm.map(|mm| one_arc_minute_distance_m(mm / 1e3));
-    let mut warnings = Vec::new();
+    let mut cautions = Vec::new();
     let mut found = Vec::new();
     for seat in seats {
         let Some([ahead, right, _]) = seat.position_m else { continue };
         let distance_m = ahead - gap_m;
         if !(distance_m > 0.0 && right.is_finite() && distance_m.is_finite()) {
-            warnings.push(warning(
-                Some(seat.id.clone()),
-                format!(
-                    "Seat {} lies {ahead} m ahead of the loudspeaker, which is not in front of \
-                     the sheet (gap {gap_m} m).",
-                    seat.id
-                ),
-                "Check position_m: metres ahead of the loudspeaker, to the right as the audience sees it, above the \
-                 floor.",
-            ));
+            cautions.push(Caution::BehindSheet { seat: seat.id.clone(), ahead_m: ahead, gap_m });
             continue;
         }
         let see = |width_m, aspect| SeenPicture::new(width_m, aspect, distance_m, right);
@@ -171,48 +182,15 @@ pub fn survey(
         .zip(known(screen.hole_pitch_mm))
         .map(|((w, n), hole_mm)| moire(1e3 * w / f64::from(n), hole_mm));
 
-    let mut statement = Vec::new();
-    say_angles(&found, |s| s.full, "the full picture", &mut statement);
-    say_angles(&found, |s| s.masked, "the masked picture", &mut statement);
-    if let (Some(mm), Some(from_m)) = (structure_mm, structure_distance_m) {
-        let near: Vec<&str> = found
-            .iter()
-            .filter(|s| s.structure_visible == Some(true))
-            .map(|s| s.id.as_str())
-            .collect();
-        statement.push(format!(
-            "From {from_m:.1} m on the sheet's structure of {mm} mm is too fine to see (one minute of arc)."
-        ));
-        if !near.is_empty() {
-            warnings.push(warning(
-                None,
-                format!(
-                    "From {} the sheet's structure ({mm} mm) may be seen: one minute of arc ends \
-                     at {from_m:.1} m.",
-                    near.join(", ")
-                ),
-                "Look at a bright, even picture from there; a finer sheet or a seat farther back \
-                 helps.",
-            ));
-        }
+    let near = found.iter().filter(|s| s.structure_visible == Some(true));
+    let near: Vec<String> = near.map(|s| s.id.clone()).collect();
+    if let Some((structure_mm, from_m)) = structure_mm.zip(structure_distance_m)
+        && !near.is_empty()
+    {
+        cautions.push(Caution::StructureVisible { seats: near, structure_mm, from_m });
     }
-    if let Some(m) = &moire {
-        statement.push(say_moire(m));
-        if m.risk {
-            warnings.push(warning(
-                None,
-                say_moire(m),
-                "Show a bright, even picture before the sheet is cut; a finer perforation, or the \
-                 sheet turned by some degrees, avoids stripes.",
-            ));
-        }
-    }
-    let geometry = Geometry { seats: found, structure_mm, structure_distance_m, moire, statement };
-    (geometry, warnings)
-}
-
-fn warning(seat: Option<String>, message: String, advice: &str) -> Warning {
-    Warning { topic: Topic::Geometry, seat, take: None, message, advice: advice.into() }
+    cautions.extend(moire.filter(|m| m.risk).map(Caution::Stripes));
+    Geometry { seats: found, structure_mm, structure_distance_m, moire, cautions }
 }
 
 impl SeenPicture {
@@ -255,53 +233,6 @@ pub fn moire(pixel_mm: f64, hole_mm: f64) -> Moire {
         orders,
         risk: stripe_mm > 3.0 * pixel_mm.max(hole_mm),
     }
-}
-
-fn say_moire(m: &Moire) -> String {
-    let pitches = format!("Holes {:.2} mm and pixels {:.2} mm apart", m.hole_mm, m.pixel_mm);
-    match (m.risk, m.stripe_mm) {
-        (false, _) => format!("{pitches} make no wide stripes of low order."),
-        (true, Some(mm)) => format!("{pitches} can make stripes about {mm:.0} mm wide (moire)."),
-        (true, None) => format!(
-            "{pitches} stand in a simple ratio: very wide bright and dark stripes are possible \
-             (moire)."
-        ),
-    }
-}
-
-fn say_angles(
-    seats: &[SeatGeometry],
-    which: impl Fn(&SeatGeometry) -> Option<SeenPicture>,
-    name: &str,
-    out: &mut Vec<String>,
-) {
-    let seen: Vec<(&str, SeenPicture)> =
-        seats.iter().filter_map(|s| which(s).map(|p| (s.id.as_str(), p))).collect();
-    let Some((_, first)) = seen.first() else { return };
-    let angles = seen.iter().map(|(_, p)| p.angle_deg);
-    let (low, high) = angles.fold((f64::MAX, f64::MIN), |(l, h), a| (l.min(a), h.max(a)));
-    let [from, to] = first.practice_deg;
-    let wanted = if first.aspect > SCOPE_FROM {
-        format!("common practice for scope is {from:.0} to at most {to:.0} degrees")
-    } else {
-        format!("common practice for 16:9 is {from:.0} to {to:.0} degrees")
-    };
-    let span = if high - low < 0.5 {
-        format!("{high:.0} degrees")
-    } else {
-        format!("{low:.0} to {high:.0} degrees")
-    };
-    let mut sentence = format!("The seats see {name} at an angle of {span}; {wanted}.");
-    for (practice, words) in
-        [(Practice::Larger, "Nearer to it"), (Practice::Smaller, "Farther from it")]
-    {
-        let ids: Vec<&str> =
-            seen.iter().filter(|(_, p)| p.practice == practice).map(|(id, _)| *id).collect();
-        if !ids.is_empty() {
-            sentence.push_str(&format!(" {words}: {}.", ids.join(", ")));
-        }
-    }
-    out.push(sentence);
 }
 
 #[cfg(test)]

@@ -13,6 +13,7 @@ use crate::report::output::OutputFolder;
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::forecast::forecast_figures;
 use crate::report::plots::render::plot_files;
+use crate::report::words;
 use serde::Serialize;
 use std::fmt::Display;
 use std::process::ExitCode;
@@ -64,10 +65,11 @@ struct Document<'a> {
     format: &'static str,
     version: u32,
     #[serde(flatten)]
-    forecast: &'a Forecast,
+    forecast: words::forecast::Document<'a>,
 }
 
 pub(crate) fn json_document(forecast: &Forecast) -> Result<Vec<u8>, Failure> {
+    let forecast = words::forecast::document(forecast);
     Ok(json_text(&Document { format: "scrimcheck-forecast", version: 1, forecast })?)
 }
 

@@ -50,7 +50,6 @@ pub fn begun(collected: &Collected) -> Vec<Described> {
                 name: name.trim().to_owned(),
                 front: stated.sheet,
                 backing: None,
-                words: stated.words,
             },
         });
     }

@@ -12,7 +12,7 @@ use super::state::{Outcome, Reason, TakeState};
 use super::verdict::worst;
 use super::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
 use crate::ingest::error::IngestError;
-use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
+use crate::ingest::manifest::{Condition, DisplayUnits, Manifest, PerCondition, SoundSource};
 use crate::ingest::session::Session;
 use crate::ingest::takes::default_name;
 use crate::transfer::drift::TakeDrift;
@@ -68,8 +68,8 @@ impl Judged {
     /// Everything as warnings, takes first.
     ///
     /// What many takes share (hum, level, no silence) becomes one warning that counts them;
-    /// a take that must be made again keeps its own.
-    pub fn warnings(&self) -> Vec<Warning> {
+    /// a take that must be made again keeps its own. Only what is said of the session tells lengths.
+    pub fn warnings(&self, units: DisplayUnits) -> Vec<Warning> {
         let shared = |topic: Topic| {
             let has = |take: &&JudgedTake| {
                 take.findings.iter().any(|f| f.topic == topic && f.verdict != TakeVerdict::Repeat)
@@ -96,7 +96,7 @@ impl Judged {
                 }
             }
         }
-        warnings.extend(self.session.iter().map(|f| f.warning(None, None)));
+        warnings.extend(self.session.iter().map(|f| f.in_units(units).warning(None, None)));
         warnings
     }
 

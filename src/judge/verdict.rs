@@ -3,6 +3,7 @@
 use super::bursts::Burst;
 use super::facts::TakeFacts;
 use super::track::{Course, Found};
+use crate::ingest::manifest::DisplayUnits;
 use crate::transfer::median::median;
 use crate::units::ThirdOctave;
 use crate::warning::{Topic, Warning};
@@ -75,6 +76,9 @@ pub struct Finding {
     pub message: String,
     /// What to do, in a sentence.
     pub advice: String,
+    /// Both sentences in feet, where they tell a length.
+    #[serde(skip)]
+    imperial: Option<[String; 2]>,
 }
 
 impl Finding {
@@ -85,7 +89,28 @@ impl Finding {
         message: impl Into<String>,
         advice: impl Into<String>,
     ) -> Self {
-        Self { verdict, topic, message: message.into(), advice: advice.into() }
+        Self { verdict, topic, message: message.into(), advice: advice.into(), imperial: None }
+    }
+
+    /// A finding whose two sentences tell a length.
+    pub fn said(
+        verdict: TakeVerdict,
+        topic: Topic,
+        say: impl Fn(DisplayUnits) -> [String; 2],
+    ) -> Self {
+        let [message, advice] = say(DisplayUnits::Metric);
+        let imperial = Some(say(DisplayUnits::Imperial));
+        Self { verdict, topic, message, advice, imperial }
+    }
+
+    /// The same in the units of its reader.
+    pub fn in_units(&self, units: DisplayUnits) -> Self {
+        let mut finding = self.clone();
+        if let (DisplayUnits::Imperial, Some([message, advice])) = (units, &self.imperial) {
+            finding.message.clone_from(message);
+            finding.advice.clone_from(advice);
+        }
+        finding
     }
 
     /// The same as a warning about a seat and a take.

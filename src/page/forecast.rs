@@ -16,7 +16,7 @@ use crate::report::html::page;
 use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::forecast::forecast_figures;
-use crate::report::words::frequency_label;
+use crate::report::words::{forecast as words, frequency_label};
 use axum::Json;
 use axum::extract::State;
 use serde::Deserialize;
@@ -57,7 +57,7 @@ pub(super) async fn predict(
 ) -> Result<Json<Papers>, Refusal> {
     blocking(move || {
         let forecast = compute(&ask)?;
-        let statements = forecast.sheets.iter().flat_map(|s| s.statement.clone()).collect();
+        let statements = words::statements(&forecast);
         let files = vec![
             ("forecast.html".to_owned(), html(&forecast).into_bytes()),
             ("forecast.csv".to_owned(), forecast_csv(&forecast)?),
@@ -106,14 +106,13 @@ fn compute(ask: &Ask) -> Result<Forecast, Refusal> {
 /// The forecast in the look of the report.
 fn html(forecast: &Forecast) -> String {
     let mut blocks = vec![heading("predict.paper_says")];
-    let statements = forecast.sheets.iter().flat_map(|s| s.statement.clone()).collect();
-    blocks.push(Block::List(statements));
+    blocks.push(Block::List(words::statements(forecast)));
     let drawings = forecast_figures(forecast);
     blocks.extend(drawings.iter().map(|figure| Block::figure(&Drawing::from(figure))));
     blocks.push(heading("predict.paper_bands"));
     blocks.push(Block::Table(bands(forecast)));
     blocks.push(heading("predict.paper_rests"));
-    blocks.push(Block::List(forecast.notes.clone()));
+    blocks.push(Block::List(words::notes(forecast)));
     let names: Vec<String> = forecast.sheets.iter().map(|s| s.sheet.name.clone()).collect();
     let paper = Paper {
         title: word("predict.paper_title").to_owned(),

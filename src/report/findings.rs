@@ -8,6 +8,7 @@ use super::words::{loss_finding, signed, spread_finding};
 use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::Correction;
 use crate::ingest::error::plain;
+use crate::ingest::manifest::DisplayUnits;
 use crate::warning::{Topic, Warning};
 
 /// The findings of every part that the result holds.
@@ -25,8 +26,8 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
     }
     if let Some(sheet) = &result.sheet {
         text.head("Sheet");
-        text.say_all(sheet.evidence.statement.first());
-        text.say(&sheet.gap.statement);
+        text.say_all(sheet.evidence.statement().first());
+        text.say(&sheet.gap.words.statement);
     }
     if !result.rattle.is_empty() || result.rattle_limit_db.is_some() {
         text.head("Rattle");
@@ -66,8 +67,8 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
         text.say(power.sentence());
     }
     if let Some(picture) = &result.picture {
-        let light = picture.light.iter().flat_map(|light| &light.statement);
-        let sentences: Vec<&String> = light.chain(&picture.geometry.statement).collect();
+        let light = picture.light.iter().flat_map(|light| light.statement());
+        let sentences: Vec<&String> = light.chain(picture.geometry.statement()).collect();
         if !sentences.is_empty() {
             text.head("Picture");
             text.say_all(sentences);
@@ -173,12 +174,15 @@ pub fn warnings_text(warnings: &[&Warning], look: Look) -> String {
 
 /// The warnings that say more than the findings: the verdict on the setting is a warning in
 /// `result.json` too, but once is enough where people read it.
-pub fn further_warnings(result: &SessionResult) -> Vec<&Warning> {
+pub fn further_warnings(result: &SessionResult, units: DisplayUnits) -> Vec<&Warning> {
     let correction = result.correction.iter().map(|c| &c.words.reason);
     let verification = result.verification.iter().map(|v| &v.words.advised.sentence);
     let said: Vec<&String> = correction.chain(verification).collect();
-    result
-        .warnings
+    let warnings = match units {
+        DisplayUnits::Metric => &result.warnings,
+        DisplayUnits::Imperial => &result.imperial_warnings,
+    };
+    warnings
         .iter()
         .filter(|w| w.topic != Topic::Correction || !said.contains(&&w.message))
         .collect()

@@ -2,6 +2,8 @@
 
 use super::csv::{Table, text_cell};
 use super::error::ReportError;
+use super::words::forecast::{notes, statement};
+use super::words::stated::described_words;
 use super::words::{frequency_label, signed};
 use crate::analysis::predict::Forecast;
 use unicode_width::UnicodeWidthStr;
@@ -41,8 +43,8 @@ pub fn forecast_table(forecast: &Forecast) -> String {
         out.push_str(&row(columns.iter().map(|c| c.1[i].as_str()).collect()));
     }
     for sheet in &forecast.sheets {
-        out.push_str(&format!("\n{}: {}\n", sheet.sheet.name, sheet.sheet.words));
-        for sentence in &sheet.statement {
+        out.push_str(&format!("\n{}: {}\n", sheet.sheet.name, described_words(&sheet.sheet)));
+        for sentence in statement(sheet) {
             out.push_str(&format!("  {sentence}\n"));
         }
     }
@@ -62,7 +64,7 @@ pub fn forecast_table(forecast: &Forecast) -> String {
         ));
     }
     out.push('\n');
-    for note in &forecast.notes {
+    for note in notes(forecast) {
         out.push_str(&format!("{note}\n"));
     }
     out

@@ -1,10 +1,10 @@
 //! The picture beside published targets, as one table: no claim is judged by them.
 
-use super::paper::measures::luminance;
 use crate::analysis::claims::Verdict;
 use crate::analysis::picture::Light;
 use crate::analysis::picture::uniformity::LimitCheck;
 use crate::ingest::manifest::DisplayUnits;
+use crate::words::luminance;
 
 /// What the table shows.
 pub const ORIENTATION: &str = "The picture beside published targets, for orientation";

@@ -7,7 +7,8 @@
 use super::words::claims::ClaimWords;
 use super::words::correction::SaidSetting;
 use super::words::level::LevelWords;
-use super::words::said::Said;
+use super::words::said::{Said, Statement};
+use super::words::sheet::SheetResult;
 use super::words::verification::VerificationWords;
 use crate::analysis::band_levels::Levels;
 use crate::analysis::claims::ClaimVerdict;
@@ -16,7 +17,6 @@ use crate::analysis::level::LevelFinding;
 use crate::analysis::picture::Light;
 use crate::analysis::power::PowerCost;
 use crate::analysis::seats::SeatDependence;
-use crate::analysis::sheet::finding::SheetFinding;
 use crate::analysis::verification::Verification;
 use crate::judge::{Linearity, Outcome};
 use crate::listen::record::Heard;
@@ -82,7 +82,7 @@ pub struct SessionResult {
     pub verification: Option<Said<Verification, VerificationWords>>,
     /// Which physical description of the sheet the data support, and the gap
     /// between loudspeaker and sheet, stated and found.
-    pub sheet: Option<SheetFinding>,
+    pub sheet: Option<SheetResult>,
     /// What the correction costs in power, against the limits.
     pub power: Option<Said<PowerCost>>,
     /// Light readings and viewing geometry.
@@ -91,6 +91,9 @@ pub struct SessionResult {
     pub listening: Vec<Heard>,
     /// What is doubtful, and what to do about it.
     pub warnings: Vec<Warning>,
+    /// The same in feet and foot-lamberts, for papers whose reader wants these.
+    #[serde(skip)]
+    pub imperial_warnings: Vec<Warning>,
 }
 
 /// The sheet as the manifest names it.
@@ -236,9 +239,9 @@ pub struct BudgetTerm {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PictureResult {
     /// Light readings, where there are any.
-    pub light: Option<Light>,
+    pub light: Option<Said<Light, Statement>>,
     /// Seats and screen.
-    pub geometry: Geometry,
+    pub geometry: Said<Geometry, Statement>,
 }
 
 /// A range of frequencies in which something rattles only with the screen.

@@ -9,7 +9,7 @@ use crate::analysis::loss::{Absence, LossTable, SeatLoss};
 use crate::ingest::manifest::SeatInfo;
 use crate::ingest::session::Session;
 use crate::judge::{Linearity, Outcome, TakeState};
-use crate::warning::Warning;
+use crate::warning::Warnings;
 
 impl SessionResult {
     /// The document for a session whose losses are known. The parts that not
@@ -18,7 +18,8 @@ impl SessionResult {
     ///
     /// Figures are rounded to a millionth, far below any uncertainty, so that
     /// files stay readable. A value that is not finite becomes absent.
-    pub fn new(session: &Session, losses: &LossTable, warnings: Vec<Warning>) -> Self {
+    pub fn new(session: &Session, losses: &LossTable, warnings: impl Into<Warnings>) -> Self {
+        let warnings = warnings.into();
         let info = &session.manifest.session;
         let seats: Vec<_> = losses
             .seats
@@ -70,7 +71,8 @@ impl SessionResult {
             power: None,
             picture: None,
             listening: Vec::new(),
-            warnings,
+            warnings: warnings.metric,
+            imperial_warnings: warnings.imperial,
         }
     }
 }

@@ -6,6 +6,7 @@ use super::result::SessionResult;
 use super::takes::{all_used, seats_in_doubt, takes_sentences};
 use super::words::{frequency_words, list_words, signed};
 use crate::ingest::error::plain;
+use crate::ingest::manifest::DisplayUnits;
 use std::collections::BTreeMap;
 use unicode_width::UnicodeWidthStr;
 
@@ -25,7 +26,7 @@ pub fn table_text(result: &SessionResult, look: Look) -> String {
         out += &paragraph(&line, "  ", "    ", look.width);
     }
     out += &findings_text(result, look);
-    out += &warnings_text(&further_warnings(result), look);
+    out += &warnings_text(&further_warnings(result, DisplayUnits::Metric), look);
     out
 }
 

@@ -9,8 +9,8 @@ use super::claims::{ClaimVerdict, LightFigure, NoLight, is_light, judge_light};
 use super::sheet::perforated::{EndCorrection, Lattice, Perforation};
 use crate::ingest::manifest::{Claim, ClaimQuantity, Manifest, PictureInfo, ScreenInfo};
 use crate::ingest::readings::{Point, Reading};
-use crate::warning::{Topic, Warning};
-use figure::{CD_M2_PER_FL, Figure, MeterDoubt};
+use crate::units::CD_M2_PER_FL;
+use figure::{Figure, MeterDoubt};
 use gain::Gain;
 use serde::Serialize;
 use std::f64::consts::PI;
@@ -29,8 +29,24 @@ pub struct Light {
     pub luminance: Option<Luminance>,
     /// What the holes let through, where their share of the sheet is known.
     pub holes: Option<HoleLight>,
-    /// In words.
-    pub statement: Vec<String>,
+    /// What to be careful of.
+    #[serde(skip)]
+    pub cautions: Vec<Caution>,
+}
+
+/// What to be careful of.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum Caution {
+    /// The meter's uncertainty is not stated.
+    MeterNotStated,
+    /// The luminance of the centre is far from what the projector should give.
+    FarFromExpected {
+        /// As read, cd/m2.
+        got_cd_m2: f64,
+        /// From the projector's lumens, cd/m2.
+        expected_cd_m2: f64,
+    },
 }
 
 /// Luminance at the centre of the picture.
@@ -56,14 +72,11 @@ pub struct HoleLight {
 }
 
 /// Looks at all readings.
-///
-/// Warnings of [`Topic::Picture`]: uncertainty not stated, luminance far from what the projector
-/// should give.
 pub fn assess_light(
     readings: &[Reading],
     picture: Option<&PictureInfo>,
     screen: &ScreenInfo,
-) -> (Light, Vec<Warning>) {
+) -> Light {
     let known = |x: Option<f64>| x.filter(|v| v.is_finite() && *v > 0.0);
     let meter = MeterDoubt::new(picture.and_then(|p| p.meter_uncertainty_percent));
     let reference_gain = picture.and_then(|p| known(p.reference_gain)).unwrap_or(1.0);
@@ -90,49 +103,25 @@ pub fn assess_light(
         lost_share,
         gain_without_holes: on_axis.map(|g| g.value / (1.0 - lost_share)),
     });
-    let mut warnings = Vec::new();
+    let mut cautions = Vec::new();
     if !meter.stated {
-        warnings.push(warning(
-            format!(
-                "The light meter's uncertainty is not stated; {} % of reading is assumed.",
-                meter.percent
-            ),
-            "Write meter_uncertainty_percent under [picture], from the meter's certificate.",
-        ));
+        cautions.push(Caution::MeterNotStated);
     }
-    if let Some(Luminance { centre_cd_m2, expected_cd_m2: Some(expected), .. }) = &luminance
-        && !(0.6..=1.4).contains(&(centre_cd_m2.value / expected))
+    if let Some(Luminance { centre_cd_m2, expected_cd_m2: Some(expected_cd_m2), .. }) = luminance
+        && !(0.6..=1.4).contains(&(centre_cd_m2.value / expected_cd_m2))
     {
-        let got = centre_cd_m2.value;
-        warnings.push(warning(
-            format!(
-                "The centre of the picture has {got:.0} cd/m² where {expected:.0} cd/m² follow \
-                 from the projector's lumens, the size of the picture and the measured gain."
-            ),
-            "Check lamp mode and age, iris, zoom and the size of the picture that was entered; makers' lumens are \
-             seldom those of the calibrated picture.",
-        ));
+        cautions.push(Caution::FarFromExpected { got_cd_m2: centre_cd_m2.value, expected_cd_m2 });
     }
-    let mut light = Light { meter, gain, uniformity, luminance, holes, statement: Vec::new() };
-    light.statement = say(&light);
-    (light, warnings)
+    Light { meter, gain, uniformity, luminance, holes, cautions }
 }
 
-/// What cannot be told where `[picture]` or a claim asks for light and nothing was read.
-pub fn readings_missing(manifest: &Manifest, light: Option<&Light>) -> Option<Warning> {
+/// Whether `[picture]` or a claim asks for light and nothing was read.
+pub fn readings_missing(manifest: &Manifest, light: Option<&Light>) -> bool {
     let asked = manifest.picture.as_ref().is_some_and(|p| {
         p.projector_lm.or(p.reference_gain).or(p.meter_uncertainty_percent).is_some()
     });
     let claimed = manifest.claim.iter().any(|c| is_light(c.quantity));
-    (light.is_none() && (asked || claimed)).then(|| {
-        warning(
-            "There are no light readings: gain, evenness and luminance of the picture are not told."
-                .into(),
-            "Write them to readings.csv in the session folder: a line for each reading, with point \
-             (centre, left, ...), angle_deg, screen_cd_m2, and reference_cd_m2 of a white reference \
-             at the same place or illuminance_lx.",
-        )
-    })
+    light.is_none() && (asked || claimed)
 }
 
 /// Luminance of a picture of `area_m2` lit by `projector_lm`: `g lm / (area pi)`, cd/m2.
@@ -194,61 +183,6 @@ pub fn judge_light_claims(claims: &[Claim], light: Option<&Light>) -> Vec<ClaimV
         .collect()
 }
 
-fn warning(message: String, advice: &str) -> Warning {
-    Warning { topic: Topic::Picture, seat: None, take: None, message, advice: advice.into() }
-}
-
-fn say(light: &Light) -> Vec<String> {
-    let mut out = Vec::new();
-    if let Some(gain) = &light.gain {
-        if let Some(g) = gain.on_axis {
-            out.push(format!("Gain on the axis: {:.2} ± {:.2}.", g.value, g.u95));
-        }
-        match gain.half_gain_deg {
-            Some(h) => out.push(format!(
-                "Half of that is left at {:.0} ± {:.0} degrees.",
-                h.value,
-                h.u95.max(1.0)
-            )),
-            None if gain.largest_deg > 2.0 => out.push(format!(
-                "The gain stays above half of that up to {:.0} degrees, the widest angle read.",
-                gain.largest_deg
-            )),
-            None => {}
-        }
-    }
-    if let Some(l) = &light.luminance {
-        let c = l.centre_cd_m2;
-        out.push(format!(
-            "The centre of the picture has {:.1} ± {:.1} cd/m² ({:.1} fL).",
-            c.value, c.u95, l.centre_fl
-        ));
-        if let Some(expected) = l.expected_cd_m2 {
-            out.push(format!(
-                "The projector's lumens would give {expected:.0} cd/m² with this gain and size."
-            ));
-        }
-    }
-    if let Some(u) = &light.uniformity {
-        out.push(format!(
-            "The darkest of {} points has {:.0} ± {:.0} % of the centre's luminance.",
-            u.points.len(),
-            100.0 * u.minimum_over_centre.value,
-            (100.0 * u.minimum_over_centre.u95).max(1.0)
-        ));
-    }
-    if let Some(h) = light.holes {
-        let mut sentence =
-            format!("{:.1} % of the light goes through the holes.", 100.0 * h.lost_share);
-        if let Some(g) = h.gain_without_holes {
-            sentence.push_str(&format!(" Without holes the same coating would have gain {g:.2}."));
-        }
-        out.push(sentence);
-    }
-    out.push(light.meter.statement());
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -283,8 +217,8 @@ mod tests {
     fn the_whole_picture_side_of_a_session() {
         let screen = screen("width_m = 2.5\nheight_m = 1.40625\nopen_area_percent = 4.0");
         let picture = picture("meter_uncertainty_percent = 1.0\nprojector_lm = 560.0");
-        let (light, warnings) = assess_light(&readings(READINGS), Some(&picture), &screen);
-        assert!(warnings.is_empty(), "{warnings:?}");
+        let light = assess_light(&readings(READINGS), Some(&picture), &screen);
+        assert_eq!(light.cautions, []);
         let gain = light.gain.as_ref().unwrap();
         assert!((gain.on_axis.unwrap().value - 0.96).abs() < 1e-12);
         assert!((gain.at(20.0).unwrap().1.value - 0.95).abs() < 1e-12);
@@ -294,24 +228,22 @@ mod tests {
         assert!((luminance.expected_cd_m2.unwrap() - 48.674).abs() < 0.01);
         assert!((light.holes.unwrap().gain_without_holes.unwrap() - 1.0).abs() < 1e-12);
         assert!((light.uniformity.unwrap().minimum_over_centre.value - 0.84375).abs() < 1e-12);
-        let text = light.statement.join(" ");
-        assert!(text.contains("14.0 fL") && text.contains("above half of that up to 40"), "{text}");
     }
 
     #[test]
-    fn doubts_are_told() {
+    fn doubts_are_found() {
         let screen = screen("width_m = 2.5\nheight_m = 1.40625");
         let dim = picture("projector_lm = 2000.0");
-        let (_, warnings) = assess_light(&readings(READINGS), Some(&dim), &screen);
-        let all: Vec<&str> = warnings.iter().map(|w| w.message.as_str()).collect();
-        assert!(all[0].contains("not stated") && all[1].contains("lumens"), "{all:?}");
-        assert!(warnings.iter().all(|w| w.topic == Topic::Picture));
+        let light = assess_light(&readings(READINGS), Some(&dim), &screen);
+        let expected_cd_m2 = light.luminance.unwrap().expected_cd_m2.unwrap();
+        let far = Caution::FarFromExpected { got_cd_m2: 48.0, expected_cd_m2 };
+        assert_eq!(light.cautions, [Caution::MeterNotStated, far]);
     }
 
     #[test]
     fn light_claims_get_the_same_verdicts() {
         let picture = picture("meter_uncertainty_percent = 1.0");
-        let (light, _) = assess_light(&readings(READINGS), Some(&picture), &screen(""));
+        let light = assess_light(&readings(READINGS), Some(&picture), &screen(""));
         let verdict = |text: &str, light: Option<&Light>| {
             let claim: Claim = toml::from_str(text).unwrap();
             judge_light_claims(&[claim], light).remove(0)

@@ -1,8 +1,9 @@
 //! Evenness of the picture and its luminance, against published limits.
 
 use super::super::claims::{Limits, Verdict, judge_between};
-use super::figure::{CD_M2_PER_FL, Figure, MeterDoubt};
+use super::figure::{Figure, MeterDoubt};
 use crate::ingest::readings::{Point, Reading};
+use crate::units::CD_M2_PER_FL;
 use serde::Serialize;
 
 /// Luminance at one point over that of the centre.

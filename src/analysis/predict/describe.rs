@@ -1,6 +1,5 @@
 //! A sheet as somebody describes it on the command line, before there is one to measure.
 
-use crate::analysis::sheet::choice::round;
 use crate::analysis::sheet::models::Sheet;
 use crate::analysis::sheet::perforated::{EndCorrection, Lattice, Perforation};
 use serde::Serialize;
@@ -105,7 +104,7 @@ pub struct Description {
     pub backing_air_mm: Option<f64>,
 }
 
-/// Keys of a description in words.
+/// Keys of a description.
 pub const KEYS: [&str; 11] = [
     "construction",
     "hole_mm",
@@ -129,8 +128,6 @@ pub struct DescribedSheet {
     pub front: Sheet,
     /// Cloth behind and the air between, m.
     pub backing: Option<(Sheet, f64)>,
-    /// The description in words.
-    pub words: String,
 }
 
 impl Description {
@@ -257,34 +254,29 @@ impl Description {
             None => return Err(self.missing("described", "construction")),
         };
         let mass_kg_m2 = self.mass_g_m2.map(|g| g / 1e3);
-        let (front, mut words) = match construction {
+        let front = match construction {
             DescribedConstruction::Perforated => self.perforated(mass_kg_m2)?,
             DescribedConstruction::Woven => {
                 let rs = self
                     .flow_resistance_pa_s_m
                     .ok_or_else(|| self.missing("woven", "flow_resistance_pa_s_m"))?;
-                (cloth(rs, mass_kg_m2), format!("woven, {}", say_cloth(rs, self.mass_g_m2)))
+                cloth(rs, mass_kg_m2)
             }
-            DescribedConstruction::Film => {
-                let kg = mass_kg_m2.ok_or_else(|| self.missing("film", "mass_g_m2"))?;
-                let words = format!("film without holes, {} g/m²", round(1e3 * kg));
-                (Sheet::Limp { areal_mass_kg_m2: kg }, words)
-            }
+            DescribedConstruction::Film => Sheet::Limp {
+                areal_mass_kg_m2: mass_kg_m2.ok_or_else(|| self.missing("film", "mass_g_m2"))?,
+            },
         };
         let backing = match (self.backing_flow_resistance_pa_s_m, self.backing_mass_g_m2) {
-            (Some(rs), mass) => Some((cloth(rs, mass.map(|g| g / 1e3)), say_cloth(rs, mass))),
+            (Some(rs), mass) => Some(cloth(rs, mass.map(|g| g / 1e3))),
             (None, None) if self.backing_air_mm.is_none() => None,
             _ => return Err(self.missing("backed", "backing_flow_resistance_pa_s_m")),
         };
-        let air_mm = self.backing_air_mm.unwrap_or(0.0);
-        let backing = backing.map(|(sheet, said)| {
-            words.push_str(&format!("; behind it, {air_mm} mm away, cloth of {said}"));
-            (sheet, air_mm / 1e3)
-        });
-        Ok(DescribedSheet { name: self.name.clone(), front, backing, words })
+        let air_m = self.backing_air_mm.unwrap_or(0.0) / 1e3;
+        let backing = backing.map(|sheet| (sheet, air_m));
+        Ok(DescribedSheet { name: self.name.clone(), front, backing })
     }
 
-    fn perforated(&self, mass_kg_m2: Option<f64>) -> Result<(Sheet, String), DescribeError> {
+    fn perforated(&self, mass_kg_m2: Option<f64>) -> Result<Sheet, DescribeError> {
         let need = |x: Option<f64>, key| x.ok_or_else(|| self.missing("perforated", key));
         let hole_mm = need(self.hole_mm, "hole_mm")?;
         let thickness_mm = need(self.thickness_mm, "thickness_mm")?;
@@ -315,20 +307,9 @@ impl Description {
             let expected = format!("{percent:.1}, which follows from hole, pitch and lattice");
             return Err(self.value("open_area_percent", &stated.to_string(), &expected));
         }
-        let lattice = match self.lattice {
-            Lattice::Square => "square",
-            Lattice::Staggered => "staggered",
-        };
-        let words = format!(
-            "holes {hole_mm} mm, pitch {} mm, {lattice}, {percent:.1} % open, {thickness_mm} mm thick",
-            round(1e3 * pitch_m)
-        );
         Ok(match mass_kg_m2 {
-            Some(areal_mass_kg_m2) => (
-                Sheet::PerforatedLimp { holes, areal_mass_kg_m2 },
-                format!("{words}, {} g/m²", round(1e3 * areal_mass_kg_m2)),
-            ),
-            None => (Sheet::Perforated(holes), words),
+            Some(areal_mass_kg_m2) => Sheet::PerforatedLimp { holes, areal_mass_kg_m2 },
+            None => Sheet::Perforated(holes),
         })
     }
 }
@@ -337,13 +318,6 @@ fn cloth(flow_resistance_pa_s_m: f64, mass_kg_m2: Option<f64>) -> Sheet {
     match mass_kg_m2 {
         Some(areal_mass_kg_m2) => Sheet::Parallel { flow_resistance_pa_s_m, areal_mass_kg_m2 },
         None => Sheet::Resistive { flow_resistance_pa_s_m },
-    }
-}
-
-fn say_cloth(rs: f64, mass_g_m2: Option<f64>) -> String {
-    match mass_g_m2 {
-        Some(g) => format!("{} Pa s/m and {} g/m²", round(rs), round(g)),
-        None => format!("{} Pa s/m", round(rs)),
     }
 }
 

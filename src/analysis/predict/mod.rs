@@ -69,26 +69,27 @@ pub struct Forecast {
     /// Frequencies of all fine curves, Hz.
     pub curve_hz: Vec<f64>,
     /// One for each sheet.
+    #[serde(skip)]
     pub sheets: Vec<SheetForecast>,
     /// Seats of the plan.
     pub seats: Vec<SeatView>,
-    /// What the forecast rests on and leaves out, in sentences.
-    pub notes: Vec<String>,
 }
 
 /// One sheet.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SheetForecast {
     /// The sheet.
+    #[serde(skip)]
     pub sheet: DescribedSheet,
+    /// What it loses straight on at 10 kHz, and what that is trusted to (95 %), dB.
+    #[serde(skip)]
+    pub at_10_khz_db: Option<[f64; 2]>,
     /// Frequency at which the sheet alone takes 3 dB, Hz; absent when that is above 80 kHz.
     pub corner_hz: Option<f64>,
     /// One for each angle of the plan.
     pub angles: Vec<AngleForecast>,
     /// What restoring the level costs.
     pub power: PowerCost,
-    /// In words.
-    pub statement: Vec<String>,
 }
 
 /// One sheet at one angle.
@@ -157,21 +158,6 @@ pub fn forecast(sheets: Vec<DescribedSheet>, plan: Plan) -> Result<Forecast, Pla
     check(&sheets, &plan)?;
     let bands = ThirdOctave::report_bands(25_000.0);
     let curve_hz = curve_grid_hz(&plan);
-    let mut notes = vec![
-        "Thin-sheet theory for plane waves; data sheets and theory together are trusted to \
-         0.3 dB and a fifth of the value."
-            .to_string(),
-        "The perforated model was compared with three published laboratory examples (0.9, 2.9 \
-         and 4.4 dB at 10 kHz): a plausibility check within 0.8 dB, not a validation."
-            .into(),
-    ];
-    if plan.gap.is_some() {
-        notes.push(
-            "The comb assumes a flat front of the stated reflection; real cabinets reflect less \
-             at low frequencies and not from one plane."
-                .into(),
-        );
-    }
     let seats = plan.view.as_ref().map_or(Vec::new(), see_seats);
     let sheets = sheets.into_iter().map(|s| one_sheet(s, &plan, &bands, &curve_hz)).collect();
     Ok(Forecast {
@@ -180,7 +166,6 @@ pub fn forecast(sheets: Vec<DescribedSheet>, plan: Plan) -> Result<Forecast, Pla
         curve_hz,
         sheets,
         seats,
-        notes,
     })
 }
 
@@ -264,29 +249,11 @@ fn one_sheet(
     let straight = at_angle(0.0);
     let power = power_cost(bands, &straight.loss_db);
     let corner_hz = hanging.corner_hz(&plan.air);
-    let mut statement = Vec::new();
-    if let Some(at) = bands.iter().position(|b| b.index() == 10) {
-        statement.push(format!(
-            "Loses {:.1} dB at 10 kHz (good to {:.1} dB).",
-            straight.loss_db[at], straight.good_to_db[at]
-        ));
-    }
-    statement.push(match corner_hz {
-        Some(hz) => format!("Alone it takes half the power (3 dB) at {:.1} kHz.", hz / 1e3),
-        None => "Alone it takes half the power (3 dB) nowhere below 80 kHz.".into(),
-    });
-    statement.push(format!(
-        "Restoring the level needs {:.2} times the power in the worst band ({:.0} Hz), {:.2} times \
-         for pink programme.",
-        power.worst_band_factor, power.worst_band_hz, power.pink_factor
-    ));
-    if let Some(comb) = angles[0].comb.as_ref() {
-        statement.push(format!(
-            "The gap makes a ripple of +{:.1} to -{:.1} dB, a peak every {:.0} Hz.",
-            comb.highest_peak_db, comb.deepest_dip_db, comb.spacing_hz
-        ));
-    }
-    SheetForecast { sheet, corner_hz, angles, power, statement }
+    let at_10_khz_db = bands
+        .iter()
+        .position(|b| b.index() == 10)
+        .map(|at| [straight.loss_db[at], straight.good_to_db[at]]);
+    SheetForecast { sheet, at_10_khz_db, corner_hz, angles, power }
 }
 
 /// Where the echo takes and gives most, found on a fine grid.

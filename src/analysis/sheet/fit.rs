@@ -346,4 +346,4 @@ fn corner(
 }
 
 #[cfg(test)]
-pub(super) mod tests;
+pub(crate) mod tests;

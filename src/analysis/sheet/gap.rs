@@ -14,7 +14,6 @@
 
 use super::air::Air;
 use super::ripple::{CHI2_MEDIAN, Curve, Scan, SheetPhase, noise_level};
-use crate::warning::{Topic, Warning};
 use realfft::num_complex::Complex;
 use serde::Serialize;
 
@@ -214,40 +213,30 @@ pub(super) fn stated_u95_m(stated_m: f64) -> f64 {
 /// Depth of a sheet with a cloth behind it, m (own choice; up to 12 mm are seen).
 const BACKING_M: f64 = 0.01;
 
-/// Holds the found gap against the stated one.
-///
-/// A warning says when they differ by more than both uncertainties together, or when none was
-/// stated. With nothing found there is nothing to say. With a `backing` cloth there are two
-/// sheets that reflect, a few millimetres apart, and the gap is known only to that.
+/// What is amiss with the stated gap.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GapDoubt {
+    /// None is stated, and the takes show one.
+    NotStated,
+    /// The takes show another one.
+    Differs,
+}
+
+/// Holds the found gap against the stated one: in doubt when they differ by more than both
+/// uncertainties together, or when none was stated. With nothing found there is nothing to say.
+/// With a `backing` cloth there are two sheets that reflect, a few millimetres apart, and the gap
+/// is known only to that.
 pub fn compare_gap(
     stated_m: Option<f64>,
     found: Option<&GapEstimate>,
     backing: bool,
-) -> Option<Warning> {
+) -> Option<GapDoubt> {
     let found = found?;
-    let warning = |message, advice| {
-        Some(Warning { topic: Topic::Gap, seat: None, take: None, message, advice })
-    };
-    let show = format!("{:.0} ± {:.0} mm", found.gap_m * 1e3, (found.u95_m * 1e3).max(1.0));
-    match stated_m {
-        None => warning(
-            format!("No gap is stated; the takes show {show} between loudspeaker and sheet."),
-            "Measure the gap and write it as gap_m under [screen].".into(),
-        ),
-        Some(stated_m) => {
-            let layers_m = if backing { BACKING_M } else { 0.0 };
-            let both_m = found.u95_m.hypot(stated_u95_m(stated_m)).hypot(layers_m);
-            if (found.gap_m - stated_m).abs() <= both_m {
-                return None;
-            }
-            warning(
-                format!("The stated gap is {:.0} mm, the takes show {show}.", stated_m * 1e3),
-                "Measure again from the loudspeaker's front (not the grille) to the sheet and \
-                 correct gap_m under [screen]."
-                    .into(),
-            )
-        }
-    }
+    let Some(stated_m) = stated_m else { return Some(GapDoubt::NotStated) };
+    let layers_m = if backing { BACKING_M } else { 0.0 };
+    let both_m = found.u95_m.hypot(stated_u95_m(stated_m)).hypot(layers_m);
+    let agrees = (found.gap_m - stated_m).abs() <= both_m;
+    (!agrees).then_some(GapDoubt::Differs)
 }
 
 /// Vertex of the parabola through a maximum and its neighbours.

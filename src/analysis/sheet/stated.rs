@@ -1,29 +1,41 @@
 //! The sheet as its maker describes it, and what it should lose.
 
-use super::choice::round;
 use super::fit::{FitInput, ModelFit, mean_band_loss_db};
 use super::models::{Hanging, Sheet};
 use super::perforated::{EndCorrection, Lattice, Perforation};
 use crate::ingest::manifest::{Construction, ScreenInfo};
 use crate::units::ThirdOctave;
-use crate::words::frequency_words;
 use serde::Serialize;
 
 /// A sheet built from stated data.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct StatedSheet {
     /// The model.
     pub sheet: Sheet,
-    /// What it rests on, in words: "these holes (0.5 mm, ...)".
-    pub words: String,
     /// What had to be assumed.
-    pub assumed: Vec<String>,
+    pub assumed: Option<Assumed>,
+}
+
+/// What had to be assumed of a stated sheet.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum Assumed {
+    /// Holes in a square lattice.
+    SquareLattice,
+    /// The stated open area, percent, where the stated pitch would give another.
+    OpenArea {
+        /// As stated, percent.
+        percent: f64,
+    },
+    /// The cloth does not move.
+    StillCloth,
 }
 
 /// Measured against expected from stated data.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct StatedComparison {
     /// The stated sheet.
+    #[serde(skip)]
     pub stated: StatedSheet,
     /// Expected loss per band of the loss table, of the sheet alone, dB.
     pub expected_db: Vec<f64>,
@@ -31,6 +43,9 @@ pub struct StatedComparison {
     pub at_nominal_hz: f64,
     /// Expected loss there, dB.
     pub expected_at_db: f64,
+    /// What the air in the pores of a cloth may add to that, dB.
+    #[serde(skip)]
+    pub pores_at_db: f64,
     /// Measured loss there, echoes of the gap taken out where it is known, dB.
     pub measured_at_db: f64,
     /// Its expanded uncertainty, dB.
@@ -40,9 +55,34 @@ pub struct StatedComparison {
     pub agrees: bool,
     /// Band with the largest difference beyond both, nominal Hz.
     pub worst_nominal_hz: Option<f64>,
-    /// The comparison in words.
-    pub statement: Vec<String>,
+    /// That band.
+    #[serde(skip)]
+    pub worst: Option<StatedBand>,
+    /// Whether the air in the pores of a cloth shows in any band.
+    #[serde(skip)]
+    pub pores_show: bool,
+    /// Whether the echoes of the gap are taken out of the measured loss.
+    #[serde(skip)]
+    pub without_echoes: bool,
 }
+
+/// One band of the comparison.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StatedBand {
+    /// Band.
+    pub band: ThirdOctave,
+    /// Expected loss, dB.
+    pub expected_db: f64,
+    /// What the air in the pores of a cloth may add, dB.
+    pub pores_db: f64,
+    /// Measured loss, dB.
+    pub measured_db: f64,
+    /// Its expanded uncertainty, dB.
+    pub u95_db: f64,
+}
+
+/// Less than this of the air in the pores does not show in one decimal, dB.
+pub const PORES_SHOW_DB: f64 = 0.05;
 
 /// What a prediction from stated data is trusted to, dB (95 %): 0.3 dB for tolerances of the
 /// data, and a fifth of the value, which is what the published examples of perforated sheets
@@ -78,31 +118,21 @@ pub fn stated_sheet(screen: &ScreenInfo) -> Option<StatedSheet> {
         if holes.hole_m >= holes.pitch_m {
             return None;
         }
-        let words = format!(
-            "these holes ({hole_mm} mm across, {} mm apart, {thickness_mm} mm thick, {:.1} % open)",
-            round(1e3 * pitch_m),
-            100.0 * holes.open_area()
-        );
         let sheet = match mass_kg_m2 {
             Some(areal_mass_kg_m2) => Sheet::PerforatedLimp { holes, areal_mass_kg_m2 },
             None => Sheet::Perforated(holes),
         };
-        return Some(StatedSheet { sheet, words, assumed });
+        return Some(StatedSheet { sheet, assumed });
     }
     let flow_resistance_pa_s_m = known(screen.flow_resistance_pa_s_m)?;
     Some(match mass_kg_m2 {
         Some(areal_mass_kg_m2) => StatedSheet {
             sheet: Sheet::Parallel { flow_resistance_pa_s_m, areal_mass_kg_m2 },
-            words: format!(
-                "this flow resistance and mass ({flow_resistance_pa_s_m} Pa s/m, {} g/m²)",
-                round(1e3 * areal_mass_kg_m2)
-            ),
-            assumed: Vec::new(),
+            assumed: None,
         },
         None => StatedSheet {
             sheet: Sheet::Resistive { flow_resistance_pa_s_m },
-            words: format!("this flow resistance ({flow_resistance_pa_s_m} Pa s/m)"),
-            assumed: vec!["the cloth does not move".into()],
+            assumed: Some(Assumed::StillCloth),
         },
     })
 }
@@ -112,7 +142,7 @@ fn layout(
     hole_m: f64,
     pitch_m: Option<f64>,
     open_area: Option<f64>,
-) -> Option<(f64, Lattice, Vec<String>)> {
+) -> Option<(f64, Lattice, Option<Assumed>)> {
     match (pitch_m, open_area) {
         (Some(pitch_m), Some(open_area)) => {
             let miss =
@@ -124,20 +154,15 @@ fn layout(
             };
             // The open area decides the loss; the pitch only the end correction.
             let pitch_by_area_m = Perforation::pitch_for(hole_m, open_area, lattice);
-            let mut assumed = Vec::new();
-            if miss(lattice) > 0.05 {
-                assumed.push(format!(
-                    "the stated open area ({} %), which does not go with the stated pitch",
-                    round(100.0 * open_area)
-                ));
-            }
+            let percent = 100.0 * open_area;
+            let assumed = (miss(lattice) > 0.05).then_some(Assumed::OpenArea { percent });
             Some((pitch_by_area_m, lattice, assumed))
         }
-        (Some(pitch_m), None) => Some((pitch_m, Lattice::Square, vec!["a square lattice".into()])),
+        (Some(pitch_m), None) => Some((pitch_m, Lattice::Square, Some(Assumed::SquareLattice))),
         (None, Some(open_area)) => Some((
             Perforation::pitch_for(hole_m, open_area, Lattice::Square),
             Lattice::Square,
-            vec!["a square lattice".into()],
+            Some(Assumed::SquareLattice),
         )),
         (None, None) => None,
     }
@@ -146,16 +171,6 @@ fn layout(
 /// Air that moves in the pores of a cloth, kg/m2: half a millimetre of cloth, a seventh of it
 /// open, with the air before and behind (own estimate; simulated cloth has 1 to 8 g/m2).
 const PORES_KG_M2: f64 = 0.008;
-
-/// One band of the comparison.
-struct Row {
-    band: ThirdOctave,
-    expected_db: f64,
-    /// What the air in the pores of a cloth may add.
-    pores_db: f64,
-    measured_db: f64,
-    u95_db: f64,
-}
 
 /// Holds the measured mean loss against the stated sheet; `None` without usable bands.
 ///
@@ -189,14 +204,14 @@ pub fn compare_stated(
         }
         _ => vec![0.0; expected_db.len()],
     };
-    let usable: Vec<Row> = input
+    let usable: Vec<StatedBand> = input
         .bands
         .iter()
         .zip(&input.loss)
         .zip(expected_db.iter().zip(pores_db).zip(echo_db))
         .filter(|((band, _), _)| band.exact_hz() >= input.from_hz)
         .filter_map(|((band, loss), ((expected, pores_db), echo_db))| {
-            loss.map(|l| Row {
+            loss.map(|l| StatedBand {
                 band: *band,
                 expected_db: *expected,
                 pores_db,
@@ -206,76 +221,32 @@ pub fn compare_stated(
         })
         .filter(|row| row.measured_db.is_finite() && row.u95_db.is_finite())
         .collect();
-    let doubt = |row: &Row| {
+    let doubt = |row: &StatedBand| {
         let upwards = if row.measured_db > row.expected_db { row.pores_db } else { 0.0 };
         prediction_u95_db(row.expected_db) + upwards
     };
     let beyond =
-        |row: &Row| (row.measured_db - row.expected_db).abs() - row.u95_db.hypot(doubt(row));
-    // In words: 10 kHz, where perforated sheets are quoted, or the nearest band there is.
+        |row: &StatedBand| (row.measured_db - row.expected_db).abs() - row.u95_db.hypot(doubt(row));
+    // Told: 10 kHz, where perforated sheets are quoted, or the nearest band there is.
     let distance = |band: &ThirdOctave| (band.index() - 10).abs();
     let here = usable.iter().min_by_key(|row| distance(&row.band))?;
     let worst = usable
         .iter()
         .filter(|row| beyond(row) > 0.0)
         .max_by(|a, b| beyond(a).total_cmp(&beyond(b)));
-    let agrees = worst.is_none();
-    let range = |row: &Row| {
-        if row.pores_db < 0.05 {
-            format!("{:.1} dB", row.expected_db)
-        } else {
-            format!("{:.1} to {:.1} dB", row.expected_db, row.expected_db + row.pores_db)
-        }
-    };
-    let mut statement = vec![format!(
-        "A sheet with {} should lose {} at {}; measured {:.1} ± {:.1} dB{}.",
-        stated.words,
-        range(here),
-        frequency_words(here.band.nominal_hz()),
-        here.measured_db,
-        here.u95_db.max(0.1),
-        if fit.is_some() { ", without the echoes in the gap" } else { "" },
-    )];
-    match worst {
-        None => statement.push(
-            "Over all bands the measured loss is what the stated data lead one to expect.".into(),
-        ),
-        Some(row) => statement.push(format!(
-            "The largest difference is at {}: expected {} (good to {:.1} dB), measured {:.1} ± \
-             {:.1} dB, {}.",
-            frequency_words(row.band.nominal_hz()),
-            range(row),
-            prediction_u95_db(row.expected_db),
-            row.measured_db,
-            row.u95_db.max(0.1),
-            if row.measured_db > row.expected_db {
-                "more than the stated data explain: a coating, a backing cloth or smaller holes \
-                 would do that"
-            } else {
-                "less than the stated data would take"
-            }
-        )),
-    }
-    if usable.iter().any(|row| row.pores_db >= 0.05) {
-        statement.push(
-            "The range allows for the inertia of the air in the weave, which no data sheet \
-             states."
-                .into(),
-        );
-    }
-    if !stated.assumed.is_empty() {
-        statement.push(format!("Assumed: {}.", stated.assumed.join("; ")));
-    }
     Some(StatedComparison {
         stated,
         expected_db,
         at_nominal_hz: here.band.nominal_hz(),
         expected_at_db: here.expected_db,
+        pores_at_db: here.pores_db,
         measured_at_db: here.measured_db,
         u95_at_db: here.u95_db,
-        agrees,
+        agrees: worst.is_none(),
         worst_nominal_hz: worst.map(|w| w.band.nominal_hz()),
-        statement,
+        worst: worst.copied(),
+        pores_show: usable.iter().any(|row| row.pores_db >= PORES_SHOW_DB),
+        without_echoes: fit.is_some(),
     })
 }
 
@@ -346,13 +317,12 @@ mod tests {
         let same = compare_stated(stated.clone(), &input, None).unwrap();
         assert!(same.agrees && same.worst_nominal_hz.is_none(), "{same:?}");
         assert_eq!(same.at_nominal_hz, 10_000.0);
-        assert!(same.statement[0].contains("should lose 3.0 dB at 10 kHz"), "{:?}", same.statement);
 
         for l in input.loss.iter_mut().flatten() {
             l.value_db += 1.5;
         }
         let more = compare_stated(stated.clone(), &input, None).unwrap();
-        assert!(!more.agrees && more.statement[1].contains("more than"), "{more:?}");
+        assert!(!more.agrees && more.worst.is_some(), "{more:?}");
         input.loss.fill(None);
         assert_eq!(compare_stated(stated, &input, None), None);
     }

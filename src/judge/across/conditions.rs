@@ -6,6 +6,7 @@ use crate::transfer::drift::{DriftDifference, TakeDrift, delay_as_drift_ppm, dri
 use crate::transfer::median::median;
 use crate::units::ThirdOctave;
 use crate::warning::Topic;
+use crate::words::{Digits, metres};
 
 /// Group delay between 1 and 12 kHz that a loudspeaker may have of its own, s: it looks like
 /// drift common to both conditions. A second-order all-pass, left by a crossover of fourth
@@ -124,37 +125,48 @@ fn absorption(weather: &Weather) -> Option<Finding> {
     if error.is_nan() || error.abs() < AIR_DB {
         return None;
     }
-    let message = format!(
-        "The air itself took {:.2} dB {} at {} kHz with the screen than without ({:.0} and {:.0} \
-         % humidity, {distance_m:.1} m; ISO 9613-1).",
-        error.abs(),
-        if *error > 0.0 { "more" } else { "less" },
-        band.nominal_hz() / 1000.0,
-        humidity[0],
-        humidity[1],
-    );
+    let message = |units| {
+        format!(
+            "The air itself took {:.2} dB {} at {} kHz with the screen than without ({:.0} and \
+             {:.0} % humidity, {}; ISO 9613-1).",
+            error.abs(),
+            if *error > 0.0 { "more" } else { "less" },
+            band.nominal_hz() / 1000.0,
+            humidity[0],
+            humidity[1],
+            metres(distance_m, Digits::Decimals(1), units)
+        )
+    };
     let advice = "Losses at high frequencies contain this error. Measure both conditions on the \
                   same day, or hold the humidity.";
-    Some(Finding::new(TakeVerdict::Doubt, Topic::Temperature, message, advice))
+    let say = |units| [message(units), advice.into()];
+    Some(Finding::said(TakeVerdict::Doubt, Topic::Temperature, say))
 }
 
 fn single_spot(gap_m: Option<f64>, spots: Option<usize>) -> Option<Finding> {
     let gap_m = gap_m.filter(|gap| *gap > LARGE_GAP_M)?;
     (spots? == 1).then(|| {
-        let message = format!(
-            "Between loudspeaker and screen there are {gap_m:.2} m, and at least one seat has one \
-             placement of the microphone only."
-        );
-        let advice = "Above 0.12 m the echo between screen and loudspeaker is told from the \
-                      room's only by two placements: record each seat twice in each condition, \
-                      moving the microphone away and back.";
-        Finding::new(TakeVerdict::Doubt, Topic::SingleSpot, message, advice)
+        let say = |units| {
+            let [gap, large] = [gap_m, LARGE_GAP_M].map(|m| metres(m, Digits::Decimals(2), units));
+            let message = format!(
+                "Between loudspeaker and screen there are {gap}, and at least one seat has one \
+                 placement of the microphone only."
+            );
+            let advice = format!(
+                "Above {large} the echo between screen and loudspeaker is told from the room's \
+                 only by two placements: record each seat twice in each condition, moving the \
+                 microphone away and back."
+            );
+            [message, advice]
+        };
+        Finding::said(TakeVerdict::Doubt, Topic::SingleSpot, say)
     })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ingest::manifest::DisplayUnits;
 
     fn topics(found: &[Finding]) -> Vec<(Topic, TakeVerdict)> {
         found.iter().map(|f| (f.topic, f.verdict)).collect()
@@ -235,5 +247,19 @@ mod tests {
         assert_eq!(judge(Some(0.12), Some(1)), []);
         assert_eq!(judge(Some(0.3), Some(2)), []);
         assert_eq!(judge(None, Some(1)), []);
+    }
+
+    #[test]
+    fn lengths_are_told_in_the_units_of_the_reader() {
+        let found = judge_conditions(&Weather::default(), Drifts::default(), Some(0.2), Some(1));
+        let told = |units| {
+            let warning = found[0].in_units(units).warning(None, None);
+            format!("{} {}", warning.message, warning.advice)
+        };
+        let metric = told(DisplayUnits::Metric);
+        assert!(metric.contains("there are 0.20 m, and") && metric.contains("Above 0.12 m the"));
+        // 0.20 m = 7.9 in, 0.12 m = 4.7 in.
+        let imperial = told(DisplayUnits::Imperial);
+        assert!(imperial.contains("there are 8 in, and") && imperial.contains("Above 5 in the"));
     }
 }

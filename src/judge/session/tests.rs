@@ -189,7 +189,7 @@ fn files_that_cannot_be_read_are_findings() {
     let judged = judge_session(&memory.session, &analyser, &reads, [&[], &[]]);
     assert_eq!(judged.takes[3].verdict, TakeVerdict::Repeat);
     assert_eq!(judged.takes[3].findings[0].topic, Topic::LowLevel);
-    let warnings = judged.warnings();
+    let warnings = judged.warnings(DisplayUnits::Metric);
     assert_eq!(warnings.len(), 1, "{warnings:?}");
     assert_eq!(warnings[0].take.as_deref(), Some(judged.takes[3].file.as_str()));
 }
@@ -210,8 +210,8 @@ fn what_many_takes_share_is_one_warning() {
             .collect();
         judge_session(&memory.session, &analyser, &reads, [&[], &[]])
     };
-    assert_eq!(judged(3).warnings().len(), 3);
-    let many = judged(12).warnings();
+    assert_eq!(judged(3).warnings(DisplayUnits::Metric).len(), 3);
+    let many = judged(12).warnings(DisplayUnits::Metric);
     assert_eq!(many.len(), 1, "{many:?}");
     assert!(many[0].message.starts_with("In 12 of 12 takes"), "{many:?}");
     assert_eq!((many[0].topic, &many[0].take), (Topic::DcOffset, &None));

@@ -3,7 +3,6 @@
 //! comes from the finished result; nothing is computed here.
 
 use super::cautions::cautions;
-use super::measures::{luminance, short_length, worded};
 use super::method::{method, not_measured};
 use super::seats::seats;
 use super::setting::{cost, equaliser};
@@ -19,7 +18,8 @@ use crate::report::orientation::{
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
 use crate::report::takes::{all_used, takes_sentences};
-use crate::report::words::{list_words, loss_finding, seats_words, signed, spread_finding};
+use crate::report::words::{self, list_words, loss_finding, seats_words, signed, spread_finding};
+use crate::words::{length, luminance, short_length};
 
 /// Heading of the last part.
 pub const SIGNATURES: &str = "Signatures";
@@ -39,7 +39,7 @@ pub fn paper(
     logo: Option<Logo>,
 ) -> Paper {
     let units = session.manifest.handover.units;
-    let mut writer = Writer::new(drawings, units, &result.title);
+    let mut writer = Writer::new(drawings, &result.title);
     summary_page(result, session, &mut writer);
     writer.blocks.push(Block::PageBreak);
     done(result, session, &mut writer);
@@ -74,14 +74,13 @@ pub(super) struct Writer {
     pub(super) blocks: Vec<Block>,
     /// Plots that have not found their place.
     drawings: Vec<Drawing>,
-    units: DisplayUnits,
     /// Of the session.
     title: String,
 }
 
 impl Writer {
-    pub(super) fn new(drawings: &[Drawing], units: DisplayUnits, title: &str) -> Self {
-        Self { blocks: Vec::new(), drawings: drawings.to_vec(), units, title: title.to_owned() }
+    pub(super) fn new(drawings: &[Drawing], title: &str) -> Self {
+        Self { blocks: Vec::new(), drawings: drawings.to_vec(), title: title.to_owned() }
     }
 
     pub(super) fn part(&mut self, text: &str) {
@@ -94,13 +93,12 @@ impl Writer {
 
     pub(super) fn say(&mut self, text: &str) {
         if !text.is_empty() {
-            self.blocks.push(Block::Paragraph(worded(text, self.units)));
+            self.blocks.push(Block::Paragraph(text.to_owned()));
         }
     }
 
     pub(super) fn list<T: AsRef<str>>(&mut self, points: impl IntoIterator<Item = T>) {
-        let points: Vec<String> =
-            points.into_iter().map(|p| worded(p.as_ref(), self.units)).collect();
+        let points: Vec<String> = points.into_iter().map(|p| p.as_ref().to_owned()).collect();
         if !points.is_empty() {
             self.blocks.push(Block::List(points));
         }
@@ -135,7 +133,7 @@ impl Writer {
             self.blocks.push(Block::Figure(PaperFigure {
                 name: drawing.id.to_owned(),
                 svg: drawing.paper_svg,
-                title: worded(&drawing.title, self.units),
+                title: drawing.title,
                 subtitle: without_title(&drawing.subtitle, &self.title),
                 caption: drawing.caption,
                 detail: match drawing.id {
@@ -144,7 +142,7 @@ impl Writer {
                     "spread" | "seat-dependence" | "sheet" => Detail::Engineer,
                     _ => Detail::Extra,
                 },
-                alternative: worded(&drawing.description, self.units),
+                alternative: drawing.description,
             }));
         }
     }
@@ -198,7 +196,7 @@ fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {
         .to_owned()
     }));
     if let (Some(w), Some(h)) = (screen.width_m, screen.height_m) {
-        let [w, h] = [w, h].map(|m| super::measures::length(m, units));
+        let [w, h] = [w, h].map(|m| length(m, units));
         words.push(format!("picture {w} wide, {h} high"));
     }
     words.extend(screen.gap_m.map(|m| format!("loudspeaker {} behind it", short_length(m, units))));
@@ -264,7 +262,7 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
         }));
         writer.say(shared.unwrap_or_default());
     }
-    match further_warnings(result).len() {
+    match further_warnings(result, DisplayUnits::Metric).len() {
         0 => {}
         1 => writer.say("One point is doubtful; see \u{201c}What is doubtful\u{201d}."),
         n => writer.say(&format!("{n} points are doubtful; see \u{201c}What is doubtful\u{201d}.")),
@@ -316,11 +314,13 @@ fn heard(result: &SessionResult, writer: &mut Writer) {
 
 fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
     let light = found.light.as_ref();
-    if light.is_none() && found.geometry.seats.is_empty() && found.geometry.statement.is_empty() {
+    let of_geometry = words::geometry::statement(&found.geometry, units);
+    if light.is_none() && found.geometry.seats.is_empty() && of_geometry.is_empty() {
         return;
     }
     writer.part("Picture");
-    writer.list(light.iter().flat_map(|l| &l.statement).chain(&found.geometry.statement));
+    let of_light = light.map_or(Vec::new(), |light| words::picture::statement(light, units));
+    writer.list(of_light.into_iter().chain(of_geometry));
     if let Some(light) = light {
         writer.table(ORIENTATION, &ORIENTATION_HEAD, orientation_rows(light, units));
         writer.say(&orientation_sources(light));

@@ -11,9 +11,11 @@ use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::SessionResult;
 use crate::report::takes::takes_sentences;
 use crate::report::words::claims::{DECISION_RULE, chance};
-use crate::report::words::{capital, frequency_words, list_words, rate_words, signed};
+use crate::report::words::{self, capital, frequency_words, list_words, rate_words, signed};
+use crate::words::{Digits, millimetres};
 
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
+    let units = session.manifest.handover.units;
     writer.blocks.push(super::Block::PageBreak);
     writer.part("Method");
     writer.say(&method_sentence(session));
@@ -45,10 +47,8 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
     }
     if let Some(sheet) = &result.sheet {
         writer.section("What kind of sheet this is");
-        writer.say(&sheet_paragraph(result, &session.manifest.screen));
-        let stated = sheet.stated.iter().flat_map(|s| &s.statement);
-        let gap = std::iter::once(&sheet.gap.statement);
-        writer.list(sheet.evidence.statement.iter().chain(stated).chain(gap));
+        writer.say(&sheet_paragraph(result, session));
+        writer.list(words::sheet::statement(sheet, units));
     }
     writer.figure("sheet");
     if !result.rattle.is_empty() || result.rattle_limit_db.is_some() {
@@ -85,7 +85,7 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
     } else {
         writer.list(instruments);
     }
-    let warnings = further_warnings(result);
+    let warnings = further_warnings(result, units);
     if !warnings.is_empty() {
         writer.section(DOUBTFUL);
         writer.list(warnings.into_iter().map(|w| capital(&warning_line(w))));
@@ -141,8 +141,8 @@ fn method_sentence(session: &Session) -> String {
         " without an electrical reference. "
     };
     text += &format!(
-        "The microphone goes back to its mark within {} mm.",
-        manifest.session.placement_tolerance_mm
+        "The microphone goes back to its mark within {}.",
+        millimetres(manifest.session.placement_tolerance_mm, Digits::All, manifest.handover.units)
     );
     let per_condition = |name: &str, unit: &str, value: Option<PerCondition>| match value {
         None => String::new(),

@@ -3,7 +3,6 @@
 mod cautions;
 pub mod content;
 pub mod logo;
-pub mod measures;
 mod method;
 mod seats;
 mod setting;

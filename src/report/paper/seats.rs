@@ -1,11 +1,11 @@
 //! Seat by seat: where each sits, what it loses, band by band.
 
 use super::content::{Writer, figure, with_u};
-use super::measures::length;
 use super::{Block, Detail};
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::{SeatResult, SessionResult};
 use crate::report::words::{frequency_words, list_words, signed};
+use crate::words::length;
 use std::collections::BTreeMap;
 
 /// Seats whose losses stand side by side in one table, with their uncertainties.

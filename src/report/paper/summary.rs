@@ -10,6 +10,7 @@ use super::setting::{hearing, setting_rows};
 use super::sign::Sign;
 use super::{Block, Paper};
 use crate::analysis::claims::{ClaimVerdict, Verdict};
+use crate::ingest::manifest::DisplayUnits;
 use crate::ingest::session::Session;
 use crate::judge::Linearity;
 use crate::report::findings::{further_warnings, topic_words};
@@ -23,7 +24,7 @@ const TOLD: usize = 3;
 
 /// The page as a paper of its own.
 pub fn summary(result: &SessionResult, session: &Session, drawings: &[Drawing]) -> Paper {
-    let mut writer = Writer::new(drawings, session.manifest.handover.units, &result.title);
+    let mut writer = Writer::new(drawings, &result.title);
     summary_page(result, session, &mut writer);
     let handover = &session.manifest.handover;
     let subtitle: Vec<String> =
@@ -120,8 +121,10 @@ fn left_out(result: &SessionResult, writer: &mut Writer) {
 
 /// What is doubtful, and what was not checked, a line each.
 fn doubts(result: &SessionResult, session: &Session) -> Vec<String> {
-    let mut topics: Vec<String> =
-        further_warnings(result).iter().map(|w| topic_words(w.topic)).collect();
+    let mut topics: Vec<String> = further_warnings(result, DisplayUnits::Metric)
+        .iter()
+        .map(|w| topic_words(w.topic))
+        .collect();
     topics.sort_unstable();
     topics.dedup();
     let mut points = Vec::new();

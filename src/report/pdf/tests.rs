@@ -1,6 +1,7 @@
 //! The finished document, read by programs that had no part in making it.
 
 use super::*;
+use crate::ingest::manifest::DisplayUnits;
 use crate::report::example::example_result;
 use crate::report::paper::{Block, Detail, Logo, Paper, PaperFigure, Table};
 use crate::report::plots::figures;
@@ -24,7 +25,7 @@ fn paper() -> Paper {
             text("Seat to seat: 1.0 dB promised, 0.6 dB measured. Met."),
         ]),
     ];
-    for figure in figures(&example_result(6)) {
+    for figure in figures(&example_result(6), DisplayUnits::Metric) {
         blocks.push(Block::Figure(PaperFigure {
             name: text(figure.id),
             svg: figure.to_svg(Format::Paper),
@@ -170,7 +171,7 @@ fn hostile_text_stays_text_and_the_file_valid() {
         Block::PageBreak,
         Block::PageBreak,
     ]);
-    for figure in figures(&result) {
+    for figure in figures(&result, DisplayUnits::Metric) {
         content.blocks.push(Block::Figure(PaperFigure {
             name: text(figure.id),
             svg: figure.to_svg(Format::Paper),

@@ -5,6 +5,7 @@ use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::predict::{Forecast, SheetForecast};
 use crate::report::words::decibels;
+use crate::report::words::forecast::statement;
 
 /// Sheets told apart by line and colour in one plot.
 const SHEETS_TOLD_APART: usize = 6;
@@ -56,7 +57,7 @@ fn bands_figure(forecast: &Forecast) -> Figure {
         .collect();
     let names: Vec<&str> = forecast.sheets.iter().map(|s| s.sheet.name.as_str()).collect();
     let title = match forecast.sheets.as_slice() {
-        [only] => only.statement.first().cloned().unwrap_or_default(),
+        [only] => statement(only).remove(0),
         _ => compared(forecast),
     };
     Figure {
@@ -66,7 +67,7 @@ fn bands_figure(forecast: &Forecast) -> Figure {
         description: forecast
             .sheets
             .iter()
-            .map(|s| format!("{}: {}", s.sheet.name, s.statement.join(" ")))
+            .map(|s| format!("{}: {}", s.sheet.name, statement(s).join(" ")))
             .collect::<Vec<_>>()
             .join(" "),
         caption: format!(
@@ -109,7 +110,7 @@ fn comb_figure(forecast: &Forecast) -> Option<Figure> {
             format!("At {angle:.0}\u{b0} the gap makes a peak every {:.0} Hz", c.spacing_hz)
         }),
         subtitle: format!("{}{gap}, at single frequencies", sheet.sheet.name),
-        description: sheet.statement.join(" "),
+        description: statement(sheet).join(" "),
         caption: "Up = the sheet takes energy away. From theory, not from takes.".into(),
         x: Axis::frequency(98.0, 20_500.0),
         y_title: "Expected loss, dB",

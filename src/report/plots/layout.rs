@@ -161,12 +161,13 @@ fn n_lines(row: &StripRow, decade_px: f64) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ingest::manifest::DisplayUnits;
     use crate::report::example::example_result;
     use crate::report::plots::figures;
 
     #[test]
     fn numbers_under_the_axis_do_not_meet() {
-        for figure in figures(&example_result(6)) {
+        for figure in figures(&example_result(6), DisplayUnits::Metric) {
             for format in [Format::File, Format::Paper] {
                 let layout = Layout::of(&figure, format);
                 let [low, high] = figure.x.ends;
@@ -186,7 +187,7 @@ mod tests {
 
     #[test]
     fn a_figure_in_a_paper_keeps_the_stated_proportion_and_saves_height() {
-        for figure in figures(&example_result(6)) {
+        for figure in figures(&example_result(6), DisplayUnits::Metric) {
             let layout = Layout::of(&figure, Format::Paper);
             let [low, high] = figure.x.ends;
             let decade_px = (layout.plot.right - layout.plot.left) / (high - low);

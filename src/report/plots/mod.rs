@@ -43,7 +43,7 @@ use figure::Figure;
 use rayon::prelude::*;
 
 /// Every figure that the result has data for, in the order of the papers.
-pub fn figures(result: &SessionResult) -> Vec<Figure> {
+pub fn figures(result: &SessionResult, units: DisplayUnits) -> Vec<Figure> {
     let always = loss::loss_figure(result);
     let where_found = [
         claims::claims_figure(result),
@@ -52,7 +52,7 @@ pub fn figures(result: &SessionResult) -> Vec<Figure> {
         power::power_figure(result),
         spread::spread_figure(result),
         dependence::dependence_figure(result),
-        sheet::sheet_figure(result),
+        sheet::sheet_figure(result, units),
         levels::levels_figure(result),
         rattle::rattle_figure(result),
     ];
@@ -62,7 +62,7 @@ pub fn figures(result: &SessionResult) -> Vec<Figure> {
 
 /// Every plot that the result has data for, drawn; the seat map last.
 pub fn drawings(result: &SessionResult, units: DisplayUnits) -> Vec<Drawing> {
-    let mut drawings: Vec<Drawing> = figures(result).par_iter().map(Drawing::from).collect();
+    let mut drawings: Vec<Drawing> = figures(result, units).par_iter().map(Drawing::from).collect();
     drawings.extend(seat_map::seat_map(result, units));
     drawings
 }

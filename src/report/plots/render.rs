@@ -230,7 +230,7 @@ mod tests {
         let mut result = example_result(2);
         result.seats[0].id = "</text><script>&\"'\u{7}".into();
         result.title = "<!-- \u{0} ]]> &amp;".into();
-        for figure in figures(&result) {
+        for figure in figures(&result, DisplayUnits::Metric) {
             let svg = figure.to_svg(Format::File);
             assert!(!svg.contains("<script>") && !svg.contains("<!--"));
             parse(figure.id, &svg).expect("well-formed");

@@ -15,9 +15,9 @@ use super::svg::{Svg, Text};
 use super::words::headings;
 use crate::analysis::geometry::SeatGeometry;
 use crate::ingest::manifest::DisplayUnits;
-use crate::report::paper::measures::FOOT_M;
 use crate::report::result::{SeatResult, SessionResult};
 use crate::report::words::{decibels, frequency_words, list_words};
+use crate::units::FOOT_M;
 use plotters::element::{Circle, PathElement, Rectangle};
 use plotters::style::{Color, WHITE};
 
@@ -289,6 +289,7 @@ mod tests {
     use crate::report::example::example_result;
     use crate::report::plots::render::parse;
     use crate::report::result::PictureResult;
+    use crate::report::words::geometry::said;
 
     fn seat(id: &str, ahead: f64, right: f64) -> SeatGeometry {
         SeatGeometry {
@@ -322,9 +323,9 @@ mod tests {
             structure_mm: None,
             structure_distance_m: None,
             moire: None,
-            statement: Vec::new(),
+            cautions: Vec::new(),
         };
-        result.picture = Some(PictureResult { light: None, geometry });
+        result.picture = Some(PictureResult { light: None, geometry: said(geometry) });
         change(&mut result);
         seat_map(&result, DisplayUnits::Metric)
     }

@@ -4,8 +4,8 @@ use super::clip::Rect;
 use super::seat_map::Place;
 use super::text::{fit, text_width};
 use crate::ingest::manifest::DisplayUnits;
-use crate::report::paper::measures::length;
 use crate::report::words::{decibels, signed};
+use crate::words::length;
 
 /// From the rim of a seat to its words, px.
 pub(super) const WORDS_AWAY: f64 = 10.0;

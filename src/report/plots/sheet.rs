@@ -4,17 +4,18 @@ use super::bands::{at_bands, band_axis, mean_curve};
 use super::colors::PALETTE;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::analysis::sheet::finding::SheetFinding;
 use crate::analysis::sheet::fit::ModelKind;
+use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::SessionResult;
-use crate::report::words::signed;
+use crate::report::words::sheet::{SheetResult, evidence_statement, kind_sentence};
+use crate::report::words::{self, signed};
 
 /// Up to this many fitted models are drawn.
 const MODELS: usize = 2;
 
 /// Mean loss with its uncertainty, the models that the data support, and the loss expected from
 /// the stated data; `None` where there is neither.
-pub fn sheet_figure(result: &SessionResult) -> Option<Figure> {
+pub fn sheet_figure(result: &SessionResult, units: DisplayUnits) -> Option<Figure> {
     let sheet = result.sheet.as_ref()?;
     let bands = &result.bands;
     let evidence = &sheet.evidence;
@@ -40,7 +41,7 @@ pub fn sheet_figure(result: &SessionResult) -> Option<Figure> {
         id: "sheet",
         title: finding(sheet),
         subtitle: format!("Mean loss and what thin-sheet theory makes of it, {}", result.title),
-        description: description(sheet),
+        description: description(sheet, units),
         caption: "Up = the sheet takes energy away. Fitted from 500 Hz up, level apart; stated \
                   data: the sheet alone, without echoes and without the air in its weave. Shaded: 95 % uncertainty of the mean."
             .into(),
@@ -63,19 +64,18 @@ fn name(kind: ModelKind) -> String {
     .to_owned()
 }
 
-fn finding(sheet: &SheetFinding) -> String {
-    let first = sheet.evidence.statement.first().map(|s| s.trim_end_matches('.'));
-    first.unwrap_or("Measured loss and stated data").to_owned()
+fn finding(sheet: &SheetResult) -> String {
+    kind_sentence(&sheet.evidence).trim_end_matches('.').to_owned()
 }
 
-fn description(sheet: &SheetFinding) -> String {
-    let stated = sheet.stated.iter().flat_map(|s| &s.statement);
+fn description(sheet: &SheetResult, units: DisplayUnits) -> String {
+    let stated = sheet.stated.iter().flat_map(|s| words::stated::statement(s, units));
     let misfit = sheet
         .evidence
         .fits
         .iter()
         .map(|fit| format!("{}: {} dB rms off.", name(fit.kind), signed(fit.misfit_db, 2)));
-    let said = sheet.evidence.statement.iter().chain(stated).cloned();
+    let said = evidence_statement(&sheet.evidence, units).into_iter().chain(stated);
     said.chain(misfit).collect::<Vec<_>>().join(" ")
 }
 
@@ -89,17 +89,17 @@ mod tests {
     #[test]
     fn fitted_curves_and_stated_data_stand_beside_the_measured_one() {
         let mut result = example_result(3);
-        assert!(sheet_figure(&result).is_none());
+        assert!(sheet_figure(&result, DisplayUnits::Metric).is_none());
         let (session, table) = example_losses(3);
         let mut screen = session.manifest.screen.clone();
         screen.areal_mass_g_m2 = Some(300.0);
         screen.flow_resistance_pa_s_m = Some(60.0);
         screen.construction = Some(crate::ingest::manifest::Construction::Woven);
-        let (found, _) = explain_loss(&table, &screen, &[1.0], None, &Air::AT_20_C);
+        let found = explain_loss(&table, &screen, &[1.0], None, &Air::AT_20_C);
         let n_models = found.evidence.supported.len().min(MODELS);
         let stated = usize::from(found.stated.is_some());
-        result.sheet = Some(found.clone());
-        let curves: Vec<Series> = sheet_figure(&result)
+        result.sheet = Some(words::sheet::said(found.clone()));
+        let curves: Vec<Series> = sheet_figure(&result, DisplayUnits::Metric)
             .unwrap()
             .marks
             .into_iter()

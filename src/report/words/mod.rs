@@ -4,11 +4,16 @@ pub mod claims;
 pub mod compare;
 pub mod correction;
 pub mod distortion;
+pub mod forecast;
+pub mod geometry;
 pub mod level;
 pub mod notices;
+pub mod picture;
 pub mod power;
 pub mod said;
 pub mod seats;
+pub mod sheet;
+pub mod stated;
 pub mod verification;
 
 use super::result::SessionResult;

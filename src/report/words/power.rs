@@ -3,7 +3,9 @@
 use super::frequency_words;
 use super::said::Said;
 use crate::analysis::power::{Caution, LimitCheck, PowerCost};
+use crate::ingest::manifest::DisplayUnits;
 use crate::warning::{Topic, Warning};
+use crate::words::{Digits, metres};
 
 /// The cost with its sentence.
 pub fn said(cost: PowerCost) -> Said<PowerCost> {
@@ -54,15 +56,15 @@ fn watts(w: f64) -> String {
 }
 
 /// The cautions that go with the cost.
-pub fn warnings(cost: &PowerCost) -> Vec<Warning> {
+pub fn warnings(cost: &PowerCost, units: DisplayUnits) -> Vec<Warning> {
     let warning = |caution: &Caution| {
-        let (message, advice) = caution_words(cost, *caution);
+        let (message, advice) = caution_words(cost, *caution, units);
         Warning { topic: Topic::Power, seat: None, take: None, message, advice }
     };
     cost.cautions.iter().map(warning).collect()
 }
 
-fn caution_words(cost: &PowerCost, caution: Caution) -> (String, String) {
+fn caution_words(cost: &PowerCost, caution: Caution, units: DisplayUnits) -> (String, String) {
     let amplifier = || cost.amplifier.as_ref().map_or(String::new(), amplifier_sentence);
     let driver = || cost.driver.as_ref().map_or(String::new(), driver_sentence);
     let (message, advice) = match caution {
@@ -108,7 +110,8 @@ fn caution_words(cost: &PowerCost, caution: Caution) -> (String, String) {
         // NIOSH 98-126: 85 dB(A) for 8 hours, half the time for every 3 dB more.
         Caution::Louder { before_db } => {
             let level = before_db.map_or(String::new(), |db| {
-                format!(" Before the correction the loudspeaker makes about {db:.0} dB at 1 m.")
+                let away = metres(1.0, Digits::All, units);
+                format!(" Before the correction the loudspeaker makes about {db:.0} dB at {away}.")
             });
             (
                 format!(
@@ -139,7 +142,10 @@ mod tests {
 
     fn told(gain_db: f64, speaker: Option<&SpeakerInfo>) -> String {
         let cost = gain_power(|_| gain_db, speaker);
-        warnings(&cost).into_iter().map(|w| format!("{} {}\n", w.message, w.advice)).collect()
+        warnings(&cost, DisplayUnits::Metric)
+            .into_iter()
+            .map(|w| format!("{} {}\n", w.message, w.advice))
+            .collect()
     }
 
     #[test]

@@ -30,11 +30,24 @@ pub struct Advised {
     pub advice: Option<String>,
 }
 
-/// Sentences in their order.
+/// Sentences, each with a full stop.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Statement {
-    /// Each with a full stop.
+    /// In the order of telling.
     pub statement: Vec<String>,
+}
+
+impl<F> Said<F, Statement> {
+    /// A finding with its sentences.
+    pub fn stated(found: F, say: impl Fn(&F) -> Vec<String>) -> Self {
+        let statement = say(&found);
+        Self { found, words: Statement { statement } }
+    }
+
+    /// Its sentences.
+    pub fn statement(&self) -> &[String] {
+        &self.words.statement
+    }
 }
 
 impl<F> Said<F> {

@@ -167,10 +167,11 @@ fn a_stated_gap_is_doubted_only_beyond_both_uncertainties() {
     assert_eq!(compare_gap(Some(0.100), found, false), None);
     assert_eq!(compare_gap(Some(0.104), found, false), None);
     assert_eq!(compare_gap(Some(0.100), None, false), None);
-    assert!(compare_gap(Some(0.091), found, false).is_some());
+    assert_eq!(compare_gap(Some(0.091), found, false), Some(GapDoubt::Differs));
     assert_eq!(compare_gap(Some(0.091), found, true), None);
-    for stated in [Some(0.085), Some(0.115), Some(f64::NAN), None] {
-        let topic = compare_gap(stated, found, false).map(|w| w.topic);
-        assert_eq!(topic, Some(Topic::Gap), "stated {stated:?}");
+    for stated in [Some(0.085), Some(0.115), Some(f64::NAN)] {
+        let doubt = compare_gap(stated, found, false);
+        assert_eq!(doubt, Some(GapDoubt::Differs), "stated {stated:?}");
     }
+    assert_eq!(compare_gap(None, found, false), Some(GapDoubt::NotStated));
 }
