@@ -315,7 +315,7 @@ fn sessions_are_compared_side_by_side() {
     }
     scrimcheck(dir.path()).args(["compare", "room"]).assert().code(2);
     // A sheet that is only described stands beside the measured one.
-    let sheet = "cloth:flow_resistance_pa_s_m=60,mass_g_m2=280";
+    let sheet = "cloth:flow_resistance_pa_s_m=60,areal_mass_g_m2=280";
     scrimcheck(dir.path())
         .args(["compare", "room", "--sheet", sheet, "--gap-m", "0.08"])
         .assert()

@@ -153,7 +153,7 @@ fn the_next_room_is_typed_or_read_from_its_manifest() {
 
     let run = scrimcheck(home.path())
         .args(["choose", "jobs", "--room", "jobs/next/session.toml", "--json"])
-        .args(["--sheet", "Thin film:mass_g_m2=20"])
+        .args(["--sheet", "Thin film:areal_mass_g_m2=20"])
         .output()
         .unwrap();
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
@@ -249,7 +249,7 @@ fn what_cannot_be_compared_is_refused_with_what_to_do() {
             .stderr(predicate::str::contains(words));
     };
     refused(&["compare", "jobs"], 3, "write screen.name into");
-    refused(&["compare", "jobs", "--sheet", "a:mass_g_m2=20"], 2, "choose --sheet");
+    refused(&["compare", "jobs", "--sheet", "a:areal_mass_g_m2=20"], 2, "choose --sheet");
     refused(&["compare", "jobs/one", "--same-room"], 2, "needs two sessions");
     refused(&["compare", "jobs/one", "jobs/one", "--same"], 2, "");
     refused(&["compare", "jobs/one", "jobs/one", "--same", "a=b"], 2, "folder of sessions");

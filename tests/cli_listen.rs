@@ -127,7 +127,7 @@ fn a_sound_of_ones_own_goes_through_the_same_screen() {
 fn screens_are_heard_against_each_other_and_against_described_ones() {
     let home = tempfile::tempdir().unwrap();
     let out = home.path().join("out");
-    let sheet = "weave:flow_resistance_pa_s_m=60,mass_g_m2=250";
+    let sheet = "weave:flow_resistance_pa_s_m=60,areal_mass_g_m2=250";
     let session = small();
     listen(&[text(&session), text(&session), "--sheet", sheet, "--out", text(&out)])
         .assert()

@@ -63,7 +63,7 @@ fn seats_that_cannot_be_file_names_are_a_wrong_command() {
     assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 0, "something was left behind");
 }
 
-const CLOTH: &str = "cloth:mass_g_m2=180,flow_resistance_pa_s_m=60";
+const CLOTH: &str = "cloth:areal_mass_g_m2=180,flow_resistance_pa_s_m=60";
 
 #[test]
 fn a_forecast_comes_as_table_json_and_csv() {
@@ -86,8 +86,8 @@ fn a_forecast_comes_as_table_json_and_csv() {
 fn a_forecast_of_nonsense_is_a_wrong_command() {
     let dir = tempfile::tempdir().unwrap();
     for (arguments, word) in [
-        (&["--sheet", "x:mas_g_m2=1"][..], "mass_g_m2"),
-        (&["--sheet", "x:mass_g_m2=nan"], "mass_g_m2"),
+        (&["--sheet", "x:areal_mas_g_m2=1"][..], "areal_mass_g_m2"),
+        (&["--sheet", "x:areal_mass_g_m2=nan"], "areal_mass_g_m2"),
         (&["--sheet", CLOTH, "--gap-m", "NaN"], "gap"),
         (&["--sheet", CLOTH, "--angles-deg", "89"], "angle"),
         (&["--sheet", CLOTH, "--temperature-c", "1000"], "--temperature-c"),

@@ -336,7 +336,7 @@ fn twelve_seats_feel_immediate() {
 fn sheets_are_predicted_and_jobs_compared() {
     let home = tempfile::tempdir().unwrap();
     let server = Server::open(home.path());
-    let sheet = |value: &str| json!({"sheets": [{"name": "Cloth", "values": {"construction": "woven", "flow_resistance_pa_s_m": value, "mass_g_m2": "300"}}], "gap_m": 0.065});
+    let sheet = |value: &str| json!({"sheets": [{"name": "Cloth", "values": {"construction": "woven", "flow_resistance_pa_s_m": value, "areal_mass_g_m2": "300"}}], "gap_m": 0.065});
     let made = server.post("/api/predict", &sheet("80"));
     assert_eq!(made.status, 200, "{made:?}");
     let made = made.json();
@@ -350,7 +350,7 @@ fn sheets_are_predicted_and_jobs_compared() {
             "--gap-m",
             "0.065",
             "--sheet",
-            "Cloth:construction=woven,flow_resistance_pa_s_m=80,mass_g_m2=300",
+            "Cloth:construction=woven,flow_resistance_pa_s_m=80,areal_mass_g_m2=300",
         ])
         .output()
         .unwrap();

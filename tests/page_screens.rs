@@ -51,7 +51,14 @@ fn every_screen_and_paper_can_be_used_by_everyone() {
     let home = tempfile::tempdir().unwrap();
     let path = |name: &str| home.path().join(name).to_str().unwrap().to_owned();
     made(&["demo", &path("demo")]);
-    made(&["compare", &path("demo"), "--sheet", "film:mass_g_m2=120", "--out", &path("beside")]);
+    made(&[
+        "compare",
+        &path("demo"),
+        "--sheet",
+        "film:areal_mass_g_m2=120",
+        "--out",
+        &path("beside"),
+    ]);
     let server = Server::open(home.path());
     let browser = Browser::start(&[], true);
     browser.go(&server.address());

@@ -4,13 +4,12 @@ use super::choose_args::ChooseArgs;
 use super::failure::Failure;
 use super::jobs::{answer, collect_jobs, name_rules, usage};
 use super::predict::seat;
-use crate::ingest::manifest::{self, MANIFEST_FILE};
+use super::settings::manifest_at;
 use crate::jobs::choose::choose;
 use crate::jobs::described::{Described, begun};
 use crate::jobs::room::{Room, RoomPower, TypedRoom};
 use crate::report::jobs::{choice_files, choice_table};
 use crate::report::output::OutputFolder;
-use std::path::Path;
 use std::process::ExitCode;
 
 /// Reads all jobs, ranks their sheets and the described ones for the room, and writes it where
@@ -52,12 +51,7 @@ pub fn run(args: &ChooseArgs) -> Result<ExitCode, Failure> {
 fn room(args: &ChooseArgs) -> Result<Room, Failure> {
     let room = match &args.room {
         None => Room::default(),
-        Some(path) => {
-            let is_manifest = path.file_name().is_some_and(|name| name == MANIFEST_FILE);
-            let folder = if is_manifest { path.parent().unwrap_or(path) } else { path };
-            let here = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
-            Room::of_manifest(&manifest::load(here)?.0)
-        }
+        Some(path) => Room::of_manifest(&manifest_at(path)?),
     };
     let typed = TypedRoom {
         gap_m: args.gap_m,

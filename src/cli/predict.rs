@@ -1,12 +1,15 @@
 //! `scrimcheck predict`: described sheets before there is one to measure.
 
 use super::failure::Failure;
-use super::predict_args::{PredictArgs, SheetArgs};
+use super::predict_args::PredictArgs;
+use super::settings::manifest_at;
 use super::terminal;
 use crate::analysis::predict::describe::{DescribedSheet, Description};
 use crate::analysis::predict::{Forecast, Plan, View, forecast};
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
+use crate::ingest::error::shown;
+use crate::ingest::manifest::{Manifest, SeatInfo};
 use crate::report::forecast_table::{forecast_csv, forecast_curve_csv, forecast_table};
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
@@ -24,8 +27,9 @@ use std::process::ExitCode;
 /// [`Failure::Usage`] for a description or figure that cannot be used, [`Failure::Report`] when
 /// the folder cannot be written.
 pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
-    let descriptions = descriptions(args)?;
-    let plan = plan(args, &descriptions)?;
+    let screen = Screen::read(args)?;
+    let descriptions = descriptions(args, &screen)?;
+    let plan = plan(args, &screen, &descriptions)?;
     let sheets: Vec<DescribedSheet> =
         descriptions.iter().map(Description::build).collect::<Result<_, _>>().map_err(usage)?;
     let forecast = forecast(sheets, plan).map_err(usage)?;
@@ -73,65 +77,140 @@ pub(crate) fn json_document(forecast: &Forecast) -> Result<Vec<u8>, Failure> {
     Ok(json_text(&Document { format: "scrimcheck-forecast", version: 1, forecast })?)
 }
 
-/// The sheet of the single options, if any was given, then those of `--sheet`.
-fn descriptions(args: &PredictArgs) -> Result<Vec<Description>, Failure> {
+/// The sheet of FILE and `--set`, if any was described, then those of `--sheet`.
+fn descriptions(args: &PredictArgs, screen: &Screen) -> Result<Vec<Description>, Failure> {
     let mut all = Vec::new();
-    let single = single_options(&args.sheet);
-    if !single.is_empty() {
-        let mut description = Description::named(&args.sheet.name);
-        for (key, value) in single {
-            description.set(key, value).map_err(usage)?;
-        }
-        all.push(description);
+    if screen.description.says_anything() {
+        all.push(screen.description.clone());
     }
     for text in &args.sheets {
         all.push(Description::parse(text).map_err(usage)?);
     }
     if all.is_empty() {
-        return Err(Failure::Usage {
-            message: "no sheet is described; give --hole-mm, --pitch-mm and --thickness-mm, or \
-                      --flow-resistance-pa-s-m, or --sheet NAME:key=value,... (see scrimcheck \
-                      predict --help)"
+        let message = match &args.session {
+            Some(path) => format!(
+                "{}: [screen] says nothing of the sheet itself; write hole_diameter_mm, hole_pitch_mm \
+                 and thickness_mm, or flow_resistance_pa_s_m, or areal_mass_g_m2 there, or give them \
+                 with --set key=value",
+                shown(path)
+            ),
+            None => "no sheet is described; name a session.toml, or give --set \
+                     flow_resistance_pa_s_m=60 or the like, or --sheet NAME:key=value,... (see \
+                     scrimcheck predict --help)"
                 .into(),
-        });
+        };
+        return Err(Failure::Usage { message });
     }
     Ok(all)
 }
 
-fn single_options(sheet: &SheetArgs) -> Vec<(&'static str, &str)> {
-    [
-        ("construction", &sheet.construction),
-        ("hole_mm", &sheet.hole_mm),
-        ("pitch_mm", &sheet.pitch_mm),
-        ("thickness_mm", &sheet.thickness_mm),
-        ("open_area_percent", &sheet.open_area_percent),
-        ("lattice", &sheet.lattice),
-        ("mass_g_m2", &sheet.mass_g_m2),
-        ("flow_resistance_pa_s_m", &sheet.flow_resistance_pa_s_m),
-        ("backing_mass_g_m2", &sheet.backing_mass_g_m2),
-        ("backing_flow_resistance_pa_s_m", &sheet.backing_flow_resistance_pa_s_m),
-        ("backing_air_mm", &sheet.backing_air_mm),
-    ]
-    .into_iter()
-    .filter_map(|(key, value)| value.as_deref().map(|v| (key, v)))
-    .collect()
+/// The `[screen]` table of FILE with what `--set` puts in its place, and the room around it.
+struct Screen {
+    description: Description,
+    gap_m: Option<f64>,
+    width_m: Option<f64>,
+    height_m: Option<f64>,
+    weave_pitch_mm: Option<f64>,
+    /// Of the picture, where stated.
+    aspect: Option<f64>,
+    /// Seats in front of the loudspeaker: metres ahead of it and beside its axis.
+    seats_m: Vec<[f64; 2]>,
 }
 
-fn plan(args: &PredictArgs, descriptions: &[Description]) -> Result<Plan, Failure> {
+impl Screen {
+    fn read(args: &PredictArgs) -> Result<Self, Failure> {
+        let mut screen = match &args.session {
+            None => Self::unknown(),
+            Some(path) => Self::of(&manifest_at(path)?),
+        };
+        for pair in &args.set {
+            let (key, value) = pair.split_once('=').ok_or_else(|| {
+                usage(format!("--set is \"{pair}\", expected a key and its value: gap_m=0.08"))
+            })?;
+            screen.set(key.trim(), value.trim())?;
+        }
+        Ok(screen)
+    }
+
+    fn unknown() -> Self {
+        Self {
+            description: Description::named("Sheet"),
+            gap_m: None,
+            width_m: None,
+            height_m: None,
+            weave_pitch_mm: None,
+            aspect: None,
+            seats_m: Vec::new(),
+        }
+    }
+
+    fn of(manifest: &Manifest) -> Self {
+        let info = &manifest.screen;
+        let place = |seat: &SeatInfo| seat.position_m.map(|[ahead, beside, _]| [ahead, beside]);
+        Self {
+            description: Description::of_screen(info),
+            gap_m: info.gap_m,
+            width_m: info.width_m,
+            height_m: info.height_m,
+            weave_pitch_mm: info.weave_pitch_mm,
+            aspect: manifest.picture.as_ref().and_then(|p| p.aspect),
+            seats_m: manifest.seat.iter().filter_map(place).collect(),
+        }
+    }
+
+    fn set(&mut self, key: &str, value: &str) -> Result<(), Failure> {
+        let number = || match value.parse::<f64>() {
+            Ok(v) if v.is_finite() && v > 0.0 => Ok(Some(v)),
+            _ => Err(usage(format!("--set {key} is \"{value}\", expected a number above 0"))),
+        };
+        match key {
+            "name" => value.clone_into(&mut self.description.name),
+            "gap_m" => self.gap_m = number()?,
+            "width_m" => self.width_m = number()?,
+            "height_m" => self.height_m = number()?,
+            "weave_pitch_mm" => self.weave_pitch_mm = number()?,
+            _ => self.description.set(key, value).map_err(usage)?,
+        }
+        Ok(())
+    }
+}
+
+fn plan(
+    args: &PredictArgs,
+    screen: &Screen,
+    descriptions: &[Description],
+) -> Result<Plan, Failure> {
     if !(-20.0..=50.0).contains(&args.temperature_c) {
         return Err(usage(format!(
             "--temperature-c is {}, expected -20 to 50 degrees",
             args.temperature_c
         )));
     }
-    let seats_m = args.seats.iter().map(|s| seat(s)).collect::<Result<Vec<_>, _>>()?;
-    let structure_mm = args.structure_mm.or_else(|| descriptions.iter().find_map(|d| d.pitch_mm));
+    let gap_m = args.gap_m.or(screen.gap_m);
+    let width_m = args.width_m.or(screen.width_m);
+    if width_m.is_none() && (!args.seats.is_empty() || args.structure_mm.is_some()) {
+        return Err(usage(
+            "--seat and --structure-mm need the width of the picture: give --width-m",
+        ));
+    }
+    let seats_m = if args.seats.is_empty() {
+        // From the sheet, which hangs the gap ahead of the loudspeaker.
+        let ahead = |[ahead, beside]: [f64; 2]| [ahead - gap_m.unwrap_or(0.0), beside];
+        screen.seats_m.iter().copied().map(ahead).filter(|[ahead, _]| *ahead > 0.0).collect()
+    } else {
+        args.seats.iter().map(|s| seat(s)).collect::<Result<Vec<_>, _>>()?
+    };
+    let of_screen = width_m.zip(screen.height_m).map(|(width, height)| width / height);
+    let structure_mm = args
+        .structure_mm
+        .or(screen.weave_pitch_mm)
+        .or_else(|| descriptions.iter().find_map(|d| d.hole_pitch_mm));
     Ok(Plan {
-        gap: args.gap_m.map(|gap_m| Gap { gap_m, front_reflection: args.front_reflection }),
+        gap: gap_m.map(|gap_m| Gap { gap_m, front_reflection: args.front_reflection }),
         angles_deg: args.angles_deg.clone(),
-        view: args.width_m.map(|width_m| View {
+        view: width_m.map(|width_m| View {
             width_m,
-            aspect: args.aspect,
+            aspect: args.aspect.or(screen.aspect).or(of_screen).unwrap_or(16.0 / 9.0),
             seats_m,
             structure_mm,
         }),

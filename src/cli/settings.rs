@@ -2,8 +2,21 @@
 
 use super::args::{StartArgs, SweepShape};
 use super::failure::Failure;
+use crate::ingest::manifest::{self, MANIFEST_FILE, Manifest};
 use crate::ingest::sweep::SweepParams;
 use crate::start::StartOptions;
+use std::path::Path;
+
+/// The manifest that a path names: itself, or the one in this folder.
+///
+/// # Errors
+/// [`Failure::Ingest`] of the manifest.
+pub fn manifest_at(path: &Path) -> Result<Manifest, Failure> {
+    let is_manifest = path.file_name().is_some_and(|name| name == MANIFEST_FILE);
+    let folder = if is_manifest { path.parent().unwrap_or(path) } else { path };
+    let here = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    Ok(manifest::load(here)?.0)
+}
 
 /// The sweep that was asked for; fades and silence are the default ones, the
 /// fades shorter where the sweep is.

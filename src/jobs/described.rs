@@ -22,7 +22,7 @@ impl Described {
     /// As there, and those of [`Description::build`].
     pub fn parse(text: &str) -> Result<Self, DescribeError> {
         let description = Description::parse(text)?;
-        let structure_mm = description.pitch_mm;
+        let structure_mm = description.hole_pitch_mm;
         Ok(Self { sheet: description.build()?, structure_mm })
     }
 }

@@ -71,7 +71,7 @@ pub(super) async fn predict(
 
 fn compute(ask: &Ask) -> Result<Forecast, Refusal> {
     let mut sheets = Vec::new();
-    let mut pitch_mm = None;
+    let mut hole_pitch_mm = None;
     for (i, sheet) in ask.sheets.iter().enumerate() {
         let name = if sheet.name.trim().is_empty() {
             fill("predict.sheet_n", &[("n", &(i + 1).to_string())])
@@ -84,7 +84,7 @@ fn compute(ask: &Ask) -> Result<Forecast, Refusal> {
             let value = value.trim().replace(',', ".");
             description.set(key, &value).map_err(|e| Refusal::from_error(&e).at(field))?;
         }
-        pitch_mm = pitch_mm.or(description.pitch_mm);
+        hole_pitch_mm = hole_pitch_mm.or(description.hole_pitch_mm);
         let built = description.build();
         sheets.push(built.map_err(|e| Refusal::from_error(&e).at(format!("sheet[{i}]")))?);
     }
@@ -92,7 +92,7 @@ fn compute(ask: &Ask) -> Result<Forecast, Refusal> {
         width_m,
         aspect: ask.aspect.unwrap_or(16.0 / 9.0),
         seats_m: ask.seats_m.clone(),
-        structure_mm: pitch_mm,
+        structure_mm: hole_pitch_mm,
     });
     let plan = Plan {
         gap: ask.gap_m.map(|gap_m| Gap { gap_m, front_reflection: FRONT_REFLECTION }),

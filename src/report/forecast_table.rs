@@ -129,7 +129,7 @@ mod tests {
     fn two() -> Forecast {
         let sheets = vec![
             sheet("weave:flow_resistance_pa_s_m=413.25"),
-            sheet("Löcher, \"fein\":hole_mm=0.5,pitch_mm=2,thickness_mm=0.3"),
+            sheet("Löcher, \"fein\":hole_diameter_mm=0.5,hole_pitch_mm=2,thickness_mm=0.3"),
         ];
         forecast(sheets, plan(None)).unwrap()
     }

@@ -2,6 +2,7 @@
 
 use crate::analysis::sheet::models::Sheet;
 use crate::analysis::sheet::perforated::{EndCorrection, Lattice, Perforation};
+use crate::ingest::manifest::{Construction, ScreenInfo};
 use serde::Serialize;
 
 /// Why a description makes no sheet.
@@ -50,16 +51,16 @@ pub enum DescribeError {
     },
     /// Holes that overlap or leave no sheet.
     #[error(
-        "sheet \"{sheet}\": holes of {hole_mm} mm every {pitch_mm:.3} mm overlap; the pitch must \
+        "sheet \"{sheet}\": holes of {hole_diameter_mm} mm every {hole_pitch_mm:.3} mm overlap; the pitch must \
          be larger than the hole"
     )]
     Overlap {
         /// Name of the sheet.
         sheet: String,
         /// Hole diameter, mm.
-        hole_mm: f64,
+        hole_diameter_mm: f64,
         /// Hole pitch, mm.
-        pitch_mm: f64,
+        hole_pitch_mm: f64,
     },
 }
 
@@ -83,9 +84,9 @@ pub struct Description {
     /// Construction.
     pub construction: Option<DescribedConstruction>,
     /// Hole diameter, mm.
-    pub hole_mm: Option<f64>,
+    pub hole_diameter_mm: Option<f64>,
     /// Distance of hole centres, mm.
-    pub pitch_mm: Option<f64>,
+    pub hole_pitch_mm: Option<f64>,
     /// Thickness, mm.
     pub thickness_mm: Option<f64>,
     /// Open area, percent; instead of the pitch.
@@ -93,11 +94,11 @@ pub struct Description {
     /// Layout of the holes.
     pub lattice: Lattice,
     /// Mass per area, g/m2.
-    pub mass_g_m2: Option<f64>,
+    pub areal_mass_g_m2: Option<f64>,
     /// Specific flow resistance, Pa s/m.
     pub flow_resistance_pa_s_m: Option<f64>,
     /// Mass per area of a cloth behind, g/m2.
-    pub backing_mass_g_m2: Option<f64>,
+    pub backing_areal_mass_g_m2: Option<f64>,
     /// Flow resistance of a cloth behind, Pa s/m.
     pub backing_flow_resistance_pa_s_m: Option<f64>,
     /// Air between sheet and cloth behind, mm.
@@ -107,14 +108,14 @@ pub struct Description {
 /// Keys of a description.
 pub const KEYS: [&str; 11] = [
     "construction",
-    "hole_mm",
-    "pitch_mm",
+    "hole_diameter_mm",
+    "hole_pitch_mm",
     "thickness_mm",
     "open_area_percent",
     "lattice",
-    "mass_g_m2",
+    "areal_mass_g_m2",
     "flow_resistance_pa_s_m",
-    "backing_mass_g_m2",
+    "backing_areal_mass_g_m2",
     "backing_flow_resistance_pa_s_m",
     "backing_air_mm",
 ];
@@ -136,17 +137,42 @@ impl Description {
         Self {
             name: name.into(),
             construction: None,
-            hole_mm: None,
-            pitch_mm: None,
+            hole_diameter_mm: None,
+            hole_pitch_mm: None,
             thickness_mm: None,
             open_area_percent: None,
             lattice: Lattice::Square,
-            mass_g_m2: None,
+            areal_mass_g_m2: None,
             flow_resistance_pa_s_m: None,
-            backing_mass_g_m2: None,
+            backing_areal_mass_g_m2: None,
             backing_flow_resistance_pa_s_m: None,
             backing_air_mm: None,
         }
+    }
+
+    /// What the `[screen]` table of a session says of its sheet. A cloth behind, which the table
+    /// only names, is not in it.
+    pub fn of_screen(screen: &ScreenInfo) -> Self {
+        let construction = match screen.construction {
+            Some(Construction::Perforated) => Some(DescribedConstruction::Perforated),
+            Some(Construction::Woven) => Some(DescribedConstruction::Woven),
+            Some(Construction::Other) | None => None,
+        };
+        Self {
+            construction,
+            hole_diameter_mm: screen.hole_diameter_mm,
+            hole_pitch_mm: screen.hole_pitch_mm,
+            thickness_mm: screen.thickness_mm,
+            open_area_percent: screen.open_area_percent,
+            areal_mass_g_m2: screen.areal_mass_g_m2,
+            flow_resistance_pa_s_m: screen.flow_resistance_pa_s_m,
+            ..Self::named(screen.name.as_deref().unwrap_or("Sheet"))
+        }
+    }
+
+    /// Whether anything is said of the sheet but its name.
+    pub fn says_anything(&self) -> bool {
+        *self != Self::named(&self.name)
     }
 
     /// Reads `name:key=value,key=value`; keys as in [`KEYS`], dashes count as underscores.
@@ -187,15 +213,17 @@ impl Description {
                     _ => return Err(self.value(key, value, "square or staggered")),
                 };
             }
-            "hole_mm" => self.hole_mm = Some(self.positive(key, value)?),
-            "pitch_mm" => self.pitch_mm = Some(self.positive(key, value)?),
+            "hole_diameter_mm" => self.hole_diameter_mm = Some(self.positive(key, value)?),
+            "hole_pitch_mm" => self.hole_pitch_mm = Some(self.positive(key, value)?),
             "thickness_mm" => self.thickness_mm = Some(self.positive(key, value)?),
             "open_area_percent" => self.open_area_percent = Some(self.positive(key, value)?),
-            "mass_g_m2" => self.mass_g_m2 = Some(self.positive(key, value)?),
+            "areal_mass_g_m2" => self.areal_mass_g_m2 = Some(self.positive(key, value)?),
             "flow_resistance_pa_s_m" => {
                 self.flow_resistance_pa_s_m = Some(self.positive(key, value)?);
             }
-            "backing_mass_g_m2" => self.backing_mass_g_m2 = Some(self.positive(key, value)?),
+            "backing_areal_mass_g_m2" => {
+                self.backing_areal_mass_g_m2 = Some(self.positive(key, value)?)
+            }
             "backing_flow_resistance_pa_s_m" => {
                 self.backing_flow_resistance_pa_s_m = Some(self.positive(key, value)?);
             }
@@ -248,12 +276,12 @@ impl Description {
     pub fn build(&self) -> Result<DescribedSheet, DescribeError> {
         let construction = match self.construction {
             Some(construction) => construction,
-            None if self.hole_mm.is_some() => DescribedConstruction::Perforated,
+            None if self.hole_diameter_mm.is_some() => DescribedConstruction::Perforated,
             None if self.flow_resistance_pa_s_m.is_some() => DescribedConstruction::Woven,
-            None if self.mass_g_m2.is_some() => DescribedConstruction::Film,
+            None if self.areal_mass_g_m2.is_some() => DescribedConstruction::Film,
             None => return Err(self.missing("described", "construction")),
         };
-        let mass_kg_m2 = self.mass_g_m2.map(|g| g / 1e3);
+        let mass_kg_m2 = self.areal_mass_g_m2.map(|g| g / 1e3);
         let front = match construction {
             DescribedConstruction::Perforated => self.perforated(mass_kg_m2)?,
             DescribedConstruction::Woven => {
@@ -263,10 +291,11 @@ impl Description {
                 cloth(rs, mass_kg_m2)
             }
             DescribedConstruction::Film => Sheet::Limp {
-                areal_mass_kg_m2: mass_kg_m2.ok_or_else(|| self.missing("film", "mass_g_m2"))?,
+                areal_mass_kg_m2: mass_kg_m2
+                    .ok_or_else(|| self.missing("film", "areal_mass_g_m2"))?,
             },
         };
-        let backing = match (self.backing_flow_resistance_pa_s_m, self.backing_mass_g_m2) {
+        let backing = match (self.backing_flow_resistance_pa_s_m, self.backing_areal_mass_g_m2) {
             (Some(rs), mass) => Some(cloth(rs, mass.map(|g| g / 1e3))),
             (None, None) if self.backing_air_mm.is_none() => None,
             _ => return Err(self.missing("backed", "backing_flow_resistance_pa_s_m")),
@@ -278,19 +307,21 @@ impl Description {
 
     fn perforated(&self, mass_kg_m2: Option<f64>) -> Result<Sheet, DescribeError> {
         let need = |x: Option<f64>, key| x.ok_or_else(|| self.missing("perforated", key));
-        let hole_mm = need(self.hole_mm, "hole_mm")?;
+        let hole_diameter_mm = need(self.hole_diameter_mm, "hole_diameter_mm")?;
         let thickness_mm = need(self.thickness_mm, "thickness_mm")?;
-        let hole_m = hole_mm / 1e3;
-        let pitch_m = match (self.pitch_mm, self.open_area_percent) {
-            (Some(pitch_mm), _) => pitch_mm / 1e3,
+        let hole_m = hole_diameter_mm / 1e3;
+        let pitch_m = match (self.hole_pitch_mm, self.open_area_percent) {
+            (Some(hole_pitch_mm), _) => hole_pitch_mm / 1e3,
             (None, Some(percent)) => Perforation::pitch_for(hole_m, percent / 100.0, self.lattice),
-            (None, None) => return Err(self.missing("perforated", "pitch_mm or open_area_percent")),
+            (None, None) => {
+                return Err(self.missing("perforated", "hole_pitch_mm or open_area_percent"));
+            }
         };
         if pitch_m <= hole_m {
             return Err(DescribeError::Overlap {
                 sheet: self.name.clone(),
-                hole_mm,
-                pitch_mm: 1e3 * pitch_m,
+                hole_diameter_mm,
+                hole_pitch_mm: 1e3 * pitch_m,
             });
         }
         let holes = Perforation {
@@ -301,7 +332,7 @@ impl Description {
             ends: EndCorrection::Pitch,
         };
         let percent = 100.0 * holes.open_area();
-        if let (Some(stated), Some(_)) = (self.open_area_percent, self.pitch_mm)
+        if let (Some(stated), Some(_)) = (self.open_area_percent, self.hole_pitch_mm)
             && (stated / percent - 1.0).abs() > 0.05
         {
             let expected = format!("{percent:.1}, which follows from hole, pitch and lattice");

@@ -100,7 +100,7 @@ fn seats_see_the_picture() {
         structure_mm: Some(1.0),
     };
     let p = Plan { view: Some(view), ..plan(None) };
-    let f = forecast(vec![sheet("f:mass_g_m2=50")], p).unwrap();
+    let f = forecast(vec![sheet("f:areal_mass_g_m2=50")], p).unwrap();
     // Computed off-axis values: 41.112 and 34.061 degrees; 26.565 degrees off the axis.
     assert!((f.seats[0].picture.angle_deg - 41.112).abs() < 5e-4);
     assert!((f.seats[1].picture.angle_deg - 34.061).abs() < 5e-4);

@@ -56,7 +56,7 @@ class Listen {
     const sounds = [...this.choices.sounds.map((s) => [s.key, s.title]), [OWN, say("listen.own")]];
     const others = this.jobs.map((j) => [j.id, j.sheet ? `${j.title} – ${j.sheet}` : j.title]);
     const words = unique("sheet");
-    const sheet = el("input", { id: words, autocomplete: "off", placeholder: "weave:flow_resistance_pa_s_m=60,mass_g_m2=250", onchange: (e) => ((this.chosen.sheet = e.target.value.trim()), this.make()) });
+    const sheet = el("input", { id: words, autocomplete: "off", placeholder: "weave:flow_resistance_pa_s_m=60,areal_mass_g_m2=250", onchange: (e) => ((this.chosen.sheet = e.target.value.trim()), this.make()) });
     return el(
       "form",
       { onsubmit: (e) => e.preventDefault() },

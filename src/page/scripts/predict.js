@@ -5,10 +5,10 @@ import { read } from "./fields.js";
 import { say } from "./words.js";
 
 const KEYS = [
-  ["hole_mm", "mm"], ["pitch_mm", "mm"], ["thickness_mm", "mm"], ["open_area_percent", "%"],
-  ["mass_g_m2", "g/m²"], ["flow_resistance_pa_s_m", "Pa s/m"], ["backing_mass_g_m2", "g/m²"], ["backing_flow_resistance_pa_s_m", "Pa s/m"], ["backing_air_mm", "mm"],
+  ["hole_diameter_mm", "mm"], ["hole_pitch_mm", "mm"], ["thickness_mm", "mm"], ["open_area_percent", "%"],
+  ["areal_mass_g_m2", "g/m²"], ["flow_resistance_pa_s_m", "Pa s/m"], ["backing_areal_mass_g_m2", "g/m²"], ["backing_flow_resistance_pa_s_m", "Pa s/m"], ["backing_air_mm", "mm"],
 ];
-const FOR = { woven: ["mass_g_m2", "flow_resistance_pa_s_m"], perforated: ["hole_mm", "pitch_mm", "thickness_mm", "open_area_percent", "mass_g_m2"], film: ["thickness_mm", "mass_g_m2"] };
+const FOR = { woven: ["areal_mass_g_m2", "flow_resistance_pa_s_m"], perforated: ["hole_diameter_mm", "hole_pitch_mm", "thickness_mm", "open_area_percent", "areal_mass_g_m2"], film: ["thickness_mm", "areal_mass_g_m2"] };
 
 export async function draw(place) {
   const sheets = [];

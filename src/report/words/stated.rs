@@ -261,16 +261,16 @@ mod tests {
     fn described_sheets_read_as_they_were_typed() {
         for (text, words) in [
             (
-                "hole_mm=0.5,pitch_mm=1.9817,thickness_mm=0.3,lattice=staggered",
+                "hole_diameter_mm=0.5,hole_pitch_mm=1.9817,thickness_mm=0.3,lattice=staggered",
                 "holes 0.5 mm, pitch 1.98 mm, staggered, 5.8 % open, 0.3 mm thick",
             ),
             (
-                "hole_mm=0.5,pitch_mm=2,thickness_mm=0.3,mass_g_m2=345.6",
+                "hole_diameter_mm=0.5,hole_pitch_mm=2,thickness_mm=0.3,areal_mass_g_m2=345.6",
                 "holes 0.5 mm, pitch 2.00 mm, square, 4.9 % open, 0.3 mm thick, 346 g/m²",
             ),
-            ("mass_g_m2=300", "film without holes, 300 g/m²"),
+            ("areal_mass_g_m2=300", "film without holes, 300 g/m²"),
             (
-                "flow_resistance_pa_s_m=40,mass_g_m2=200.5,backing_flow_resistance_pa_s_m=20,\
+                "flow_resistance_pa_s_m=40,areal_mass_g_m2=200.5,backing_flow_resistance_pa_s_m=20,\
                  backing_air_mm=5.1",
                 "woven, 40.0 Pa s/m and 201 g/m²; behind it, 5.1 mm away, cloth of 20.0 Pa s/m",
             ),

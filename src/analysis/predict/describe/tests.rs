@@ -3,7 +3,7 @@ use super::*;
 #[test]
 fn reads_and_builds() {
     let d = Description::parse(
-        "Fine vinyl: hole-mm=0.5, pitch_mm=1.9817, thickness_mm=0.3, lattice=square",
+        "Fine vinyl: hole-mm=0.5, hole_pitch_mm=1.9817, thickness_mm=0.3, lattice=square",
     )
     .unwrap();
     let sheet = d.build().unwrap();
@@ -12,12 +12,13 @@ fn reads_and_builds() {
     // pi/4 (0.5/1.9817)^2 = 5.000 %.
     assert!((holes.open_area() - 0.05).abs() < 1e-5);
 
-    let by_area = Description::parse("x:hole_mm=0.5,open_area_percent=5,thickness_mm=0.3").unwrap();
+    let by_area =
+        Description::parse("x:hole_diameter_mm=0.5,open_area_percent=5,thickness_mm=0.3").unwrap();
     let Sheet::Perforated(same) = by_area.build().unwrap().front else { panic!() };
     assert!((same.pitch_m * 1e3 - 1.9817).abs() < 5e-5);
 
     let backed = Description::parse(
-        "w:flow_resistance_pa_s_m=40,mass_g_m2=200,backing_flow_resistance_pa_s_m=20,\
+        "w:flow_resistance_pa_s_m=40,areal_mass_g_m2=200,backing_flow_resistance_pa_s_m=20,\
              backing_air_mm=5",
     )
     .unwrap()
@@ -34,25 +35,25 @@ fn every_refusal_names_sheet_and_key() {
         Err(error) => error.to_string(),
     };
     for (text, words) in [
-        ("A:hole=0.5", vec!["\"A\"", "\"hole\"", "did you mean hole_mm"]),
+        ("A:hole=0.5", vec!["\"A\"", "\"hole\"", "did you mean hole_diameter_mm"]),
         ("A:zzz=1", vec!["zzz", "the keys are"]),
-        ("A:hole_mm", vec!["\"hole_mm\" is not key=value"]),
-        ("A:hole_mm=big", vec!["hole_mm", "\"big\"", "above 0"]),
-        ("A:hole_mm=NaN", vec!["NaN"]),
-        ("A:hole_mm=-1", vec!["-1"]),
-        ("A:hole_mm=0.5,thickness_mm=0.3", vec!["pitch_mm or open_area_percent"]),
-        ("A:hole_mm=0.5,pitch_mm=2", vec!["thickness_mm"]),
-        ("A:hole_mm=0.5,pitch_mm=0.5,thickness_mm=1", vec!["overlap"]),
+        ("A:hole_diameter_mm", vec!["\"hole_diameter_mm\" is not key=value"]),
+        ("A:hole_diameter_mm=big", vec!["hole_diameter_mm", "\"big\"", "above 0"]),
+        ("A:hole_diameter_mm=NaN", vec!["NaN"]),
+        ("A:hole_diameter_mm=-1", vec!["-1"]),
+        ("A:hole_diameter_mm=0.5,thickness_mm=0.3", vec!["hole_pitch_mm or open_area_percent"]),
+        ("A:hole_diameter_mm=0.5,hole_pitch_mm=2", vec!["thickness_mm"]),
+        ("A:hole_diameter_mm=0.5,hole_pitch_mm=0.5,thickness_mm=1", vec!["overlap"]),
         (
-            "A:hole_mm=0.5,pitch_mm=2,thickness_mm=1,open_area_percent=9",
+            "A:hole_diameter_mm=0.5,hole_pitch_mm=2,thickness_mm=1,open_area_percent=9",
             vec!["open_area_percent", "\"9\"", "4.9"],
         ),
         ("A:construction=paper", vec!["paper", "perforated, woven or film"]),
         ("A:lattice=round", vec!["round", "square or staggered"]),
-        ("A:construction=woven,mass_g_m2=300", vec!["woven", "flow_resistance_pa_s_m"]),
-        ("A:construction=film", vec!["film", "mass_g_m2"]),
+        ("A:construction=woven,areal_mass_g_m2=300", vec!["woven", "flow_resistance_pa_s_m"]),
+        ("A:construction=film", vec!["film", "areal_mass_g_m2"]),
         ("A:", vec!["construction"]),
-        ("A:mass_g_m2=300,backing_air_mm=3", vec!["backing_flow_resistance_pa_s_m"]),
+        ("A:areal_mass_g_m2=300,backing_air_mm=3", vec!["backing_flow_resistance_pa_s_m"]),
     ] {
         let error = told(text);
         for word in words {
