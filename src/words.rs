@@ -180,7 +180,7 @@ pub fn plus_minus(figure: &str, uncertainty: &str) -> String {
 
 /// A figure without the unit that follows it.
 pub fn bare(figure: &str) -> &str {
-    figure.rsplit_once(' ').map_or(figure, |(figure, _)| figure)
+    figure.split_once(' ').map_or(figure, |(figure, _)| figure)
 }
 
 #[cfg(test)]

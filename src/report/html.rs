@@ -221,7 +221,7 @@ fn table_markup(table: &Table, number: usize) -> Markup {
     html! {
         @if table.head.len() > NARROW { (sideways()) }
         div.scroll role="group" tabindex="0" aria-labelledby=(id) {
-            table.wide[is_wide] {
+            table class=[is_wide.then_some("wide")] {
                 caption id=(id) { (table.caption) }
                 thead {
                     tr {

@@ -135,13 +135,15 @@ fn the_finer_setting_has_its_own_words_beside_its_numbers() {
 
 #[test]
 fn a_seat_that_comes_off_worse_is_warned_of() {
-    // The heavy seat asks for a broad boost that the light seat does not need.
-    let tilt = |s: usize, hz: f64| [1.0, 0.0][s] * (hz / 2000.0).log2().max(0.0);
-    let mut t = table(2, tilt, |_, _| 0.0, 0.02, 0.0);
-    t.seats[0].weight = 20.0;
-    let c = fit_usual(&t);
+    let mut c = fit_usual(&table(2, |_, _| 1.8, |_, _| 0.0, 0.05, 0.0));
+    assert!(warnings(&c).iter().all(|w| w.seat.is_none()));
+    let seat = &mut c.found.seats[1];
+    (seat.before_rms_db, seat.after_rms_db) = (Some(0.20), Some(0.45));
     let warned = warnings(&c);
     let of_seat = warned.iter().find(|w| w.seat.as_deref() == Some("S2"));
     let of_seat = of_seat.unwrap_or_else(|| panic!("{warned:?}"));
-    assert!(of_seat.message.starts_with("The setting makes seat S2 worse: "), "{of_seat:?}");
+    assert!(
+        of_seat.message.starts_with("The setting makes seat S2 worse: 0.45 dB rms"),
+        "{of_seat:?}"
+    );
 }

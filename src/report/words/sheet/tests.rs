@@ -41,7 +41,15 @@ fn every_kind_has_its_verdict() {
 }
 
 #[test]
-fn a_parameter_keeps_its_unit_at_every_end() {
+fn a_parameter_has_one_unit_for_value_and_interval() {
+    let flow = Parameter {
+        quantity: Quantity::FlowResistance,
+        value: Some(61.3),
+        low: Some(55.8),
+        high: Some(66.9),
+    };
+    let said = parameter_sentence(&flow, Metric).unwrap();
+    assert_eq!(said, "Flow resistance: 61 Pa s/m (95 % interval 56 to 67).");
     let hole = |value, low, high| {
         let p = Parameter { quantity: Quantity::HoleDiameter, value, low, high };
         [Metric, Imperial].map(|units| parameter_sentence(&p, units).unwrap_or_default())
@@ -56,10 +64,7 @@ fn a_parameter_keeps_its_unit_at_every_end() {
     );
     assert_eq!(
         hole(None, Some(0.45), Some(5.0)),
-        [
-            "Hole diameter: between 0.450 and 5.00 mm.",
-            "Hole diameter: between 0.018 in and 0.2 in.",
-        ]
+        ["Hole diameter: between 0.450 and 5.00 mm.", "Hole diameter: between 0.018 and 0.2 in.",]
     );
     let at_most = ["Hole diameter: at most 0.450 mm.", "Hole diameter: at most 0.018 in."];
     assert_eq!(hole(None, None, Some(0.45)), at_most);
