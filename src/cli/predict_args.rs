@@ -9,11 +9,11 @@ pub use crate::analysis::predict::FRONT_REFLECTION;
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub struct PredictArgs {
-    /// A session.toml, or the folder it lies in: its [screen] table describes the sheet, and gap,
+    /// A session.toml, or the folder it lies in: its table `screen` describes the sheet, and gap,
     /// picture and seats are those of the room, where they are stated
     #[arg(value_name = "FILE")]
     pub session: Option<PathBuf>,
-    /// A key of the [screen] table with its value, as hole_diameter_mm=0.5, in place of what FILE
+    /// A key of the table `screen` with its value, as hole_diameter_mm=0.5, in place of what FILE
     /// says or without a file; may be given several times
     #[arg(long = "set", value_name = "KEY=VALUE", help_heading = "Sheet")]
     pub set: Vec<String>,
