@@ -120,6 +120,9 @@ pub const KEYS: [&str; 11] = [
     "backing_air_mm",
 ];
 
+/// Keys that are so much less like a slip than the nearest one are not proposed.
+const ALIKE: f64 = 0.06;
+
 /// A sheet ready to be computed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DescribedSheet {
@@ -229,17 +232,18 @@ impl Description {
             }
             "backing_air_mm" => self.backing_air_mm = Some(self.positive(key, value)?),
             _ => {
-                let near = KEYS
-                    .into_iter()
-                    .map(|k| (strsim::jaro_winkler(k, &plain), k))
-                    .filter(|(s, _)| *s > 0.8)
-                    .max_by(|a, b| a.0.total_cmp(&b.0));
+                let likeness = |k: &&str| strsim::jaro_winkler(k, &plain);
+                let most = KEYS.iter().map(likeness).fold(0.0, f64::max);
+                // Half a key may mean two of them.
+                let near = |k: &&str| likeness(k) > f64::max(0.8, most - ALIKE);
+                let names: Vec<&str> = KEYS.into_iter().filter(near).collect();
                 return Err(DescribeError::UnknownKey {
                     sheet: self.name.clone(),
                     key: key.into(),
-                    advice: match near {
-                        Some((_, k)) => format!("did you mean {k}?"),
-                        None => format!("the keys are {}", KEYS.join(", ")),
+                    advice: if names.is_empty() {
+                        format!("the keys are {}", KEYS.join(", "))
+                    } else {
+                        format!("did you mean {}?", names.join(" or "))
                     },
                 });
             }
