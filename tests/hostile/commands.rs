@@ -241,7 +241,15 @@ pub fn cases() -> Vec<Case> {
         run(
             "predict",
             Accepted,
-            &["predict", "--hole-mm", "0.5", "--open-area-percent", "5", "--thickness-mm", "0.3"],
+            &[
+                "predict",
+                "--set",
+                "hole_diameter_mm=0.5",
+                "--set",
+                "open_area_percent=5",
+                "--set",
+                "thickness_mm=0.3",
+            ],
             "",
             &[],
         ),
@@ -249,14 +257,18 @@ pub fn cases() -> Vec<Case> {
         run(
             "predict of no number",
             Usage,
-            &["predict", "--hole-mm", "nan", "--open-area-percent", "5", "--thickness-mm", "0.3"],
+            &["predict", "--sheet", "x:hole_diameter_mm=nan,open_area_percent=5,thickness_mm=0.3"],
             "",
             &["hole"],
         ),
         run(
             "predict of a sheet of holes",
             Usage,
-            &["predict", "--hole-mm", "0.5", "--open-area-percent", "500", "--thickness-mm", "0.3"],
+            &[
+                "predict",
+                "--sheet",
+                "x:hole_diameter_mm=0.5,open_area_percent=500,thickness_mm=0.3",
+            ],
             "",
             &["overlap"],
         ),
