@@ -331,7 +331,14 @@ fn nothing_is_written_outside_and_names_are_names() {
         .map(|e| e.unwrap().file_name().into_string().unwrap())
         .collect();
     barn.sort();
-    let own = ["session.toml", "sweep-quiet.wav", "sweep.wav", "take-sheet.html", "takes"];
+    let own = [
+        "session.toml",
+        "sweep-quiet.wav",
+        "sweep.wav",
+        "take-sheet.html",
+        "take-sheet.pdf",
+        "takes",
+    ];
     assert_eq!(barn, own);
 }
 
