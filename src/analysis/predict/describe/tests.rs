@@ -3,7 +3,7 @@ use super::*;
 #[test]
 fn reads_and_builds() {
     let d = Description::parse(
-        "Fine vinyl: hole-mm=0.5, hole_pitch_mm=1.9817, thickness_mm=0.3, lattice=square",
+        "Fine vinyl: hole-diameter-mm=0.5, hole_pitch_mm=1.9817, thickness_mm=0.3, lattice=square",
     )
     .unwrap();
     let sheet = d.build().unwrap();
