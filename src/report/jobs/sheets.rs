@@ -33,11 +33,13 @@ pub fn sheets_statement(over: &SheetsOverJobs) -> Vec<String> {
     }
     if let Some(bias) = &over.bias {
         out.push(format!(
-            "Over the claims for all sheets, measured less claimed is {} dB ({} claims, {} \
-             sheets).",
+            "Over the claims for all sheets, measured less claimed is {} dB ({} claims, {}).",
             plain(&bias.difference_db),
             bias.n_claims,
-            bias.difference_db.n_rooms
+            match bias.difference_db.n_rooms {
+                1 => "one sheet".into(),
+                n => format!("{n} sheets"),
+            }
         ));
     }
     out.extend(over.sheets.iter().filter_map(|s| {
