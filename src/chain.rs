@@ -174,8 +174,7 @@ pub fn analyze_keeping(
                 widen_by_step(&mut corrected, step);
             }
             let found = verify(setting, &table, &corrected);
-            let advice = words::correction::advice(setting);
-            let verification = words::verification::said(found, setting, advice.as_deref());
+            let verification = words::verification::said(found, setting);
             warnings.extend(words::verification::warning(&verification));
             verification
         });

@@ -118,6 +118,13 @@ pub struct Warning {
     pub advice: String,
 }
 
+impl Warning {
+    /// A doubt about the session as a whole.
+    pub fn of_session(topic: Topic, message: String, advice: impl Into<String>) -> Self {
+        Self { topic, seat: None, take: None, message, advice: advice.into() }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -13,7 +13,7 @@
 //! one-sided, 2.5 % for all of them (Holm, Scand. J. Stat. 6, 65, 1979).
 
 use super::collect::Job;
-use super::mean::{OverRooms, RoomFigure, over_rooms};
+use super::mean::{OverRooms, RoomFigure, mean_u, over_rooms};
 use super::stored::{StoredClaim, standard};
 use crate::analysis::student::student_sf;
 use serde::Serialize;
@@ -104,9 +104,8 @@ pub(super) fn bias_of_sheet(jobs: &[(usize, &Job)]) -> Option<Bias> {
 /// That of its claims about light; `None` below [`LEAST_CLAIMS`].
 pub(super) fn light_bias_of_sheet(jobs: &[(usize, &Job)]) -> Option<LightBias> {
     let (n_claims, rooms) = by_room(jobs, light_difference);
-    let common_u = rooms.iter().map(|f| f.u).sum::<f64>() / rooms.len().max(1) as f64;
     let difference_percent =
-        over_rooms(&rooms, common_u, None).filter(|_| n_claims >= LEAST_CLAIMS)?;
+        over_rooms(&rooms, mean_u(&rooms), None).filter(|_| n_claims >= LEAST_CLAIMS)?;
     Some(LightBias { n_claims, difference_percent })
 }
 

@@ -117,6 +117,11 @@ fn generalised_q(figures: &[RoomFigure], between: f64) -> f64 {
     figures.iter().map(square).sum()
 }
 
+/// Mean of the rooms' standard uncertainties: that of what errs in all of them alike; 0 without rooms.
+pub fn mean_u(figures: &[RoomFigure]) -> f64 {
+    figures.iter().map(|f| f.u).sum::<f64>() / figures.len().max(1) as f64
+}
+
 /// The mean over rooms. `common_u`: standard uncertainty of what all rooms share. `other`: scatter
 /// between rooms of other sheets, used where there are fewer than three.
 ///

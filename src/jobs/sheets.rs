@@ -4,7 +4,7 @@ use super::bias::{
     Bias, LightBias, bias_of_sheet, find_too_good, light_bias_of_sheet, overall_bias,
 };
 use super::collect::Job;
-use super::mean::{OverRooms, RoomFigure, Scatter, over_rooms, pooled_scatter};
+use super::mean::{OverRooms, RoomFigure, Scatter, mean_u, over_rooms, pooled_scatter};
 use super::names::{NameError, NamePair, SheetNames};
 use super::stored::{StoredFit, StoredLightFigure, StoredResult};
 use crate::analysis::sheet::models::Sheet;
@@ -301,6 +301,7 @@ fn one_sheet(
         Some(BandOverRooms { nominal_hz, exact_hz, loss_db: loss })
     });
     let gaps: Vec<f64> = results().filter_map(gap_m).collect();
+    let gains: Vec<RoomFigure> = results().filter_map(gain_on_axis).collect();
     let distances = results().filter_map(|r| r.picture.as_ref()?.geometry.structure_distance_m);
     SheetOverRooms {
         name: name.to_owned(),
@@ -320,7 +321,7 @@ fn one_sheet(
             .map(|(low, high)| [low, high]),
         setting: setting(jobs),
         // One meter and one white reference serve all rooms, and err in all of them alike.
-        gain_on_axis: over(&gain_on_axis, mean_u(results().filter_map(gain_on_axis)), None),
+        gain_on_axis: over_rooms(&gains, mean_u(&gains), None),
         off_axis: off_axis(jobs),
         // The coarsest that any manifest states.
         structure_distance_m: distances.reduce(f64::max),
@@ -468,11 +469,6 @@ fn light(figure: StoredLightFigure) -> RoomFigure {
     RoomFigure { value: figure.value, u: figure.u }
 }
 
-fn mean_u(figures: impl Iterator<Item = RoomFigure>) -> f64 {
-    let all: Vec<f64> = figures.map(|f| f.u).collect();
-    if all.is_empty() { 0.0 } else { all.iter().sum::<f64>() / all.len() as f64 }
-}
-
 fn gain_on_axis(result: &StoredResult) -> Option<RoomFigure> {
     Some(light(result.picture.as_ref()?.light.as_ref()?.gain.as_ref()?.on_axis?))
 }
@@ -492,7 +488,7 @@ fn off_axis(jobs: &[(usize, &Job)]) -> Vec<OffAxis> {
     by_angle
         .into_iter()
         .filter_map(|(degrees, rooms)| {
-            let ratio = over_rooms(&rooms, mean_u(rooms.iter().copied()), None)?;
+            let ratio = over_rooms(&rooms, mean_u(&rooms), None)?;
             Some(OffAxis { angle_deg: f64::from(degrees), ratio })
         })
         .collect()

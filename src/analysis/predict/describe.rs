@@ -2,6 +2,7 @@
 
 use crate::analysis::sheet::models::Sheet;
 use crate::analysis::sheet::perforated::{EndCorrection, Lattice, Perforation};
+use crate::analysis::sheet::stated::nearest_lattice;
 use crate::ingest::manifest::{Construction, ScreenInfo};
 use serde::Serialize;
 
@@ -161,12 +162,21 @@ impl Description {
             Some(Construction::Woven) => Some(DescribedConstruction::Woven),
             Some(Construction::Other) | None => None,
         };
+        // The table has no key for the lattice: pitch and open area tell it.
+        let lattice =
+            match (screen.hole_diameter_mm, screen.hole_pitch_mm, screen.open_area_percent) {
+                (Some(hole_mm), Some(pitch_mm), Some(percent)) => {
+                    nearest_lattice(hole_mm / 1e3, pitch_mm / 1e3, percent / 100.0).0
+                }
+                _ => Lattice::Square,
+            };
         Self {
             construction,
             hole_diameter_mm: screen.hole_diameter_mm,
             hole_pitch_mm: screen.hole_pitch_mm,
             thickness_mm: screen.thickness_mm,
             open_area_percent: screen.open_area_percent,
+            lattice,
             areal_mass_g_m2: screen.areal_mass_g_m2,
             flow_resistance_pa_s_m: screen.flow_resistance_pa_s_m,
             ..Self::named(screen.name.as_deref().unwrap_or("Sheet"))

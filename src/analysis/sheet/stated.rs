@@ -137,6 +137,14 @@ pub fn stated_sheet(screen: &ScreenInfo) -> Option<StatedSheet> {
     })
 }
 
+/// The lattice in which holes of a diameter and pitch, m, come nearest to an open area, 0 to 1, and
+/// by how much they miss it: natural logarithm of the pitches' ratio, without sign.
+pub fn nearest_lattice(hole_m: f64, pitch_m: f64, open_area: f64) -> (Lattice, f64) {
+    let miss = |lattice| (Perforation::pitch_for(hole_m, open_area, lattice) / pitch_m).ln().abs();
+    let both = [Lattice::Square, Lattice::Staggered].map(|lattice| (lattice, miss(lattice)));
+    if both[0].1 <= both[1].1 { both[0] } else { both[1] }
+}
+
 /// Pitch and lattice from what is stated.
 fn layout(
     hole_m: f64,
@@ -145,17 +153,11 @@ fn layout(
 ) -> Option<(f64, Lattice, Option<Assumed>)> {
     match (pitch_m, open_area) {
         (Some(pitch_m), Some(open_area)) => {
-            let miss =
-                |lattice| (Perforation::pitch_for(hole_m, open_area, lattice) / pitch_m).ln().abs();
-            let lattice = if miss(Lattice::Square) <= miss(Lattice::Staggered) {
-                Lattice::Square
-            } else {
-                Lattice::Staggered
-            };
+            let (lattice, miss) = nearest_lattice(hole_m, pitch_m, open_area);
             // The open area decides the loss; the pitch only the end correction.
             let pitch_by_area_m = Perforation::pitch_for(hole_m, open_area, lattice);
             let percent = 100.0 * open_area;
-            let assumed = (miss(lattice) > 0.05).then_some(Assumed::OpenArea { percent });
+            let assumed = (miss > 0.05).then_some(Assumed::OpenArea { percent });
             Some((pitch_by_area_m, lattice, assumed))
         }
         (Some(pitch_m), None) => Some((pitch_m, Lattice::Square, Some(Assumed::SquareLattice))),

@@ -99,7 +99,7 @@ mod tests {
         // As recorded with the setting not active: the same losses again.
         let verification = verify(&setting, &with, &with);
         result.correction = Some(correction::said(setting.clone()));
-        result.verification = Some(said(verification, &setting, None));
+        result.verification = Some(said(verification, &setting));
         let figure = verification_figure(&result).unwrap();
         let mut curves = figure.marks.iter().filter_map(|m| match m {
             Mark::Curve(series) => Some(series),

@@ -6,8 +6,7 @@ use crate::analysis::compare::{Comparison, Entry, Headroom, Origin, Pair, Rated,
 
 /// The comparison with its sentences.
 pub fn said(comparison: Comparison) -> Said<Comparison, Statement> {
-    let statement = statement(&comparison);
-    Said { found: comparison, words: Statement { statement } }
+    Said::stated(comparison, statement)
 }
 
 fn statement(comparison: &Comparison) -> Vec<String> {

@@ -6,20 +6,17 @@ use crate::warning::{Topic, Warning};
 /// The equaliser drives the high-frequency driver into more distortion.
 pub fn drive_warning(rise: DriveRise) -> Warning {
     let DriveRise { order, fundamental_hz, rise_db, level_db } = rise;
-    Warning {
-        topic: Topic::Distortion,
-        seat: None,
-        take: None,
-        message: format!(
+    Warning::of_session(
+        Topic::Distortion,
+        format!(
             "With the equaliser active the harmonic of order {order} rises by {rise_db:.0} dB to \
              {:.1} % near {:.1} kHz: the high-frequency driver is driven harder than it likes.",
             100.0 * 10f64.powf(level_db / 20.0),
             fundamental_hz / 1000.0
         ),
-        advice: "Lower the playback level or take back the boost there; check the driver's power \
-                 limit before the system is used loud."
-            .into(),
-    }
+        "Lower the playback level or take back the boost there; check the driver's power \
+                 limit before the system is used loud.",
+    )
 }
 
 #[cfg(test)]

@@ -100,14 +100,16 @@ pub fn warnings(light: &Light, units: DisplayUnits) -> Vec<Warning> {
 
 fn caution_words(light: &Light, caution: Caution, units: DisplayUnits) -> Warning {
     match caution {
-        Caution::MeterNotStated => warning(
+        Caution::MeterNotStated => Warning::of_session(
+            Topic::Picture,
             format!(
                 "The light meter's uncertainty is not stated; {} % of reading is assumed.",
                 light.meter.percent
             ),
             "Write meter_uncertainty_percent under [picture], from the meter's certificate.",
         ),
-        Caution::FarFromExpected { got_cd_m2, expected_cd_m2 } => warning(
+        Caution::FarFromExpected { got_cd_m2, expected_cd_m2 } => Warning::of_session(
+            Topic::Picture,
             format!(
                 "The centre of the picture has {} where {} follow from the projector's lumens, the \
                  size of the picture and the measured gain.",
@@ -122,17 +124,14 @@ fn caution_words(light: &Light, caution: Caution, units: DisplayUnits) -> Warnin
 
 /// Said where light was asked for and nothing was read.
 pub fn readings_missing() -> Warning {
-    warning(
+    Warning::of_session(
+        Topic::Picture,
         "There are no light readings: gain, evenness and luminance of the picture are not told."
             .into(),
         "Write them to readings.csv in the session folder: a line for each reading, with point \
          (centre, left, ...), angle_deg, screen_cd_m2, and reference_cd_m2 of a white reference \
          at the same place or illuminance_lx.",
     )
-}
-
-fn warning(message: String, advice: &str) -> Warning {
-    Warning { topic: Topic::Picture, seat: None, take: None, message, advice: advice.into() }
 }
 
 #[cfg(test)]

@@ -59,7 +59,7 @@ fn watts(w: f64) -> String {
 pub fn warnings(cost: &PowerCost, units: DisplayUnits) -> Vec<Warning> {
     let warning = |caution: &Caution| {
         let (message, advice) = caution_words(cost, *caution, units);
-        Warning { topic: Topic::Power, seat: None, take: None, message, advice }
+        Warning::of_session(Topic::Power, message, advice)
     };
     cost.cautions.iter().map(warning).collect()
 }

@@ -1,8 +1,8 @@
 //! The sheet in sentences: what kind of loss it causes, and how far it hangs from the loudspeaker.
 
-use super::list_words;
 use super::said::{Said, Statement};
 use super::stated::{self, StatedWords};
+use super::{capital, list_words};
 use crate::analysis::sheet::choice::{Evidence, LossKind, Nothing};
 use crate::analysis::sheet::finding::{GapFinding, SheetFinding};
 use crate::analysis::sheet::fit::{ModelFit, ModelKind, Parameter, Quantity};
@@ -55,7 +55,7 @@ pub fn warnings(finding: &SheetFinding, units: DisplayUnits) -> Vec<Warning> {
     let mut out = Vec::new();
     out.extend(gap_warning(&finding.gap, units));
     if finding.evidence.kind == LossKind::NoModelFits {
-        out.push(warning(
+        out.push(Warning::of_session(
             Topic::Sheet,
             kind_sentence(&finding.evidence),
             "Look at the takes' own warnings first; a sheet that touches the loudspeaker or a \
@@ -63,7 +63,7 @@ pub fn warnings(finding: &SheetFinding, units: DisplayUnits) -> Vec<Warning> {
         ));
     }
     if let Some(comparison) = finding.stated.as_ref().filter(|c| !c.agrees) {
-        out.push(warning(
+        out.push(Warning::of_session(
             Topic::Sheet,
             stated::statement(comparison, units)[..2].join(" "),
             "Ask the supplier whether this is the sheet that was ordered, and which side faces \
@@ -71,10 +71,6 @@ pub fn warnings(finding: &SheetFinding, units: DisplayUnits) -> Vec<Warning> {
         ));
     }
     out
-}
-
-fn warning(topic: Topic, message: String, advice: &str) -> Warning {
-    Warning { topic, seat: None, take: None, message, advice: advice.into() }
 }
 
 fn gap_warning(gap: &GapFinding, units: DisplayUnits) -> Option<Warning> {
@@ -93,7 +89,7 @@ fn gap_warning(gap: &GapFinding, units: DisplayUnits) -> Option<Warning> {
              correct gap_m under [screen].",
         ),
     };
-    Some(warning(Topic::Gap, message, advice))
+    Some(Warning::of_session(Topic::Gap, message, advice))
 }
 
 fn gap_sentence(gap: &GapFinding, units: DisplayUnits) -> String {
@@ -233,7 +229,7 @@ fn model_words(kind: ModelKind) -> &'static str {
 /// One parameter as a sentence; `None` when the data say nothing about it.
 fn parameter_sentence(p: &Parameter, units: DisplayUnits) -> Option<String> {
     let (what, unit) = p.quantity.words();
-    let what = format!("{}{}", what[..1].to_uppercase(), &what[1..]);
+    let what = capital(what);
     let shown = |value: f64, digits: Digits| match unit {
         "mm" => millimetres(value, digits, units),
         _ => format!("{} {unit}", digits.write(value)),

@@ -114,9 +114,9 @@ fn sheet_words(sheet: &Sheet, units: DisplayUnits) -> String {
     match *sheet {
         Sheet::Perforated(holes) | Sheet::PerforatedLimp { holes, .. } => format!(
             "these holes ({} across, {} apart, {} thick, {:.1} % open)",
-            millimetres(in_mm(holes.hole_m), Digits::All, units),
-            millimetres(in_mm(holes.pitch_m), Digits::Three, units),
-            millimetres(in_mm(holes.thickness_m), Digits::All, units),
+            millimetres(thousandths(holes.hole_m), Digits::All, units),
+            millimetres(thousandths(holes.pitch_m), Digits::Three, units),
+            millimetres(thousandths(holes.thickness_m), Digits::All, units),
             100.0 * holes.open_area()
         ),
         Sheet::Resistive { flow_resistance_pa_s_m } => {
@@ -145,7 +145,7 @@ pub fn described_words(described: &DescribedSheet) -> String {
         ref cloth => format!("woven, {}", cloth_words(cloth)),
     };
     let behind = described.backing.map_or(String::new(), |(cloth, air_m)| {
-        format!("; behind it, {} mm away, cloth of {}", in_mm(air_m), cloth_words(&cloth))
+        format!("; behind it, {} mm away, cloth of {}", thousandths(air_m), cloth_words(&cloth))
     });
     front + &behind
 }
@@ -157,10 +157,10 @@ fn holes_words(holes: &Perforation) -> String {
     };
     format!(
         "holes {} mm, pitch {} mm, {lattice}, {:.1} % open, {} mm thick",
-        in_mm(holes.hole_m),
-        three_digits(in_mm(holes.pitch_m)),
+        thousandths(holes.hole_m),
+        three_digits(thousandths(holes.pitch_m)),
         100.0 * holes.open_area(),
-        in_mm(holes.thickness_m)
+        thousandths(holes.thickness_m)
     )
 }
 
@@ -183,12 +183,12 @@ fn cloth_words(cloth: &Sheet) -> String {
 }
 
 fn mass_words(areal_mass_kg_m2: f64) -> String {
-    format!("{} g/m²", three_digits(in_mm(areal_mass_kg_m2)))
+    format!("{} g/m²", three_digits(thousandths(areal_mass_kg_m2)))
 }
 
 /// Thousandths (mm of m, g of kg) as they were stated, without the last bits of the arithmetic.
-fn in_mm(metres: f64) -> f64 {
-    (1e12 * metres).round() / 1e9
+fn thousandths(value: f64) -> f64 {
+    (1e12 * value).round() / 1e9
 }
 
 #[cfg(test)]

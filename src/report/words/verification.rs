@@ -1,7 +1,7 @@
 //! What takes with the setting active say of it, in sentences, and what to do.
 
-use super::frequency_words;
 use super::said::{Advised, Said};
+use super::{correction, frequency_words};
 use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::Correction;
 use crate::analysis::verification::{
@@ -29,17 +29,13 @@ pub struct PartName {
     pub what: String,
 }
 
-/// The verification with its words. `advice` is what was advised with the setting.
-pub fn said(
-    found: Verification,
-    correction: &Correction,
-    advice: Option<&str>,
-) -> Said<Verification, VerificationWords> {
+/// The verification with its words.
+pub fn said(found: Verification, correction: &Correction) -> Said<Verification, VerificationWords> {
     let named = |found: Found| Said { found, words: PartName { what: part_name(found.part) } };
     let words = VerificationWords {
         advised: Advised {
             sentence: sentence(&found, correction),
-            advice: advise(found.verdict, advice),
+            advice: advise(found.verdict, correction::advice(correction).as_deref()),
         },
         trim: found.trim.map(named),
         sections: found.sections.iter().copied().map(named).collect(),
@@ -50,8 +46,7 @@ pub fn said(
 /// A warning where anything is to be done.
 pub fn warning(verification: &Said<Verification, VerificationWords>) -> Option<Warning> {
     let Advised { sentence, advice } = verification.words.advised.clone();
-    let topic = Topic::Correction;
-    Some(Warning { topic, seat: None, take: None, message: sentence, advice: advice? })
+    Some(Warning::of_session(Topic::Correction, sentence, advice?))
 }
 
 fn part_name(part: Part) -> String {
@@ -233,7 +228,7 @@ mod tests {
         let mut found = verify(&setting(), &with, &with);
         assert_eq!(found.verdict, V::NotActive);
         found.verdict = verdict;
-        said(found, &setting(), None)
+        said(found, &setting())
     }
 
     #[test]
@@ -278,13 +273,13 @@ mod tests {
         seat.worst_band =
             Some(WorstBand { seat: id.clone(), nominal_hz: 3150.0, left_db: -2.5, u95_db: 0.1 });
         let c = setting();
-        let told = |advice| said(found.clone(), &c, advice).words.advised;
-        let sentence = told(None).sentence;
+        let sentence = said(found, &c).words.advised.sentence;
         let rms = format!("at most 0.90 dB rms (seat {id}; {} dB is allowed)", c.tolerance_rms_db);
         let band = format!("off by 2.50 dB (seat {id}, 3.15 kHz; {} dB is", c.tolerance_band_db);
         assert!(sentence.contains(&rms) && sentence.contains(&band), "{sentence}");
-        assert!(told(None).advice.unwrap().contains("at its cause"));
-        assert_eq!(told(Some("Damp the wall.")).advice.as_deref(), Some("Damp the wall."));
+        let told = |advice| advise(V::DoneButLeftOver, advice);
+        assert!(told(None).unwrap().contains("at its cause"));
+        assert_eq!(told(Some("Damp the wall.")).as_deref(), Some("Damp the wall."));
     }
 
     #[test]

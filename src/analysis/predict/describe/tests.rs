@@ -61,3 +61,16 @@ fn every_refusal_names_sheet_and_key() {
         }
     }
 }
+
+#[test]
+fn the_table_of_a_session_tells_its_lattice_by_pitch_and_open_area() {
+    // Example 2 of Schultz 1986 in mm: staggered, 25.28 % open; square holes would be 21.9 %.
+    let text = "name = \"Vinyl\"\nhole_diameter_mm = 1.6764\nhole_pitch_mm = 3.175\n\
+                thickness_mm = 1.5875\nopen_area_percent = 25.28";
+    let description = Description::of_screen(&toml::from_str(text).unwrap());
+    let sheet = description.build().unwrap();
+    let Sheet::Perforated(holes) = sheet.front else { panic!("{sheet:?}") };
+    assert_eq!(holes.lattice, Lattice::Staggered);
+    assert!((holes.open_area() - 0.2528).abs() < 1e-4, "{}", holes.open_area());
+    assert!(!Description::of_screen(&toml::from_str("name = \"New\"").unwrap()).says_anything());
+}
