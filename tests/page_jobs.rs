@@ -14,8 +14,7 @@ use serde_json::{Value, json};
 use std::fs;
 use std::path::Path;
 use std::process::Command;
-use std::time::Duration;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 fn job(server: &Server, folder: &str, seats: &[&str]) {
     let made = server.post(
