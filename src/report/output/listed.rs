@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 use std::fs;
 use std::ops::ControlFlow;
-use std::path::{Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 
 /// Name of the list of written files.
 pub const LIST_NAME: &str = ".scrimcheck";
@@ -67,33 +67,6 @@ pub(super) fn all_files(folder: &Path) -> Vec<PathBuf> {
         ControlFlow::Continue(())
     });
     files
-}
-
-/// Whether the nearest list above `name` (relative to `root`) names it.
-pub(super) fn is_own(root: &Path, name: &Path) -> bool {
-    for folder in name.ancestors().skip(1) {
-        if let Some(list) = read_list(&root.join(folder)) {
-            let Ok(inside) = name.strip_prefix(folder) else { return false };
-            return list.contains(inside) || inside == Path::new(LIST_NAME);
-        }
-    }
-    false
-}
-
-/// Files that the list in `folder` names and that are there, reached through no link.
-pub(super) fn own_files(folder: &Path) -> Vec<PathBuf> {
-    let is_there = |name: &PathBuf| {
-        let is_plain = name.components().all(|c| matches!(c, Component::Normal(_)));
-        let folders_are = |wanted: &Path| {
-            wanted
-                .ancestors()
-                .skip(1)
-                .all(|a| folder.join(a).symlink_metadata().is_ok_and(|m| m.is_dir()))
-        };
-        let is_file = |m: fs::Metadata| !m.is_dir();
-        is_plain && folders_are(name) && folder.join(name).symlink_metadata().is_ok_and(is_file)
-    };
-    read_list(folder).unwrap_or_default().into_iter().filter(is_there).collect()
 }
 
 /// Visits files with whether they are ours, in the order of names. `listed` are

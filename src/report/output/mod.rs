@@ -119,11 +119,8 @@ impl OutputFolder {
         {
             let staging = new.parent().unwrap_or(&new);
             let _whole = hold_interruption();
-            if self.force && first_foreign(&self.target).is_some() {
-                self.put_beside(staging, &new)?;
-            } else {
-                self.swap(staging, &new)?;
-            }
+            let kept = if self.force { self.keep_foreign(&new)? } else { BTreeSet::new() };
+            self.swap(staging, &new, &kept)?;
         }
         Ok(self.written.iter().map(|name| self.shown.join(name)).collect())
     }

@@ -87,6 +87,46 @@ fn force_keeps_other_files_even_under_a_name_that_is_needed() {
     assert!(matches!(report(&target, false, &[]), Err(ReportError::Foreign { .. })));
 }
 
+/// A folder of somebody else's that stands where a file is needed, and a file of his in a folder
+/// that stands where one is needed too.
+#[test]
+fn force_keeps_folders_too() {
+    let dir = tempfile::tempdir().unwrap();
+    let target = dir.path().join("r");
+    fs::create_dir_all(target.join("a/deep")).unwrap();
+    fs::write(target.join("a/deep/x"), "mine").unwrap();
+    fs::create_dir(target.join("plots")).unwrap();
+    fs::write(target.join("plots/loss.svg"), "mine").unwrap();
+    report(&target, true, &[("a", "1"), ("plots/loss.svg", "1")]).unwrap();
+    assert_eq!(names(&target), [".scrimcheck", "a", "kept-a", "plots"]);
+    assert_eq!(names(&target.join("plots")), ["kept-loss.svg", "loss.svg"]);
+    let read = |n: &str| fs::read_to_string(target.join(n)).unwrap();
+    assert_eq!(
+        (read("kept-a/deep/x"), read("plots/kept-loss.svg")),
+        ("mine".into(), "mine".into())
+    );
+    // Once more: what has got another name keeps it.
+    report(&target, true, &[("a", "2"), ("plots/loss.svg", "2")]).unwrap();
+    assert_eq!(names(&target), [".scrimcheck", "a", "kept-a", "plots"]);
+    assert_eq!((read("kept-a/deep/x"), read("a")), ("mine".into(), "2".into()));
+}
+
+#[test]
+fn a_file_that_cannot_be_kept_leaves_all_as_it_was() {
+    let dir = tempfile::tempdir().unwrap();
+    let target = dir.path().join("r");
+    report(&target, false, &[("a", "old")]).unwrap();
+    // As long as a name may be: there is none for it beside the file that needs it.
+    let long = "m".repeat(255);
+    fs::write(target.join(&long), "mine").unwrap();
+    let done = report(&target, true, &[("a", "new"), (&long, "new")]);
+    assert!(matches!(done, Err(ReportError::Write { .. })), "{done:?}");
+    let read = |n: &str| fs::read_to_string(target.join(n)).unwrap();
+    assert_eq!((read("a"), read(&long)), ("old".into(), "mine".into()));
+    assert_eq!(names(&target), [".scrimcheck", "a", &long]);
+    assert_eq!(names(dir.path()), ["r"]);
+}
+
 #[test]
 fn a_failure_before_the_end_leaves_the_previous_report() {
     let dir = tempfile::tempdir().unwrap();
