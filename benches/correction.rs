@@ -26,7 +26,7 @@ fn measured(kind: Kind) -> LossTable {
 fn fits(c: &mut Criterion) {
     let coarse = CorrectionLimits {
         gain_step_db: 1.0,
-        frequency_step: "iso_1_3".into(),
+        frequency_step: scrimcheck::ingest::manifest::FrequencyStep::Iso3,
         ..CorrectionLimits::default()
     };
     let mut group = c.benchmark_group("correction");

@@ -1,7 +1,7 @@
 //! What the processor can be set to: lists of allowed gains, frequencies and Qs.
 
 use super::CorrectionError;
-use crate::ingest::manifest::CorrectionLimits;
+use crate::ingest::manifest::{CorrectionLimits, FrequencyStep};
 
 /// Preferred numbers of the R80 series between 1 and 10; every second is R40, every
 /// fourth R20, every eighth R10. R10 gives the nominal third-octave frequencies of
@@ -147,19 +147,12 @@ fn check(l: &CorrectionLimits) -> Result<(), CorrectionError> {
 }
 
 fn frequencies(l: &CorrectionLimits) -> Result<Vec<f64>, CorrectionError> {
-    let stride = match l.frequency_step.as_str() {
-        "iso_1_3" => Some(8),
-        "iso_1_6" => Some(4),
-        "iso_1_12" => Some(2),
-        "iso_1_24" => Some(1),
-        "free" => None,
-        other => {
-            return Err(limit(
-                "frequency_step",
-                format!("{other:?}"),
-                "iso_1_3, iso_1_6, iso_1_12, iso_1_24 or free",
-            ));
-        }
+    let stride = match l.frequency_step {
+        FrequencyStep::Iso3 => Some(8),
+        FrequencyStep::Iso6 => Some(4),
+        FrequencyStep::Iso12 => Some(2),
+        FrequencyStep::Iso24 => Some(1),
+        FrequencyStep::Free => None,
     };
     // A filter needs room below half the rate, or the coefficients degenerate.
     let top = l.band_hz[1].min(0.47 * l.processor_rate_hz);
@@ -224,16 +217,16 @@ mod tests {
 
     #[test]
     fn third_octave_steps_are_the_nominal_bands() {
-        let got = steps(|l| l.frequency_step = "iso_1_3".into()).unwrap().frequency_hz;
+        let got = steps(|l| l.frequency_step = FrequencyStep::Iso3).unwrap().frequency_hz;
         let want: Vec<f64> = (-3..=12).map(|k| ThirdOctave::from_index(k).nominal_hz()).collect();
         assert_close("bands", &got, &want, 1e-6);
     }
 
     #[test]
     fn finer_series_hold_the_coarser_ones() {
-        let list = |name: &str| steps(|l| l.frequency_step = name.into()).unwrap().frequency_hz;
-        let lists: Vec<Vec<f64>> =
-            ["iso_1_3", "iso_1_6", "iso_1_12", "iso_1_24"].map(list).to_vec();
+        let list = |step| steps(|l| l.frequency_step = step).unwrap().frequency_hz;
+        use FrequencyStep::{Iso3, Iso6, Iso12, Iso24};
+        let lists: Vec<Vec<f64>> = [Iso3, Iso6, Iso12, Iso24].map(list).to_vec();
         for pair in lists.windows(2) {
             assert!(pair[0].iter().all(|f| pair[1].contains(f)));
             assert!(pair[1].len() >= 2 * pair[0].len() - 1);
@@ -280,7 +273,6 @@ mod tests {
         named("gain_step_db", steps(|l| l.gain_step_db = -0.5));
         named("q_step", steps(|l| l.q_step = 9.0));
         named("q_step", steps(|l| l.q_step = f64::NAN));
-        named("frequency_step", steps(|l| l.frequency_step = "iso_1_5".into()));
         named("processor_rate_hz", steps(|l| l.processor_rate_hz = 32_000.0));
         named("tolerance_rms_db", steps(|l| l.tolerance_rms_db = 0.0));
         named("max_filters", steps(|l| l.max_filters = 13));

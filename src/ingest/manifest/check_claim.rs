@@ -1,6 +1,5 @@
-//! Which keys each claim needs and may have, and their ranges.
+//! Which keys each claim needs and may have, and ranges that hang on its quantity.
 
-use super::check::Range::From;
 use super::check::{Checked, Checker, MAX_CLAIMS};
 use super::{Claim, ClaimQuantity, suggest};
 
@@ -9,17 +8,7 @@ impl Checker<'_> {
         use ClaimQuantity as Q;
         let place = |key: &str| format!("{at}.{key}");
         let quantity = claim.quantity;
-        // The keys a quantity needs, and those it may have besides `scope` and `source`.
-        let (needs, may): (&[&str], &[&str]) = match quantity {
-            Q::MaximumLoss | Q::AverageLoss => (&["band_hz", "limit_db"], &["tolerance_db"]),
-            Q::LossAt => (&["at_hz", "limit_db"], &["tolerance_db"]),
-            Q::RelativeLoss => (&["at_hz", "reference_hz", "limit_db"], &["tolerance_db"]),
-            Q::LossCurve => (&["points", "tolerance_db"], &["band_hz"]),
-            Q::SeatSpread => (&["limit_db"], &["band_hz"]),
-            Q::GainOnAxis => (&[], &["minimum", "maximum"]),
-            Q::GainAtAngle | Q::GainOffAxisRatio => (&["angle_deg"], &["minimum", "maximum"]),
-            Q::Uniformity => (&[], &["minimum", "maximum"]),
-        };
+        let (needs, may) = keys_of(quantity);
         let word = quantity_word(quantity);
         let present = [
             ("band_hz", claim.band_hz.is_some()),
@@ -56,9 +45,8 @@ impl Checker<'_> {
                 "add minimum = 0.9, or the figure of the maker's sheet",
             ));
         }
-        let hz = From(10.0, 96_000.0);
         if let Some(band_hz) = claim.band_hz {
-            self.pair(&place("band_hz"), band_hz, hz, "Hz", false)?;
+            self.rising(&place("band_hz"), band_hz, false)?;
         }
         if let Some(limit_db) = claim.limit_db.filter(|limit_db| *limit_db < 0.0) {
             return Err(self.text.refuse(
@@ -67,14 +55,14 @@ impl Checker<'_> {
                 format!("where the maker writes {limit_db} dB, write limit_db = {}", -limit_db),
             ));
         }
-        self.optional(&place("limit_db"), claim.limit_db, From(0.0, 60.0), "dB")?;
-        self.optional(&place("at_hz"), claim.at_hz, hz, "Hz")?;
-        self.optional(&place("reference_hz"), claim.reference_hz, hz, "Hz")?;
-        self.optional(&place("tolerance_db"), claim.tolerance_db, From(0.0, 60.0), "dB")?;
-        let gain = if quantity == Q::Uniformity { From(0.0, 1.0) } else { From(0.0, 20.0) };
-        self.optional(&place("minimum"), claim.minimum, gain, "(a plain number, not percent)")?;
-        self.optional(&place("maximum"), claim.maximum, gain, "(a plain number, not percent)")?;
-        self.optional(&place("angle_deg"), claim.angle_deg, From(0.0, 90.0), "degrees")?;
+        let gain = if quantity == Q::Uniformity { 0.0..=1.0 } else { 0.0..=20.0 };
+        for (key, value, range, unit) in [
+            ("limit_db", claim.limit_db, 0.0..=60.0, "dB"),
+            ("minimum", claim.minimum, gain.clone(), "(a plain number, not percent)"),
+            ("maximum", claim.maximum, gain, "(a plain number, not percent)"),
+        ] {
+            value.map_or(Ok(()), |value| self.number(&place(key), value, range, unit))?;
+        }
         if let (Some(low), Some(high)) = (claim.minimum, claim.maximum)
             && low > high
         {
@@ -101,8 +89,6 @@ impl Checker<'_> {
             ));
         }
         for (i, point) in points.iter().enumerate() {
-            self.number(&format!("{place}[{i}].hz"), point.hz, From(10.0, 96_000.0), "Hz")?;
-            self.number(&format!("{place}[{i}].loss_db"), point.loss_db, From(-20.0, 60.0), "dB")?;
             if i > 0 && point.hz <= points[i - 1].hz {
                 return Err(self.text.refuse(
                     &format!("{place}[{i}].hz"),
@@ -116,6 +102,21 @@ impl Checker<'_> {
             }
         }
         Ok(())
+    }
+}
+
+/// The keys a quantity needs, and those it may have besides `scope` and `source`.
+fn keys_of(quantity: ClaimQuantity) -> (&'static [&'static str], &'static [&'static str]) {
+    use ClaimQuantity as Q;
+    match quantity {
+        Q::MaximumLoss | Q::AverageLoss => (&["band_hz", "limit_db"], &["tolerance_db"]),
+        Q::LossAt => (&["at_hz", "limit_db"], &["tolerance_db"]),
+        Q::RelativeLoss => (&["at_hz", "reference_hz", "limit_db"], &["tolerance_db"]),
+        Q::LossCurve => (&["points", "tolerance_db"], &["band_hz"]),
+        Q::SeatSpread => (&["limit_db"], &["band_hz"]),
+        Q::GainOnAxis => (&[], &["minimum", "maximum"]),
+        Q::GainAtAngle | Q::GainOffAxisRatio => (&["angle_deg"], &["minimum", "maximum"]),
+        Q::Uniformity => (&[], &["minimum", "maximum"]),
     }
 }
 

@@ -1,7 +1,7 @@
 //! Seats with ids of their own, and takes that name one of them.
 
-use super::check::Range::{Above, From};
 use super::check::{Checked, Checker, MAX_ID_CHARS, MAX_SEATS, MAX_TAKES};
+use super::ranges::ABOVE_0;
 use super::{Manifest, suggest};
 use crate::ingest::error::is_invisible;
 use std::collections::HashMap;
@@ -81,10 +81,9 @@ impl Checker<'_> {
             if let Some(name) = &seat.name {
                 self.free_text(&format!("seat[{i}].name"), name)?;
             }
-            self.number(&format!("seat[{i}].weight"), seat.weight, From(0.0, 1000.0), "")?;
             for (axis, &x) in seat.position_m.iter().flatten().enumerate() {
                 // The first is the distance ahead of the loudspeaker: nobody sits behind it.
-                let range = if axis == 0 { Above(0.0, 100.0) } else { From(-100.0, 100.0) };
+                let range = if axis == 0 { ABOVE_0..=100.0 } else { -100.0..=100.0 };
                 self.number(&format!("seat[{i}].position_m[{axis}]"), x, range, "m")?;
             }
         }

@@ -1,5 +1,6 @@
 //! Reading the manifest: text, syntax, keys and types; then `check` for the meaning.
 
+use super::ranges::check_ranges;
 use super::slip::slip;
 use super::text::{ManifestText, check_depth, check_values, read_text};
 use super::translate::translate;
@@ -77,6 +78,7 @@ pub fn parse(text: &ManifestText) -> Result<Manifest, IngestError> {
     for id in ids.chain(manifest.take.iter_mut().map(|take| &mut take.seat)) {
         *id = id.nfc().collect();
     }
+    check_ranges(text, document.get_ref())?;
     check::check(&manifest, text)?;
     Ok(manifest)
 }

@@ -1,4 +1,5 @@
-//! `session.toml`: every key the installer may write, with unit and range.
+//! `session.toml`: every key the installer may write, with its unit ([`ranges`] has the ranges). More
+//! than 400 lines: one list of keys.
 
 use serde::Deserialize;
 use std::path::PathBuf;
@@ -8,7 +9,8 @@ mod check_claim;
 pub(crate) mod check_seats;
 mod claim;
 mod load;
-pub mod refusal;
+mod ranges;
+pub(crate) mod refusal;
 mod slip;
 #[cfg(test)]
 mod tests;
@@ -323,8 +325,8 @@ pub struct CorrectionLimits {
     pub max_filters: usize,
     /// Gain step of the processor, dB.
     pub gain_step_db: f64,
-    /// Frequency step: `iso_1_3`, `iso_1_6`, `iso_1_12`, `iso_1_24` or `free`.
-    pub frequency_step: String,
+    /// Frequencies a filter may stand at.
+    pub frequency_step: FrequencyStep,
     /// Step of Q (0 = free).
     pub q_step: f64,
     /// Sample rate of the processor, Hz.
@@ -337,6 +339,26 @@ pub struct CorrectionLimits {
     pub tolerance_band_db: f64,
 }
 
+/// `correction.frequency_step`: steps of an octave by the series of ISO 3, or any frequency.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+pub enum FrequencyStep {
+    /// Third octaves.
+    #[serde(rename = "iso_1_3")]
+    Iso3,
+    /// Sixths.
+    #[serde(rename = "iso_1_6")]
+    Iso6,
+    /// Twelfths.
+    #[serde(rename = "iso_1_12")]
+    Iso12,
+    /// Twenty-fourths.
+    #[serde(rename = "iso_1_24")]
+    Iso24,
+    /// Any.
+    #[serde(rename = "free")]
+    Free,
+}
+
 impl Default for CorrectionLimits {
     fn default() -> Self {
         Self {
@@ -346,7 +368,7 @@ impl Default for CorrectionLimits {
             q: [0.3, 4.0],
             max_filters: 3,
             gain_step_db: 0.5,
-            frequency_step: "iso_1_12".into(),
+            frequency_step: FrequencyStep::Iso12,
             q_step: 0.0,
             processor_rate_hz: 48_000.0,
             high_shelf: true,

@@ -17,7 +17,7 @@ fn filters_that_work_against_each_other_are_counted() {
 use crate::analysis::loss::LossTable;
 use crate::analysis::made_tables::{noise, perforated_loss_db, sheet_loss_db, table};
 use crate::analysis::seats::judge_seats;
-use crate::ingest::manifest::CorrectionLimits;
+use crate::ingest::manifest::{CorrectionLimits, FrequencyStep};
 use crate::simulate::{Kind, Scenario};
 use rand::{RngExt, SeedableRng};
 
@@ -141,7 +141,7 @@ fn the_setting_is_within_5_percent_of_a_search_from_many_starts() {
 
 fn coarse(l: &mut CorrectionLimits) {
     l.gain_step_db = 1.0;
-    l.frequency_step = "iso_1_3".into();
+    l.frequency_step = FrequencyStep::Iso3;
     l.q_step = 0.1;
 }
 

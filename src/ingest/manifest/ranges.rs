@@ -1,0 +1,128 @@
+//! Ranges of the manifest's numbers.
+
+use super::text::ManifestText;
+use crate::ingest::error::IngestError;
+use std::ops::RangeInclusive;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Above this in a range that does not hold its lower end.
+pub(super) const ABOVE_0: f64 = f64::MIN_POSITIVE;
+
+/// Place without positions, range, and unit of the numbers whose range hangs on nothing else.
+const NUMBERS: [(&str, RangeInclusive<f64>, &str); 48] = [
+    ("session.placement_tolerance_mm", 0.0..=500.0, "mm"),
+    ("session.temperature_c", -40.0..=60.0, "degrees Celsius"),
+    ("session.humidity_percent", 0.0..=100.0, "percent"),
+    ("sweep.start_hz", 1.0..=96_000.0, "Hz"),
+    ("sweep.stop_hz", 1.0..=96_000.0, "Hz"),
+    ("sweep.duration_s", 0.2..=60.0, "s"),
+    ("sweep.fade_in_s", 0.0..=60.0, "s"),
+    ("sweep.fade_out_s", 0.0..=60.0, "s"),
+    ("sweep.level_dbfs", -120.0..=0.0, "dB re full scale"),
+    ("screen.width_m", ABOVE_0..=100.0, "m"),
+    ("screen.height_m", ABOVE_0..=100.0, "m"),
+    // Thinner air is none: the sheet lies on the loudspeaker.
+    ("screen.gap_m", 0.001..=5.0, "m"),
+    ("screen.hole_diameter_mm", ABOVE_0..=50.0, "mm"),
+    ("screen.hole_pitch_mm", ABOVE_0..=500.0, "mm"),
+    ("screen.thickness_mm", ABOVE_0..=50.0, "mm"),
+    ("screen.open_area_percent", ABOVE_0..=100.0, "percent"),
+    ("screen.areal_mass_g_m2", ABOVE_0..=20_000.0, "g/m²"),
+    ("screen.flow_resistance_pa_s_m", 0.0..=1e6, "Pa s/m"),
+    ("screen.weave_pitch_mm", ABOVE_0..=100.0, "mm"),
+    ("claim.band_hz", 10.0..=96_000.0, "Hz"),
+    ("claim.at_hz", 10.0..=96_000.0, "Hz"),
+    ("claim.reference_hz", 10.0..=96_000.0, "Hz"),
+    ("claim.tolerance_db", 0.0..=60.0, "dB"),
+    ("claim.angle_deg", 0.0..=90.0, "degrees"),
+    ("claim.points.hz", 10.0..=96_000.0, "Hz"),
+    ("claim.points.loss_db", -20.0..=60.0, "dB"),
+    ("seat.weight", 0.0..=1000.0, ""),
+    ("speaker.height_m", 0.0..=20.0, "m"),
+    ("speaker.power_w", ABOVE_0..=1e5, "W"),
+    ("speaker.amplifier_w", ABOVE_0..=1e5, "W"),
+    ("speaker.driver_limit_w", ABOVE_0..=1e5, "W"),
+    ("speaker.sensitivity_db", 40.0..=130.0, "dB at 1 W, 1 m"),
+    ("speaker.driver_band_hz", 1.0..=96_000.0, "Hz"),
+    ("correction.processor_rate_hz", 8_000.0..=768_000.0, "Hz"),
+    ("correction.max_boost_db", 0.0..=30.0, "dB"),
+    ("correction.max_cut_db", 0.0..=60.0, "dB"),
+    ("correction.q", 0.05..=50.0, ""),
+    ("correction.max_filters", 0.0..=20.0, ""),
+    ("correction.gain_step_db", 0.0..=6.0, "dB"),
+    ("correction.q_step", 0.0..=5.0, ""),
+    ("correction.tolerance_rms_db", ABOVE_0..=20.0, "dB"),
+    ("correction.tolerance_band_db", ABOVE_0..=20.0, "dB"),
+    ("picture.reference_gain", ABOVE_0..=20.0, ""),
+    ("picture.meter_uncertainty_percent", 0.0..=100.0, "percent"),
+    ("picture.projector_lm", ABOVE_0..=1e6, "lm"),
+    ("picture.aspect", 0.2..=10.0, "(width over height)"),
+    ("picture.masked_aspect", 0.2..=10.0, "(width over height)"),
+    ("picture.pixels_across", 1.0..=1e5, ""),
+];
+
+/// What is wrong with a number outside its range; `None` inside. `name` stands before it.
+pub(super) fn outside(
+    name: &str,
+    value: f64,
+    range: &RangeInclusive<f64>,
+    unit: &str,
+) -> Option<String> {
+    let above =
+        if *range.start() == ABOVE_0 { "above 0".into() } else { range.start().to_string() };
+    let gap = if unit.is_empty() { "" } else { " " };
+    (!range.contains(&value))
+        .then(|| format!("{name} is {value}, expected {above} to {}{gap}{unit}", range.end()))
+}
+
+/// Holds every number of the document against its range.
+///
+/// # Errors
+/// [`IngestError::Manifest`] for the first outside.
+pub(super) fn check_ranges(text: &ManifestText, document: &DeTable<'_>) -> Result<(), IngestError> {
+    in_table(text, "", document)
+}
+
+fn in_table(text: &ManifestText, place: &str, table: &DeTable<'_>) -> Result<(), IngestError> {
+    for (key, value) in table.iter() {
+        let key = key.get_ref().as_ref();
+        let inside = if place.is_empty() { key.to_owned() } else { format!("{place}.{key}") };
+        in_value(text, &inside, key, value)?;
+    }
+    Ok(())
+}
+
+fn in_value(
+    text: &ManifestText,
+    place: &str,
+    name: &str,
+    value: &Spanned<DeValue<'_>>,
+) -> Result<(), IngestError> {
+    let number = match value.get_ref() {
+        DeValue::Table(table) => return in_table(text, place, table),
+        DeValue::Array(list) => {
+            let at = |(i, item): (usize, &Spanned<DeValue<'_>>)| {
+                in_value(text, place, &format!("{name}, value {},", i + 1), item)
+            };
+            return list.iter().enumerate().try_for_each(at);
+        }
+        DeValue::Float(number) => number.as_str().parse().ok(),
+        DeValue::Integer(number) => {
+            i64::from_str_radix(number.as_str(), number.radix()).ok().map(|n| n as f64)
+        }
+        DeValue::String(_) | DeValue::Boolean(_) | DeValue::Datetime(_) => None,
+    };
+    // A table of one number for each condition stands below the key.
+    let of_key =
+        |key: &str| place.strip_prefix(key).is_some_and(|r| r.is_empty() || r.starts_with('.'));
+    let (Some(number), Some((_, range, unit))) =
+        (number, NUMBERS.iter().find(|(key, ..)| of_key(key)))
+    else {
+        return Ok(());
+    };
+    match outside(name, number, range, unit) {
+        Some(problem) => Err(text.refuse_span(value.span(), problem, "")),
+        None => Ok(()),
+    }
+}
