@@ -1,7 +1,5 @@
 //! Amplitudes of a take: flat tops, peak level, constant offset, gaps of digital silence.
 
-use crate::transfer::extremes::{larger, smaller};
-
 /// Samples within this part of a half-wave's crest count as its top.
 const TOP: f64 = 0.98;
 /// Part of a half-wave that may be top. A sine has `2 acos(0.98) / pi = 13 %` there, one cut
@@ -111,31 +109,19 @@ struct Survey {
 }
 
 impl Survey {
-    /// In eight chains that need not wait for each other.
     fn of(samples: &[f64]) -> Self {
-        let mut sums = [0f64; 8];
         let (mut peaks, mut zeros, mut hash) = (Vec::new(), Vec::new(), FNV_START);
         for block in samples.chunks(BLOCK) {
-            let (eights, rest) = block.as_chunks::<8>();
-            let (mut tops, mut least) = ([0f64; 8], [f64::INFINITY; 8]);
-            for eight in eights {
-                for (i, x) in eight.iter().enumerate() {
-                    tops[i] = larger(x.abs(), tops[i]);
-                    least[i] = smaller(x.abs(), least[i]);
-                    sums[i] += x;
-                }
-            }
-            sums[0] += rest.iter().sum::<f64>();
-            let top = tops.iter().chain(rest).fold(0f64, |a, x| larger(x.abs(), a));
+            let top = block.iter().fold(0f64, |a, x| a.max(x.abs()));
             peaks.push(top);
+            zeros.push(block.contains(&0.0));
             // FNV-1a, eight bytes a step.
             for x in block.last().into_iter().chain([&top]) {
                 hash = (hash ^ x.to_bits()).wrapping_mul(FNV_PRIME).rotate_left(23);
             }
-            zeros.push(least.contains(&0.0) || rest.contains(&0.0));
         }
         let peak = peaks.iter().copied().fold(0f64, f64::max);
-        Self { peak, sum: sums.iter().sum(), peaks, zeros, hash }
+        Self { peak, sum: samples.iter().sum(), peaks, zeros, hash }
     }
 }
 

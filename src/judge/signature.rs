@@ -94,24 +94,16 @@ impl SignaturePlan {
         step_s: f64,
     ) -> Vec<Complex<f64>> {
         let n = (reach_s / step_s).round() as usize;
-        // Whole chunks of neighbouring shifts, which need not wait for each other.
-        const TOGETHER: usize = 8;
-        let mut sums = vec![Complex::default(); (2 * n + 1).next_multiple_of(TOGETHER)];
-        let (chunks, _) = sums.as_chunks_mut::<TOGETHER>();
+        let mut sums = vec![Complex::default(); 2 * n + 1];
         for (value, hz) in values.zip(&self.hz) {
             let turn = std::f64::consts::TAU * hz * step_s;
-            let first = value * Complex::cis(-turn * n as f64);
-            let mut turned: [Complex<f64>; TOGETHER] =
-                std::array::from_fn(|i| first * Complex::cis(turn * i as f64));
-            let step = Complex::cis(turn * TOGETHER as f64);
-            for chunk in &mut *chunks {
-                for (sum, value) in chunk.iter_mut().zip(&mut turned) {
-                    *sum += *value;
-                    *value *= step;
-                }
+            let mut turned = value * Complex::cis(-turn * n as f64);
+            let step = Complex::cis(turn);
+            for sum in &mut sums {
+                *sum += turned;
+                turned *= step;
             }
         }
-        sums.truncate(2 * n + 1);
         sums
     }
 
@@ -124,16 +116,7 @@ impl SignaturePlan {
         let part = samples[first as usize..].get(..self.reference.len())?;
         let means = part.chunks(self.step).zip(self.reference.chunks(self.step));
         let sum = |(x, r): (&[f64], &[Complex<f32>])| {
-            // In four chains that need not wait for each other.
-            let ((fours, rest), (r_fours, r_rest)) = (x.as_chunks::<4>(), r.as_chunks::<4>());
-            let mut sums = [Complex::default(); 4];
-            for (x, r) in fours.iter().zip(r_fours) {
-                for ((sum, x), r) in sums.iter_mut().zip(x).zip(r) {
-                    *sum += r * *x as f32;
-                }
-            }
-            let of_rest = rest.iter().zip(r_rest).map(|(x, r)| r * *x as f32);
-            sums.into_iter().chain(of_rest).sum::<Complex<f32>>()
+            x.iter().zip(r).map(|(x, r)| r * *x as f32).sum::<Complex<f32>>()
         };
         Some(Signature(means.map(sum).collect()))
     }

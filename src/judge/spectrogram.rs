@@ -3,11 +3,8 @@
 //! One pass of short transforms costs a fraction of one long transform of the whole take and
 //! shows *when* something happened, which a transfer function cannot.
 
-use crate::transfer::extremes::larger;
 use crate::transfer::powers::PowerPlan;
-use crate::transfer::sums::dot;
 use crate::units::ThirdOctave;
-use rustfft::num_complex::Complex;
 
 /// Index of the lowest and highest third-octave band looked at: 100 Hz and 20 kHz.
 const BANDS: std::ops::RangeInclusive<i32> = -10..=13;
@@ -135,33 +132,19 @@ impl Analyser {
             if samples.len() < self.n_frame { 0 } else { 1 + (samples.len() - self.n_frame) / hop };
         let mut work = self.fft.workspace();
         let mut power = vec![0f32; n_frames * self.bands.len()];
-        let mut bins = [(); 2].map(|()| vec![0f32; self.fft.n_bins()]);
+        let mut bins = vec![0f32; self.fft.n_bins()];
         let mut peaks = Vec::with_capacity(2 * n_frames);
-        // Three hops make two frames; the last of them is the first of the next two frames.
-        let mut heard = vec![0f32; 3 * hop];
-        let mut n_heard = 0;
-        for first in (0..n_frames).step_by(2) {
-            // The last frame may be alone.
-            let second = (first + 1).min(n_frames - 1);
-            heard.copy_within(2 * hop.., 0);
-            let new = &samples[n_heard..(second + 2) * hop];
-            n_heard += new.len();
-            let from = if first == 0 { 0 } else { hop };
-            for (heard, sample) in heard[from..].iter_mut().zip(new) {
-                *heard = *sample as f32;
+        for frame in 0..n_frames {
+            let heard = &samples[frame * hop..frame * hop + self.n_frame];
+            for ((point, sample), w) in work.points.iter_mut().zip(heard).zip(&self.window) {
+                *point = *sample as f32 * w;
             }
-            let two = heard[..self.n_frame].iter().zip(&heard[hop..]);
-            for ((point, (one, other)), w) in work.points.iter_mut().zip(two).zip(&self.window) {
-                *point = Complex::new(one * w, other * w);
+            self.fft.power(&mut work, self.scale, &mut bins);
+            let row = &mut power[frame * self.bands.len()..(frame + 1) * self.bands.len()];
+            for (value, (first, weight)) in row.iter_mut().zip(&self.weights) {
+                *value = bins[*first..].iter().zip(weight).map(|(bin, w)| bin * w).sum();
             }
-            self.fft.powers(&mut work, self.scale, bins.each_mut().map(Vec::as_mut_slice));
-            for (frame, bins) in (first..=second).zip(&bins) {
-                let row = &mut power[frame * self.bands.len()..(frame + 1) * self.bands.len()];
-                for (value, (first, weight)) in row.iter_mut().zip(&self.weights) {
-                    *value = dot(&bins[*first..*first + weight.len()], weight);
-                }
-                self.collect_peaks(bins, frame, &mut peaks);
-            }
+            self.collect_peaks(&bins, frame, &mut peaks);
         }
         Spectrogram {
             bands: self.bands.clone(),
@@ -182,13 +165,12 @@ impl Analyser {
         let mut strongest = 0f32;
         // A sweep below the regions is the strongest without being a peak of any of them.
         let below = self.regions.first().map_or(0, |region| region.0);
-        for bin in &bins[1..below.max(1)] {
-            strongest = larger(*bin, strongest);
-        }
+        strongest = bins[1..below.max(1)].iter().copied().fold(strongest, f32::max);
         for ((low, high), slot) in self.regions.iter().zip(&mut found) {
             let region = &bins[*low..*high];
-            let (height, sum) = largest_and_sum(region);
-            strongest = larger(height, strongest);
+            let height = region.iter().copied().fold(0f32, f32::max);
+            let sum: f32 = region.iter().sum();
+            strongest = strongest.max(height);
             // The main lobe of the window holds about 1.5 bins of power.
             let rest = (sum - 1.5 * height).max(0.0) / (region.len() as f32 - 1.0).max(1.0);
             let stands = height > rest * above_region;
@@ -206,20 +188,6 @@ impl Analyser {
             peaks.push(Peak { frame, hz: (bin as f64 + offset(bins, bin)) * bin_hz });
         }
     }
-}
-
-/// Largest of some powers, and their sum, in eight chains.
-fn largest_and_sum(x: &[f32]) -> (f32, f32) {
-    let (blocks, rest) = x.as_chunks::<8>();
-    let (mut tops, mut sums) = ([0f32; 8], [0f32; 8]);
-    for block in blocks {
-        for ((top, sum), x) in tops.iter_mut().zip(&mut sums).zip(block) {
-            *top = larger(*x, *top);
-            *sum += x;
-        }
-    }
-    let top = tops.iter().chain(rest).fold(0f32, |a, x| larger(*x, a));
-    (top, sums.iter().chain(rest).sum())
 }
 
 /// Distance of the true peak from the highest bin, in bins: parabola through the logarithms.

@@ -52,17 +52,7 @@ impl BandBins {
     /// Weighted mean over band `band` of `value(bin)`.
     pub fn mean(&self, band: usize, value: impl Fn(usize) -> f64) -> f64 {
         let bins = &self.bands[band];
-        // In four chains that need not wait for each other.
-        let (fours, rest) = bins.weights.as_chunks::<4>();
-        let mut sums = [0.0; 4];
-        for (four, at) in fours.iter().zip((bins.first..).step_by(4)) {
-            for (i, (sum, w)) in sums.iter_mut().zip(four).enumerate() {
-                *sum += w * value(at + i);
-            }
-        }
-        let at = bins.first + 4 * fours.len();
-        let of_rest: f64 = rest.iter().enumerate().map(|(i, w)| w * value(at + i)).sum();
-        sums.iter().sum::<f64>() + of_rest
+        bins.weights.iter().zip(bins.first..).map(|(w, k)| w * value(k)).sum()
     }
 }
 

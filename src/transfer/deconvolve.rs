@@ -1,9 +1,8 @@
 //! Recording to impulse response: division by the spectrum of the played signal.
 
 use crate::ingest::session::SweepSignal;
-use crate::transfer::fft::{RealFft, Workspace};
+use crate::transfer::fft::RealFft;
 use realfft::num_complex::Complex;
-use std::sync::{Mutex, PoisonError};
 
 /// Regularisation inside the sweep's band, relative to its peak power: keeps
 /// division exact to 1e-5 even 50 dB below the peak of an exponential sweep.
@@ -41,8 +40,6 @@ pub struct Deconvolver {
     band_hz: [f64; 2],
     /// `conj(S) / (|S|^2 + eps)` over the number of points, `n/2 + 1` bins.
     inverse: Vec<Complex<f64>>,
-    /// Memory that no take is using now; at most one for each thread.
-    spare: Mutex<Vec<Workspace>>,
 }
 
 impl Deconvolver {
@@ -59,12 +56,8 @@ impl Deconvolver {
             rate_hz: f64::from(sweep.rate_hz),
             band_hz: sweep.band_hz,
             inverse: Vec::new(),
-            spare: Mutex::default(),
         };
-        let mut work = plan.fft.workspace();
-        plan.fft.forward_in(&mut sweep.samples[..active].to_vec(), &mut work);
-        plan.inverse = plan.invert(&work.spectrum);
-        plan.spare = Mutex::new(vec![work]);
+        plan.inverse = plan.invert(&plan.fft.forward(&sweep.samples[..active]));
         plan
     }
 
@@ -99,23 +92,16 @@ impl Deconvolver {
         reference: Option<Vec<f64>>,
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
     ) -> Vec<f64> {
-        // A panic elsewhere leaves the list whole: every change is one step.
-        let spare = || self.spare.lock().unwrap_or_else(PoisonError::into_inner);
-        let free = spare().pop();
-        let mut work = free.unwrap_or_else(|| self.fft.workspace());
-        let of_reference = reference.map(|mut reference| {
-            self.fft.forward_in(&mut reference, &mut work);
-            self.invert(&work.spectrum)
-        });
+        let of_reference =
+            reference.map(|mut reference| self.invert(&self.fft.forward_in(&mut reference)));
         let inverse = of_reference.as_ref().unwrap_or(&self.inverse);
-        self.fft.forward_in(&mut recording, &mut work);
-        work.spectrum.iter_mut().zip(inverse).for_each(|(y, g)| *y *= g);
+        let mut spectrum = self.fft.forward_in(&mut recording);
+        spectrum.iter_mut().zip(inverse).for_each(|(y, g)| *y *= g);
         if let Some(warp) = warp {
             let df = self.rate_hz / self.n_points() as f64;
-            work.spectrum.iter_mut().enumerate().for_each(|(k, y)| *y *= warp(k as f64 * df));
+            spectrum.iter_mut().enumerate().for_each(|(k, y)| *y *= warp(k as f64 * df));
         }
-        self.fft.inverse_in(&mut work, &mut recording);
-        spare().push(work);
+        self.fft.inverse_in(spectrum, &mut recording);
         recording
     }
 

@@ -13,22 +13,20 @@
 //! | [`seat`] | all pairs of takes of one seat |
 //! | [`measure`] | the whole session, takes in parallel, a few in memory at a time |
 
-pub mod arrivals;
+pub(crate) mod arrivals;
 pub mod bands;
 pub mod deconvolve;
-pub mod direct;
-pub mod distortion;
+pub(crate) mod direct;
+pub(crate) mod distortion;
 pub mod drift;
-pub mod early;
-pub mod extremes;
+pub(crate) mod early;
 pub mod fft;
 pub mod measure;
 pub mod median;
-pub mod onset;
-pub mod powers;
-pub mod resemble;
-pub mod seat;
-pub mod sums;
+pub(crate) mod onset;
+pub(crate) mod powers;
+pub(crate) mod resemble;
+pub(crate) mod seat;
 pub mod take;
-pub mod whiten;
-pub mod window;
+pub(crate) mod whiten;
+pub(crate) mod window;

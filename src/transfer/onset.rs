@@ -1,7 +1,5 @@
 //! Where the direct sound arrives.
 
-use super::extremes::larger;
-
 /// The direct sound is the first sample above this part of the largest one ...
 const THRESHOLD: f64 = 0.3;
 /// ... not earlier than this before it, s: a strong reflection may be the largest.
@@ -28,16 +26,8 @@ pub fn find_onset(response: &[f64], rate_hz: f64) -> Option<usize> {
         .max_by(|&a, &b| response[a].abs().total_cmp(&response[b].abs()))
 }
 
-/// Largest magnitude, in eight chains that need not wait for each other.
 fn peak(x: &[f64]) -> f64 {
-    let (blocks, rest) = x.as_chunks::<8>();
-    let mut peaks = [0f64; 8];
-    for block in blocks {
-        for (peak, x) in peaks.iter_mut().zip(block) {
-            *peak = larger(x.abs(), *peak);
-        }
-    }
-    peaks.iter().chain(rest).fold(0f64, |a, x| a.max(x.abs()))
+    x.iter().fold(0.0, |a, x| a.max(x.abs()))
 }
 
 #[cfg(test)]

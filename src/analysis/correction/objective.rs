@@ -4,7 +4,6 @@ use super::response::{BandNodes, PER_BAND, band_mean};
 use super::target::Target;
 use crate::analysis::biquad::{SectionKind, Setting, design};
 use crate::ingest::manifest::CorrectionLimits;
-use crate::transfer::extremes::{larger, smaller};
 use crate::units::ThirdOctave;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::{DMatrix, DVector, Dyn, Owned};
@@ -97,8 +96,8 @@ impl Objective {
             // Without a branch for each node. A NaN is neither; it comes out in the mean.
             let (mut least, mut most) = (product[0], product[0]);
             for p in product {
-                least = smaller(p, least);
-                most = larger(p, most);
+                least = least.min(p);
+                most = most.max(p);
             }
             if least < low || most > high {
                 return f64::INFINITY;

@@ -4,7 +4,6 @@
 use super::air::Air;
 use super::gap::SeatTransmission;
 use crate::transfer::fft::turns;
-use crate::transfer::sums::dot;
 use rayon::prelude::*;
 use realfft::num_complex::Complex;
 
@@ -120,6 +119,10 @@ fn trend_basis(f_hz: &[f64]) -> Vec<Vec<f64>> {
         basis.push(v);
     }
     basis
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
 fn project_out(basis: &[Vec<f64>], v: &mut [f64]) {

@@ -142,34 +142,21 @@ fn png_of(
 /// Bytes of compressed picture in one chunk of a PNG.
 const CHUNK: usize = 1 << 17;
 
-/// Four white pixels, RGBA: most of a plot is paper, and is passed on without a look at each.
-const WHITE: [u8; 16] = [u8::MAX; 16];
-
 /// RGB of a row on a white ground: every pixel of it is opaque.
 fn drop_alpha(rgba: &[u8], rgb: &mut [u8]) {
-    let fours = rgb.as_chunks_mut::<12>().0.iter_mut();
-    for (to, from) in fours.zip(rgba.as_chunks::<16>().0) {
-        *to = [u8::MAX; 12];
-        if *from != WHITE {
-            let pixels = to.as_chunks_mut::<3>().0.iter_mut();
-            for (to, [colour @ .., _]) in pixels.zip(from.as_chunks::<4>().0) {
-                *to = *colour;
-            }
-        }
+    let pixels = rgba.as_chunks::<4>().0;
+    for (to, [colour @ .., _]) in rgb.as_chunks_mut::<3>().0.iter_mut().zip(pixels) {
+        *to = *colour;
     }
 }
 
 /// RGB of a row at half the size: a pixel is the mean of four.
 fn halve(upper: &[u8], lower: &[u8], rgb: &mut [u8]) {
-    let fours = upper.as_chunks::<16>().0.iter().zip(lower.as_chunks::<16>().0);
-    for (to, (upper, lower)) in rgb.as_chunks_mut::<6>().0.iter_mut().zip(fours) {
-        *to = [u8::MAX; 6];
-        if *upper != WHITE || *lower != WHITE {
-            for (c, to) in to.iter_mut().enumerate() {
-                let at = 8 * (c / 3) + c % 3;
-                let four = [upper[at], upper[at + 4], lower[at], lower[at + 4]];
-                *to = ((four.map(u16::from).iter().sum::<u16>() + 2) / 4) as u8;
-            }
+    let twos = upper.as_chunks::<8>().0.iter().zip(lower.as_chunks::<8>().0);
+    for (to, (upper, lower)) in rgb.as_chunks_mut::<3>().0.iter_mut().zip(twos) {
+        for (c, to) in to.iter_mut().enumerate() {
+            let four = [upper[c], upper[c + 4], lower[c], lower[c + 4]];
+            *to = ((four.map(u16::from).iter().sum::<u16>() + 2) / 4) as u8;
         }
     }
 }
