@@ -23,6 +23,7 @@ use crate::analysis::sheet::gap::{
     GapEstimate, GapSearch, SeatTransmission as SeatRatio, estimate_gap,
 };
 use crate::analysis::verification::verify;
+use crate::ingest::blind_tests::{BlindTestError, read_blind_tests};
 use crate::ingest::error::{IngestError, shown};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
@@ -33,13 +34,12 @@ use crate::judge::{
     Heard, Judged, Missing, NextTake, Outcome, Reason, TakeAnalyser, TakeRead, TakeState, hear,
     judge_session, missing_takes, next_take, seats_in_use,
 };
-use crate::listen::ListenError;
-use crate::listen::record::{Heard as KeptTest, read_kept};
 use crate::report::budget::budget_terms;
 use crate::report::result::{
     DistortionResult, PictureResult, RattleProfile, RattleRange, SessionResult,
 };
 use crate::report::words;
+use crate::report::words::heard::HeardTest;
 use crate::transfer::distortion::{Distortion, combine, rise_of_drive};
 use crate::transfer::measure::{Responder, TransferError, Transfers};
 use crate::warning::{Topic, Warning, Warnings};
@@ -79,7 +79,7 @@ pub enum ChainError {
     Readings(#[from] ReadingsError),
     /// The blind tests that were kept cannot be read.
     #[error(transparent)]
-    Listening(#[from] ListenError),
+    Listening(#[from] BlindTestError),
 }
 
 /// So many different reasons are told of a session that is refused.
@@ -116,7 +116,7 @@ pub fn analyze_keeping(
     let picture = manifest.picture.as_ref();
     let mut warnings = Warnings::from(words::notices::warnings(&session.notices));
     let readings = light_readings(session)?;
-    let listening = read_kept(&session.root)?;
+    let listening = read_blind_tests(&session.root)?;
 
     // What becomes of each take; from here on there are only those that are used.
     let responder = Responder::new(session);
@@ -217,7 +217,7 @@ pub fn analyze_keeping(
         light: light.map(words::picture::said),
         geometry: words::geometry::said(geometry),
     });
-    result.listening = listening.into_iter().map(KeptTest::from).collect();
+    result.listening = listening.into_iter().map(HeardTest::from).collect();
     Ok(Analyzed { result, transfers, joint })
 }
 

@@ -25,6 +25,8 @@
 
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
+// The documentation is for those who work on the program: it is made with its private items.
+#![allow(rustdoc::private_intra_doc_links)]
 
 pub mod air;
 pub mod analysis;
@@ -35,7 +37,7 @@ pub mod ingest;
 pub mod jobs;
 pub mod judge;
 pub mod listen;
-pub mod page;
+pub(crate) mod page;
 pub mod report;
 pub mod simulate;
 pub mod staging;
@@ -43,7 +45,7 @@ pub mod start;
 pub mod transfer;
 pub mod units;
 pub mod warning;
-pub mod words;
+pub(crate) mod words;
 
 #[cfg(test)]
 #[path = "../tests/support/mod.rs"]

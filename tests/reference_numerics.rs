@@ -3,10 +3,10 @@
 
 mod support;
 
+use scrimcheck::analysis::chance::guessing;
 use scrimcheck::analysis::student::{student_quantile, student_sf};
 use scrimcheck::ingest::session::SweepSignal;
 use scrimcheck::ingest::sweep::{SweepParams, generate};
-use scrimcheck::listen::chance::guessing;
 use scrimcheck::transfer::bands::BandBins;
 use scrimcheck::transfer::deconvolve::Deconvolver;
 use scrimcheck::transfer::fft::RealFft;

@@ -1,28 +1,29 @@
 //! From transmissions to losses, verdicts and settings.
 
-pub mod band_levels;
-pub mod biquad;
+pub(crate) mod band_levels;
+pub(crate) mod biquad;
 pub mod budget;
+pub mod chance;
 pub mod claims;
-pub mod compare;
+pub(crate) mod compare;
 pub mod correction;
-pub mod direct_from;
+pub(crate) mod direct_from;
 pub mod estimate;
-pub mod geometry;
+pub(crate) mod geometry;
 pub mod joint;
 pub mod level;
 pub mod loss;
 pub mod open_level;
-pub mod passage;
-pub mod picture;
-pub mod power;
-pub mod predict;
+pub(crate) mod passage;
+pub(crate) mod picture;
+pub(crate) mod power;
+pub(crate) mod predict;
 pub mod rough_level;
-pub mod seats;
+pub(crate) mod seats;
 pub mod sheet;
 pub mod student;
-pub mod uncertainty;
-pub mod verification;
+pub(crate) mod uncertainty;
+pub(crate) mod verification;
 
 #[cfg(test)]
 pub(crate) mod made_tables;

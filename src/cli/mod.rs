@@ -5,20 +5,20 @@
 
 mod again;
 pub(crate) mod analyze;
-pub mod args;
+pub(crate) mod args;
 pub(crate) mod check;
 pub(crate) mod choose;
-pub mod choose_args;
+pub(crate) mod choose_args;
 mod compare;
 mod demo;
-pub mod failure;
+pub(crate) mod failure;
 mod import;
 mod import_table;
 pub(crate) mod jobs;
 mod listen;
 mod open;
 pub(crate) mod predict;
-pub mod predict_args;
+pub(crate) mod predict_args;
 mod progress;
 mod settings;
 mod start;

@@ -1,7 +1,7 @@
 //! What is wrong with a sweep that was found, by the rules that `check` has for takes.
 
 use crate::ingest::session::{Recording, SweepSignal};
-use crate::judge::verdict::worst;
+use crate::judge::finding::worst;
 use crate::judge::{Finding, TakeAnalyser, TakeVerdict, judge_take};
 use crate::transfer::deconvolve::Deconvolver;
 use crate::transfer::resemble::{Print, print_of};

@@ -25,7 +25,7 @@ mod decimate;
 mod error;
 mod find;
 pub mod formats;
-pub mod json;
+pub(crate) mod json;
 mod judge;
 mod listen;
 mod names;

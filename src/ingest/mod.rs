@@ -5,12 +5,13 @@
 //! [`notice`] is what is odd and no reason to refuse it, [`error`] says what is
 //! wrong and what to do.
 
-pub mod calibration;
+pub(crate) mod blind_tests;
+pub(crate) mod calibration;
 pub mod error;
 pub mod manifest;
-pub mod notice;
+pub(crate) mod notice;
 pub mod readings;
 pub mod session;
 pub mod sweep;
-pub mod takes;
+pub(crate) mod takes;
 pub mod wav;

@@ -14,13 +14,12 @@
 
 use super::collect::Job;
 use super::described::Described;
+use super::figures::{SUMMED_HZ, all_bands, gap_m, summed_bands};
 use super::mean::{OverRooms, RoomFigure, over_rooms, pooled_scatter};
+use super::model::{ALL_KINDS, model};
 use super::names::NameError;
 use super::room::Room;
-use super::sheets::{
-    ALL_KINDS, Grouped, NameRules, SUMMED_HZ, SheetOverRooms, all_bands, common_u, gap_m, group,
-    model, sheets_over_jobs, summed_bands,
-};
+use super::sheets::{Grouped, NameRules, SheetOverRooms, common_u, group, sheets_over_jobs};
 use super::stored::StoredResult;
 use crate::analysis::compare::Rated;
 use crate::analysis::picture::expected_luminance_cd_m2;

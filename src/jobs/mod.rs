@@ -6,8 +6,10 @@
 //! | `inputs` | what a report was made from, so that it is made anew only when that changed |
 //! | `stored` | what is read from a `result.json` |
 //! | `collect` | the two above for a whole folder: reused, made anew, refused |
+//! | `figures` | figures of one of them |
 //! | `names` | one sheet under two spellings |
 //! | `mean` | random-effects mean over rooms, with its uncertainty |
+//! | `model` | the physical description of a sheet over its rooms |
 //! | `sheets` | what every sheet did over its rooms |
 //! | `bias` | by how much measured and claimed figures differ |
 //! | `described` | sheets that are typed, or stand in the manifest of a job that is begun |
@@ -16,15 +18,17 @@
 //!
 //! Every figure comes from `result.json`; nothing here reads a take.
 
-pub mod again;
-pub mod bias;
+pub(crate) mod again;
+pub(crate) mod bias;
 pub mod choose;
 pub mod collect;
-pub mod described;
-pub mod find;
+pub(crate) mod described;
+pub(crate) mod figures;
+pub(crate) mod find;
 pub mod inputs;
-pub mod mean;
+pub(crate) mod mean;
+pub(crate) mod model;
 pub mod names;
 pub mod room;
 pub mod sheets;
-pub mod stored;
+pub(crate) mod stored;

@@ -4,15 +4,16 @@ use super::bias::{
     Bias, LightBias, bias_of_sheet, find_too_good, light_bias_of_sheet, overall_bias,
 };
 use super::collect::Job;
+use super::figures::{
+    all_bands, band_figure, gain_on_axis, gap_m, largest_loss, light, mean_loss, seat_sd,
+    summed_bands,
+};
 use super::mean::{OverRooms, RoomFigure, Scatter, mean_u, over_rooms, pooled_scatter};
+use super::model::{ALL_KINDS, ModelOverRooms, WITH_RESISTANCE_OR_MASS, model};
 use super::names::{NameError, NamePair, SheetNames};
-use super::stored::{StoredFit, StoredLightFigure, StoredResult};
-use crate::analysis::sheet::models::Sheet;
+use super::stored::StoredResult;
 use serde::Serialize;
 use std::collections::BTreeMap;
-
-/// Bands that a job is summed up over, nominal Hz.
-pub const SUMMED_HZ: [f64; 2] = [500.0, 16_000.0];
 
 /// All sheets of a folder.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -107,17 +108,6 @@ pub struct ClaimCount {
     pub broken: usize,
     /// Neither.
     pub open: usize,
-}
-
-/// A physical description over rooms.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ModelOverRooms {
-    /// Which, as in `result.json`.
-    pub kind: String,
-    /// The sheet with the mean parameters.
-    pub sheet: Sheet,
-    /// Mean parameters: quantity with its unit, and figure.
-    pub parameters: Vec<(String, OverRooms)>,
 }
 
 /// The setting over rooms.
@@ -242,38 +232,6 @@ impl Scatters {
     }
 }
 
-/// Nominal and exact frequencies of all bands that any job has.
-pub(super) fn all_bands<'a>(jobs: impl Iterator<Item = &'a StoredResult>) -> Vec<[f64; 2]> {
-    let mut bands: Vec<[f64; 2]> =
-        jobs.flat_map(|j| j.bands.iter().map(|b| [b.nominal_hz, b.exact_hz])).collect();
-    bands.sort_by(|a, b| a[0].total_cmp(&b[0]));
-    bands.dedup_by(|a, b| a[0] == b[0]);
-    bands
-}
-
-fn band_figure(result: &StoredResult, nominal_hz: f64) -> Option<RoomFigure> {
-    result.band(nominal_hz).map(|[value, u]| RoomFigure { value, u })
-}
-
-/// Bands of a job inside [`SUMMED_HZ`].
-pub(super) fn summed_bands(result: &StoredResult) -> impl Iterator<Item = f64> {
-    let inside = |hz: &f64| (SUMMED_HZ[0] - 1.0..=SUMMED_HZ[1] + 1.0).contains(hz);
-    result.bands.iter().map(|b| b.nominal_hz).filter(inside)
-}
-
-/// Mean loss of a job. Errors of neighbouring bands hang together: the mean is trusted no better
-/// than the mean of the bands' uncertainties.
-pub(super) fn mean_loss(result: &StoredResult) -> Option<RoomFigure> {
-    let all: Option<Vec<[f64; 2]>> = summed_bands(result).map(|hz| result.band(hz)).collect();
-    mean_of(&all?)
-}
-
-fn mean_of(all: &[[f64; 2]]) -> Option<RoomFigure> {
-    let n = all.len() as f64;
-    let mean = |i: usize| all.iter().map(|v| v[i]).sum::<f64>() / n;
-    (!all.is_empty()).then(|| RoomFigure { value: mean(0), u: mean(1) })
-}
-
 /// What the method may do alike in all rooms, mean over rooms, dB.
 pub(super) fn common_u(jobs: &[(usize, &Job)], nominal_hz: &[f64]) -> f64 {
     let all: Vec<f64> = jobs
@@ -343,35 +301,6 @@ fn room(number: usize, job: &Job, with_names: bool) -> RoomOfSheet {
     }
 }
 
-/// The gap as measured with a rule, m, or where none is stated the one that the takes tell of.
-pub(super) fn gap_m(result: &StoredResult) -> Option<f64> {
-    let gap = &result.sheet.as_ref()?.gap;
-    gap.stated_m.or(gap.used_m)
-}
-
-fn largest_loss(result: &StoredResult) -> Option<RoomFigure> {
-    let largest = result.headline.largest_loss?;
-    let [value, u] = result.band(largest.nominal_hz)?;
-    Some(RoomFigure { value, u })
-}
-
-/// Mean of the standard deviations over the seats. Its own uncertainty: `s / sqrt(2 (n - 1) N / 3)`
-/// with a third of the `N` bands independent, as where two sessions are compared.
-fn seat_sd(result: &StoredResult) -> Option<RoomFigure> {
-    let of_band = |hz: f64| {
-        let b = result.bands.iter().position(|b| b.nominal_hz == hz)?;
-        result.mean.sd_db[b]
-    };
-    let sds: Vec<f64> = summed_bands(result).filter_map(of_band).collect();
-    let n_seats = result.seats.len() as f64;
-    if sds.is_empty() || n_seats < 2.0 {
-        return None;
-    }
-    let value = sds.iter().sum::<f64>() / sds.len() as f64;
-    let freedom = 2.0 * (n_seats - 1.0) * sds.len() as f64 / 3.0;
-    Some(RoomFigure { value, u: value / freedom.sqrt() })
-}
-
 fn count<'a>(results: impl Iterator<Item = &'a StoredResult>) -> ClaimCount {
     let mut count = ClaimCount::default();
     for claim in results.flat_map(|r| &r.claims) {
@@ -382,67 +311,6 @@ fn count<'a>(results: impl Iterator<Item = &'a StoredResult>) -> ClaimCount {
         }
     }
     count
-}
-
-/// Kinds of models, as in `result.json`.
-pub(super) const ALL_KINDS: [&str; 5] = ["resistive", "mass", "series", "parallel", "holes"];
-const WITH_RESISTANCE_OR_MASS: [&str; 4] = ["resistive", "mass", "series", "parallel"];
-
-/// The model of `kinds` with the smallest sum of the corrected Akaike criterion over the rooms in
-/// which it was fitted; its parameters are averaged over the rooms that tell them.
-pub(super) fn model(jobs: &[(usize, &Job)], kinds: &[&str]) -> Option<ModelOverRooms> {
-    let fits = |kind: &str| {
-        let of_room = move |(_, j): &(usize, &Job)| {
-            j.result.sheet.as_ref()?.evidence.fits.iter().find(|f| f.kind == kind).cloned()
-        };
-        jobs.iter().filter_map(of_room).collect::<Vec<_>>()
-    };
-    let with_fits = kinds.iter().map(|k| fits(k).len()).max().filter(|n| *n > 0)?;
-    let (kind, fits) = kinds
-        .iter()
-        .map(|kind| (*kind, fits(kind)))
-        .filter(|(_, fits)| fits.len() == with_fits)
-        .min_by(|a, b| {
-            let sum = |f: &[StoredFit]| f.iter().map(|f| f.aicc).sum::<f64>();
-            sum(&a.1).total_cmp(&sum(&b.1))
-        })?;
-    let quantities: Vec<String> = fits[0].parameters.iter().map(|p| p.quantity.clone()).collect();
-    let over = |quantity: &str| {
-        let rooms: Vec<RoomFigure> = fits
-            .iter()
-            .filter_map(|f| {
-                let p = f.parameters.iter().find(|p| p.quantity == quantity)?;
-                let normal = 1.96;
-                let half = 0.5 * (p.high? - p.low?) / normal;
-                Some(RoomFigure { value: p.value?, u: half })
-            })
-            .collect();
-        over_rooms(&rooms, 0.0, None)
-    };
-    let parameters: Vec<(String, OverRooms)> =
-        quantities.iter().filter_map(|q| Some((q.clone(), over(q)?))).collect();
-    let at = |q: &str| parameters.iter().find(|(name, _)| name == q).map(|(_, o)| o.mean.max(1e-6));
-    let mass = || at("areal_mass_g_m2").map(|g| g / 1e3);
-    let resistance = || at("flow_resistance_pa_s_m");
-    let sheet = match kind {
-        "resistive" => resistance().map(|r| Sheet::Resistive { flow_resistance_pa_s_m: r }),
-        "mass" => mass().map(|m| Sheet::Limp { areal_mass_kg_m2: m }),
-        "series" => resistance()
-            .zip(mass())
-            .map(|(r, m)| Sheet::Series { flow_resistance_pa_s_m: r, areal_mass_kg_m2: m }),
-        "parallel" => resistance()
-            .zip(mass())
-            .map(|(r, m)| Sheet::Parallel { flow_resistance_pa_s_m: r, areal_mass_kg_m2: m }),
-        _ => at("effective_length_over_open_area_mm").zip(at("hole_diameter_mm")).map(
-            |(length, hole)| Sheet::EffectiveHoles {
-                length_over_area_m: length / 1e3,
-                radius_m: hole / 2e3,
-            },
-        ),
-    };
-    // Where the data only bound a parameter in every room, the best room's own fit stands.
-    let sheet = sheet.unwrap_or(fits[0].sheet);
-    Some(ModelOverRooms { kind: kind.to_owned(), sheet, parameters })
 }
 
 fn setting(jobs: &[(usize, &Job)]) -> Option<SettingOverRooms> {
@@ -463,14 +331,6 @@ fn setting(jobs: &[(usize, &Job)]) -> Option<SettingOverRooms> {
         n_rooms: all.len(),
         filter_gain_db: gains.iter().map(|(hz, v)| (f64::from_bits(*hz), mean(v))).collect(),
     })
-}
-
-fn light(figure: StoredLightFigure) -> RoomFigure {
-    RoomFigure { value: figure.value, u: figure.u }
-}
-
-fn gain_on_axis(result: &StoredResult) -> Option<RoomFigure> {
-    Some(light(result.picture.as_ref()?.light.as_ref()?.gain.as_ref()?.on_axis?))
 }
 
 /// Angles to the nearest degree; those off the axis that a room was read at.

@@ -71,14 +71,7 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
     let own_floor = levels.silent.is_none().then(|| floor_under_the_sweep(s, course, start_s));
     let floor = own_floor.as_ref().unwrap_or(&levels.floor);
     let mut decayed = vec![false; s.bands.len()];
-    // One frame of a narrow band scatters widely: chi-squared quantile over its mean, after
-    // Wilson and Hilferty.
-    let scatter: Vec<f64> = (0..s.bands.len())
-        .map(|b| {
-            let spread = 2.0 / (9.0 * s.noise_dof(b));
-            (1.0 - spread + ONE_IN_HUNDRED * spread.sqrt()).powi(3)
-        })
-        .collect();
+    let scatter = chance_scatter(s);
     let mut bursts: Vec<Burst> = Vec::new();
     let half = 0.5 * s.frame_s + ENDS_S;
     let at_an_end = |time_s: f64| (time_s - start_s).abs() < half || (time_s - ends_s).abs() < half;
@@ -127,17 +120,7 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
                 insert(&mut near, power / sweep);
             }
         }
-        // The mean of some bands scatters less than any of them.
-        let heard = &top[..quiet_bands.min(BANDS_TOGETHER)];
-        if heard.len() < BANDS_AT_LEAST {
-            continue;
-        }
-        let sum_db: f64 = heard.iter().map(|ratio| 10.0 * ratio.max(1e-12).log10()).sum();
-        let excess_db = sum_db / heard.len() as f64;
-        if excess_db < ABOVE_NOISE_DB {
-            continue;
-        }
-        let below_sweep_db = -10.0 * near[BANDS_AT_LEAST - 1].log10();
+        let Some([excess_db, below_sweep_db]) = heard(&top, &near, quiet_bands) else { continue };
         match bursts.last_mut().filter(|last| time_s - last.to_s < SAME_BURST_S) {
             Some(last) => {
                 last.to_s = time_s;
@@ -157,6 +140,34 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
         }
     }
     bursts
+}
+
+/// How far the loudest bands of a frame stand above their noise, and the third of them below the
+/// sweep, dB; `None` where too few do or too little.
+fn heard(
+    top: &[f64; BANDS_TOGETHER],
+    near: &[f64; BANDS_TOGETHER],
+    quiet_bands: usize,
+) -> Option<[f64; 2]> {
+    // The mean of some bands scatters less than any of them.
+    let heard = &top[..quiet_bands.min(BANDS_TOGETHER)];
+    if heard.len() < BANDS_AT_LEAST {
+        return None;
+    }
+    let sum_db: f64 = heard.iter().map(|ratio| 10.0 * ratio.max(1e-12).log10()).sum();
+    let excess_db = sum_db / heard.len() as f64;
+    (excess_db >= ABOVE_NOISE_DB).then(|| [excess_db, -10.0 * near[BANDS_AT_LEAST - 1].log10()])
+}
+
+/// How far a single frame of each band may stand above its mean by chance: chi-squared quantile
+/// over its mean, after Wilson and Hilferty.
+fn chance_scatter(s: &Spectrogram) -> Vec<f64> {
+    (0..s.bands.len())
+        .map(|b| {
+            let spread = 2.0 / (9.0 * s.noise_dof(b));
+            (1.0 - spread + ONE_IN_HUNDRED * spread.sqrt()).powi(3)
+        })
+        .collect()
 }
 
 /// Noise of each band while the sweep is far below it; 0 where it never is for long.

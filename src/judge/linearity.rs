@@ -4,7 +4,7 @@
 //! compressor or a limiter lifts the quiet take, more where the loud one is loudest.
 
 use super::across::{Entry, TakeFindings};
-use super::verdict::{Finding, TakeVerdict};
+use super::finding::{Finding, TakeVerdict};
 use crate::ingest::takes::QUIET_BY_DB;
 use crate::transfer::median::median;
 use crate::units::ThirdOctave;
@@ -82,7 +82,7 @@ pub(super) fn judge(entries: &[Entry], findings: &[Vec<Finding>]) -> (Linearity,
     let mut state = Linearity::NotShown;
     let mut found = TakeFindings::new();
     for (index, quiet) in entries.iter().enumerate().filter(|(_, e)| e.take.quiet) {
-        let usable = |at: usize| super::verdict::worst(&findings[at]) != TakeVerdict::Repeat;
+        let usable = |at: usize| super::finding::worst(&findings[at]) != TakeVerdict::Repeat;
         let place = |e: &Entry| (e.take.seat, e.take.condition, e.take.source, e.take.spot);
         let beside = entries
             .iter()

@@ -12,6 +12,7 @@
 //! | `rattle` | what only the screen brings |
 //! | `facts` | all of it for one take, as numbers |
 //! | `signature` | polarity against another take, and likeness |
+//! | `finding` | one thing found in a take, and its weight |
 //! | `verdict` | what the facts of one take mean |
 //! | `across` | what takes tell about each other |
 //! | `linearity` | a quiet take against the loud one beside it |
@@ -21,31 +22,33 @@
 //! | `hear` | takes read once: facts and responses |
 //! | `plan` | what is still to be recorded |
 
-pub mod across;
-pub mod amplitude;
-pub mod bursts;
-pub mod facts;
+pub(crate) mod across;
+pub(crate) mod amplitude;
+pub(crate) mod bursts;
+pub(crate) mod facts;
+pub(crate) mod finding;
 mod hear;
-pub mod hum;
-pub mod linearity;
-pub mod noise;
+pub(crate) mod hum;
+pub(crate) mod linearity;
+pub(crate) mod noise;
 mod plan;
-pub mod rattle;
+pub(crate) mod rattle;
 #[cfg(test)]
 pub(crate) mod scene;
 mod session;
 mod settle;
-pub mod signature;
-pub mod spectrogram;
-pub mod state;
-pub mod track;
-pub mod verdict;
+pub(crate) mod signature;
+pub(crate) mod spectrogram;
+pub(crate) mod state;
+pub(crate) mod track;
+pub(crate) mod verdict;
 
 pub use facts::{TakeAnalyser, TakeFacts};
+pub use finding::{Finding, TakeVerdict};
 pub use hear::{Heard, hear};
 pub use linearity::Linearity;
 pub use plan::{Missing, NextTake, missing_takes, next_take};
 pub use session::{Judged, JudgedTake, TakeRead, judge_session};
 pub use settle::seats_in_use;
 pub use state::{Outcome, Reason, TakeState};
-pub use verdict::{Finding, TakeVerdict, judge_take};
+pub use verdict::judge_take;

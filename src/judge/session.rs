@@ -5,11 +5,11 @@
 use super::across::{
     Drifts, Entry, Weather, judge_across, judge_conditions, recurring_bursts, session_scatter,
 };
+use super::finding::worst;
 use super::linearity::{self, Linearity};
 use super::rattle::{RattleSearch, SeatProfiles, search};
 use super::settle::{seats_in_use, settle};
 use super::state::{Outcome, Reason, TakeState};
-use super::verdict::worst;
 use super::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, DisplayUnits, Manifest, PerCondition, SoundSource};
@@ -235,23 +235,7 @@ pub fn judge_session(
         judge_conditions(&weather(manifest), drifts, manifest.screen.gap_m, spots);
     about_session.extend(session_scatter(&entries));
     let rattle = search_rattle(session, &entries);
-    about_session.extend(rattle.ranges.iter().map(|range| {
-        Finding::new(
-            TakeVerdict::Doubt,
-            Topic::Rattle,
-            format!(
-                "Something rattles with the screen while the sweep passes {:.0} to {:.0} Hz: {:.0} \
-                 dB above the takes without it, at {} of {} seats.",
-                range.low_hz,
-                range.high_hz,
-                range.excess_db,
-                range.seats.len(),
-                rattle.n_seats
-            ),
-            "Look for loose lacing, frame corners, rollers and fixings; damp them and record \
-             again.",
-        )
-    }));
+    about_session.extend(rattle.ranges.iter().map(|range| rattles(range, rattle.n_seats)));
     let mut takes: Vec<JudgedTake> = session
         .takes
         .iter()
@@ -273,6 +257,22 @@ pub fn judge_session(
         .collect();
     settle(session, &mut takes, &linearity);
     Judged { takes, session: about_session, rattle, linearity }
+}
+
+fn rattles(range: &super::rattle::Rattle, n_seats: usize) -> Finding {
+    Finding::new(
+        TakeVerdict::Doubt,
+        Topic::Rattle,
+        format!(
+            "Something rattles with the screen while the sweep passes {:.0} to {:.0} Hz: {:.0} dB \
+             above the takes without it, at {} of {n_seats} seats.",
+            range.low_hz,
+            range.high_hz,
+            range.excess_db,
+            range.seats.len(),
+        ),
+        "Look for loose lacing, frame corners, rollers and fixings; damp them and record again.",
+    )
 }
 
 /// A take whose file cannot be used.

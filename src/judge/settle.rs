@@ -1,9 +1,9 @@
 //! The last word on each take: its own faults, then whether its seat still has a pair.
 
+use super::finding::TakeVerdict;
 use super::linearity::Linearity;
 use super::session::JudgedTake;
 use super::state::{Reason, TakeState};
-use super::verdict::TakeVerdict;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;
 use crate::ingest::takes::default_name;

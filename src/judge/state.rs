@@ -1,6 +1,6 @@
 //! What becomes of a take, and why.
 
-use super::verdict::{Finding, TakeVerdict};
+use super::finding::{Finding, TakeVerdict};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::warning::Topic;
 use serde::Serialize;

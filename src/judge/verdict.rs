@@ -1,13 +1,15 @@
-//! What the facts of one take mean for the installer: good, doubtful, or once more.
+//! What the facts of one take mean for the installer: good, doubtful, or once more. More than 400
+//! lines: one short judgement after another, side by side so that their limits can be compared.
 
 use super::bursts::Burst;
 use super::facts::TakeFacts;
+use super::finding::Finding;
+use super::finding::TakeVerdict::{Doubt, Good, Repeat};
 use super::track::{Course, Found};
-use crate::ingest::manifest::DisplayUnits;
 use crate::transfer::median::median;
 use crate::units::ThirdOctave;
-use crate::warning::{Topic, Warning};
-use serde::Serialize;
+use crate::warning::Topic;
+use crate::words::frequency_words;
 
 /// Fewer of the expected frames than this: another signal, or a drowned one.
 pub(super) const SHARE_AT_LEAST: f64 = 0.5;
@@ -41,97 +43,6 @@ const HEADROOM_DB: f64 = 3.0;
 const OFFSET: f64 = 0.014;
 /// A burst this near to the sweep's level spoils the take, dB.
 const BURST_NEAR_DB: f64 = 20.0;
-
-/// How a take can be used; the order is from good to bad.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum TakeVerdict {
-    /// Nothing that touches the result.
-    Good,
-    /// Usable, but something may touch the result.
-    Doubt,
-    /// Must be made again.
-    Repeat,
-}
-
-impl TakeVerdict {
-    /// In words.
-    pub fn label(self) -> &'static str {
-        match self {
-            Self::Good => "good",
-            Self::Doubt => "usable with doubt",
-            Self::Repeat => "repeat",
-        }
-    }
-}
-
-/// One thing found, with its weight; [`TakeVerdict::Good`] is a remark.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Finding {
-    /// Weight.
-    pub verdict: TakeVerdict,
-    /// Kind.
-    pub topic: Topic,
-    /// What was found, in a sentence.
-    pub message: String,
-    /// What to do, in a sentence.
-    pub advice: String,
-    /// Both sentences in feet, where they tell a length.
-    #[serde(skip)]
-    imperial: Option<[String; 2]>,
-}
-
-impl Finding {
-    /// A finding with its two sentences.
-    pub fn new(
-        verdict: TakeVerdict,
-        topic: Topic,
-        message: impl Into<String>,
-        advice: impl Into<String>,
-    ) -> Self {
-        Self { verdict, topic, message: message.into(), advice: advice.into(), imperial: None }
-    }
-
-    /// A finding whose two sentences tell a length.
-    pub fn said(
-        verdict: TakeVerdict,
-        topic: Topic,
-        say: impl Fn(DisplayUnits) -> [String; 2],
-    ) -> Self {
-        let [message, advice] = say(DisplayUnits::Metric);
-        let imperial = Some(say(DisplayUnits::Imperial));
-        Self { verdict, topic, message, advice, imperial }
-    }
-
-    /// The same in the units of its reader.
-    pub fn in_units(&self, units: DisplayUnits) -> Self {
-        let mut finding = self.clone();
-        if let (DisplayUnits::Imperial, Some([message, advice])) = (units, &self.imperial) {
-            finding.message.clone_from(message);
-            finding.advice.clone_from(advice);
-        }
-        finding
-    }
-
-    /// The same as a warning about a seat and a take.
-    pub fn warning(&self, seat: Option<&str>, take: Option<&str>) -> Warning {
-        Warning {
-            topic: self.topic,
-            seat: seat.map(Into::into),
-            take: take.map(Into::into),
-            message: self.message.clone(),
-            advice: self.advice.clone(),
-        }
-    }
-}
-
-/// The worst of the findings; good when there are none.
-pub fn worst(findings: &[Finding]) -> TakeVerdict {
-    findings.iter().map(|finding| finding.verdict).max().unwrap_or(TakeVerdict::Good)
-}
-
-use crate::words::frequency_words;
-use TakeVerdict::{Doubt, Good, Repeat};
 
 /// Judges one take by its own facts. `sweep_rate_hz` is the rate of the played signal.
 ///

@@ -4,7 +4,8 @@
 //! first round. Nothing of it is told before the last answer is in.
 
 use super::ListenError;
-use super::chance::{guessing, is_shown, sentence};
+use crate::analysis::chance::{guessing, is_shown};
+use crate::report::words::heard::sentence;
 use serde::{Deserialize, Serialize};
 use std::ops::RangeInclusive;
 

@@ -51,16 +51,4 @@ pub enum ListenError {
         /// What is wrong, and what would do.
         problem: String,
     },
-    /// Kept tests that cannot be read.
-    #[error("{}{}: {problem}; {advice}", shown(.path), line.map_or(String::new(), |n| format!(", line {n}")))]
-    Record {
-        /// The file.
-        path: PathBuf,
-        /// Line, counted from 1.
-        line: Option<u64>,
-        /// What was found.
-        problem: String,
-        /// What to do.
-        advice: String,
-    },
 }

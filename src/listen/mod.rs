@@ -13,21 +13,17 @@
 //! | `job` | the versions that one session, or several, have to offer |
 //! | `files` | versions as WAV |
 //! | `blind` | rounds drawn by the system's random source, and answers |
-//! | `chance` | how often guessing does as well |
-//! | `record` | tests that were kept in the job |
 
 mod bands;
-pub mod blind;
-pub mod chance;
+pub(crate) mod blind;
 mod convolve;
 mod error;
-pub mod files;
+pub(crate) mod files;
 mod fir;
 pub mod job;
 pub mod levels;
 pub mod passage;
-pub mod read;
-pub mod record;
+pub(crate) mod read;
 pub mod sounds;
 pub mod versions;
 

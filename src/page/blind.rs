@@ -10,11 +10,12 @@ use super::place::job_folder;
 use super::refusal::Refusal;
 use super::routes::blocking;
 use super::words::word;
+use crate::ingest::blind_tests::{KeptTest, read_blind_tests, with_one_more};
 use crate::listen::blind::{BlindTest, Outcome, Side};
 use crate::listen::passage::Passage;
-use crate::listen::record::{Heard, Kept, read_kept, with_one_more};
 use crate::listen::versions::{Part, make_versions};
 use crate::report::output::write_one_file;
+use crate::report::words::heard::HeardTest;
 use axum::Json;
 use axum::extract::{Path, State};
 use axum::response::Response;
@@ -176,7 +177,7 @@ pub(super) async fn keep(
     State(desk): State<Arc<Desk>>,
     Path((job, number)): Path<(String, u64)>,
     Json(who): Json<Who>,
-) -> Result<Json<Vec<Heard>>, Refusal> {
+) -> Result<Json<Vec<HeardTest>>, Refusal> {
     blocking(move || {
         let folder = job_folder(&desk.root, &job)?;
         let row = {
@@ -184,7 +185,7 @@ pub(super) async fn keep(
             let test = of_job(listening.test(number), &folder)?;
             let finished = test.draw.outcome().filter(|_| test.training.is_none() && !test.kept);
             let outcome = finished.ok_or_else(|| Refusal::bad(word("blind.not_finished")))?;
-            Kept {
+            KeptTest {
                 date: who.date,
                 listener: who.initials.trim().to_owned(),
                 seat: test.heard.seat.clone(),
@@ -202,7 +203,7 @@ pub(super) async fn keep(
         if let Some(test) = desk.listening().test(number) {
             test.kept = true;
         }
-        Ok(Json(read_kept(&folder)?.into_iter().map(Heard::from).collect()))
+        Ok(Json(read_blind_tests(&folder)?.into_iter().map(HeardTest::from).collect()))
     })
     .await
 }

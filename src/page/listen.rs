@@ -10,12 +10,13 @@ use super::words::word;
 use crate::analysis::predict::describe::Description;
 use crate::analysis::sheet::models::Gap;
 use crate::cli::predict_args::FRONT_REFLECTION;
+use crate::ingest::blind_tests::read_blind_tests;
 use crate::listen::files::DITHER_SEED;
 use crate::listen::job::{offer, usual_seat};
 use crate::listen::read::read_sound;
-use crate::listen::record::{Heard as Kept, read_kept};
 use crate::listen::sounds::{ALL, Made, Sound};
 use crate::listen::versions::make_versions;
+use crate::report::words::heard::HeardTest;
 use axum::Json;
 use axum::body::Body;
 use axum::extract::{Path, Query, State};
@@ -41,7 +42,7 @@ pub(super) struct Choices {
     seat: String,
     sounds: Vec<Named>,
     /// Tests that were kept.
-    kept: Vec<Kept>,
+    kept: Vec<HeardTest>,
 }
 
 #[derive(Serialize)]
@@ -66,7 +67,7 @@ pub(super) async fn choices(
             seats: seats.map(|s| Named { key: s.id.clone(), title: s.name.clone() }).collect(),
             seat: usual.to_owned(),
             sounds: ALL.map(|m| Named { key: m.key().into(), title: m.title().into() }).into(),
-            kept: read_kept(&folder)?.into_iter().map(Kept::from).collect(),
+            kept: read_blind_tests(&folder)?.into_iter().map(HeardTest::from).collect(),
         }))
     })
     .await

@@ -70,6 +70,7 @@ macro_rules! from_errors {
 }
 
 from_errors!(
+    crate::ingest::blind_tests::BlindTestError,
     crate::ingest::error::IngestError,
     crate::import::ImportError,
     crate::chain::ChainError,

@@ -1,28 +1,28 @@
 //! From one finished result to table, JSON, CSV, plots and papers.
 
-pub mod budget;
-pub mod compare_files;
-pub mod compare_page;
-pub mod compare_table;
-pub mod correction_files;
+pub(crate) mod budget;
+pub(crate) mod compare_files;
+pub(crate) mod compare_page;
+pub(crate) mod compare_table;
+pub(crate) mod correction_files;
 pub mod csv;
 pub mod error;
-pub mod findings;
-pub mod finite;
-pub mod forecast_table;
+pub(crate) mod findings;
+pub(crate) mod finite;
+pub(crate) mod forecast_table;
 pub mod html;
-pub mod jobs;
+pub(crate) mod jobs;
 pub mod json;
 pub mod look;
-pub mod orientation;
+pub(crate) mod orientation;
 pub mod output;
 pub mod paper;
 pub mod pdf;
 pub mod plots;
-pub mod result;
-pub mod result_build;
+pub(crate) mod result;
+pub(crate) mod result_build;
 pub mod table;
-pub mod takes;
+pub(crate) mod takes;
 pub mod words;
 pub mod write;
 

@@ -6,6 +6,7 @@
 
 use super::words::claims::ClaimWords;
 use super::words::correction::SaidSetting;
+use super::words::heard::HeardTest;
 use super::words::level::LevelWords;
 use super::words::said::{Said, Statement};
 use super::words::sheet::SheetResult;
@@ -19,7 +20,6 @@ use crate::analysis::power::PowerCost;
 use crate::analysis::seats::SeatDependence;
 use crate::analysis::verification::Verification;
 use crate::judge::{Linearity, Outcome};
-use crate::listen::record::Heard;
 use crate::transfer::distortion::Distortion;
 use crate::warning::Warning;
 use serde::Serialize;
@@ -88,7 +88,7 @@ pub struct SessionResult {
     /// Light readings and viewing geometry.
     pub picture: Option<PictureResult>,
     /// Blind tests that were kept in the job.
-    pub listening: Vec<Heard>,
+    pub listening: Vec<HeardTest>,
     /// What is doubtful, and what to do about it.
     pub warnings: Vec<Warning>,
     /// The same in feet and foot-lamberts, for papers whose reader wants these.

@@ -29,7 +29,7 @@ pub mod loudspeaker;
 mod manifest;
 mod measured;
 pub mod memory;
-pub mod noise;
+pub(crate) mod noise;
 mod order;
 pub mod random;
 mod response;
@@ -40,7 +40,7 @@ pub mod sheet;
 mod sinc;
 #[cfg(test)]
 mod tests;
-pub mod truth;
+pub(crate) mod truth;
 pub mod write;
 
 pub use demo::demo_scenario;

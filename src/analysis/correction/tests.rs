@@ -1,11 +1,13 @@
 //! The whole fit on losses known in closed form, both sides of every limit.
 
 use super::*;
+use crate::analysis::biquad::SectionKind;
 use crate::analysis::biquad::tests::is_stable;
 use crate::analysis::made_tables::{
     band_loss_db, estimate, noise, perforated_loss_db, sheet_loss_db, table,
 };
 use crate::support::assert_close;
+use crate::units::ThirdOctave;
 
 pub(super) fn limits() -> CorrectionLimits {
     CorrectionLimits::default()
@@ -78,7 +80,7 @@ fn settings_keep_steps_and_limits() {
     let tilt = |_: usize, hz: f64| 1.5 * (hz / 500.0).log2().max(0.0);
     let coarse = CorrectionLimits {
         gain_step_db: 1.0,
-        frequency_step: "iso_1_3".into(),
+        frequency_step: crate::ingest::manifest::FrequencyStep::Iso3,
         q_step: 0.5,
         q: [0.5, 3.0],
         max_boost_db: 4.0,

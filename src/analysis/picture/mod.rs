@@ -1,9 +1,9 @@
 //! The picture side: gain, evenness and luminance from light readings, and what the holes let
 //! through.
 
-pub mod figure;
-pub mod gain;
-pub mod uniformity;
+pub(crate) mod figure;
+pub(crate) mod gain;
+pub(crate) mod uniformity;
 
 use super::claims::{ClaimVerdict, LightFigure, NoLight, is_light, judge_light};
 use super::sheet::perforated::{EndCorrection, Lattice, Perforation};

@@ -1,7 +1,7 @@
 //! Before buying: what a described sheet will lose, how the gap will comb, what it costs in
 //! power. The same models as in the analysis of a session.
 
-pub mod describe;
+pub(crate) mod describe;
 
 use super::geometry::{SeenPicture, one_arc_minute_distance_m};
 use super::sheet::air::Air;

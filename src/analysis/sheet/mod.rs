@@ -2,13 +2,13 @@
 //! curve, and the air gap behind the sheet.
 
 pub mod air;
-pub mod bessel;
+pub(crate) mod bessel;
 pub mod choice;
 pub mod finding;
 pub mod fit;
 pub mod gap;
-pub mod models;
-pub mod perforated;
+pub(crate) mod models;
+pub(crate) mod perforated;
 mod ripple;
 mod solve;
-pub mod stated;
+pub(crate) mod stated;

@@ -1,4 +1,4 @@
-//! The played signal: made by [`generate`], or read and checked by [`load_sweep`].
+//! The played signal: made by [`generate`](fn@generate), or read and checked by [`load_sweep`].
 
 mod generate;
 mod load;

@@ -6,9 +6,9 @@ mod name;
 pub(crate) mod paths;
 
 pub(crate) use borrow::borrow_without;
-pub use discover::{FoundTakes, discover};
+pub use discover::discover;
 pub(crate) use name::condition_word;
-pub use name::{NameError, QUIET_BY_DB, TakeName, default_name, parse_name, quiet_name};
+pub use name::{NameError, QUIET_BY_DB, default_name, parse_name, quiet_name};
 
 /// Folder of the recordings in a session folder.
 pub const TAKES_FOLDER: &str = "takes";

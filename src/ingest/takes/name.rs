@@ -28,13 +28,13 @@ pub struct TakeName {
 pub enum NameError {
     /// A number at its end.
     #[error("the name does not end in _ and a number")]
-    NoNumber,
+    Number,
     /// A condition.
     #[error("the name does not say _without_, _with_ or _corrected_ before its number")]
-    NoCondition,
+    Condition,
     /// A seat.
     #[error("the name does not begin with a seat")]
-    NoSeat,
+    Seat,
 }
 
 /// The word of a condition in names.
@@ -70,7 +70,7 @@ pub fn parse_name(stem: &str) -> Result<TakeName, NameError> {
             let plain = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit());
             plain.then(|| digits.parse().ok().map(|n| (rest, n))).flatten()
         })
-        .ok_or(NameError::NoNumber)?;
+        .ok_or(NameError::Number)?;
     let (rest, source, quiet) = match rest.rsplit_once('_') {
         Some((front, last)) if last.eq_ignore_ascii_case("control") => {
             (front, SoundSource::Control, false)
@@ -88,9 +88,9 @@ pub fn parse_name(stem: &str) -> Result<TakeName, NameError> {
                 words.into_iter().find(|&c| condition_word(c).eq_ignore_ascii_case(word))?;
             Some((seat, condition))
         })
-        .ok_or(NameError::NoCondition)?;
+        .ok_or(NameError::Condition)?;
     if seat.is_empty() {
-        return Err(NameError::NoSeat);
+        return Err(NameError::Seat);
     }
     // Some systems take accents apart in the names of files.
     Ok(TakeName { seat: seat.nfc().collect(), condition, source, quiet, number })
@@ -123,15 +123,15 @@ mod tests {
     #[test]
     fn other_names_say_what_is_missing() {
         for (stem, missing) in [
-            ("R1C", NameError::NoNumber),
-            ("R1C_without", NameError::NoNumber),
-            ("R1C_without_a", NameError::NoNumber),
-            ("R1C_without_+1", NameError::NoNumber),
-            ("R1C_without_99999999999", NameError::NoNumber),
-            ("R1C_1", NameError::NoCondition),
-            ("R1C_screen_1", NameError::NoCondition),
-            ("_with_1", NameError::NoSeat),
-            ("with_1", NameError::NoCondition),
+            ("R1C", NameError::Number),
+            ("R1C_without", NameError::Number),
+            ("R1C_without_a", NameError::Number),
+            ("R1C_without_+1", NameError::Number),
+            ("R1C_without_99999999999", NameError::Number),
+            ("R1C_1", NameError::Condition),
+            ("R1C_screen_1", NameError::Condition),
+            ("_with_1", NameError::Seat),
+            ("with_1", NameError::Condition),
         ] {
             assert_eq!(parse_name(stem), Err(missing), "{stem}");
         }

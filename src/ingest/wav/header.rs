@@ -6,73 +6,10 @@
 //! BW64 as in ITU-R BS.2088. From memory, checked against files of other writers.
 
 use super::decode::open_regular;
+use super::info::{Encoding, WavInfo};
 use super::{MAX_FRAMES, RATE_RANGE_HZ, WavError, WavFault};
-use std::fmt;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
-
-/// How one sample is stored.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Encoding {
-    /// Unsigned, zero at 128.
-    U8,
-    /// Signed, two bytes.
-    I16,
-    /// Signed, three bytes.
-    I24,
-    /// Signed, four bytes.
-    I32,
-    /// IEEE 754 single.
-    F32,
-    /// IEEE 754 double.
-    F64,
-}
-
-impl Encoding {
-    /// Bytes of one sample.
-    pub fn n_bytes(self) -> usize {
-        match self {
-            Self::U8 => 1,
-            Self::I16 => 2,
-            Self::I24 => 3,
-            Self::I32 | Self::F32 => 4,
-            Self::F64 => 8,
-        }
-    }
-}
-
-impl fmt::Display for Encoding {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let kind = if matches!(self, Self::F32 | Self::F64) { "float" } else { "integer" };
-        write!(f, "{}-bit {kind}", 8 * self.n_bytes())
-    }
-}
-
-/// What the header says, checked against the length of the file.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct WavInfo {
-    /// Sampling rate, Hz.
-    pub rate_hz: u32,
-    /// Channels.
-    pub n_channels: u16,
-    /// Samples of each channel.
-    pub n_frames: u64,
-    /// How samples are stored.
-    pub encoding: Encoding,
-    /// Whether the header says how much sound there is; a recorder that was cut off leaves it open,
-    /// and everything up to the end of the file is sound.
-    pub closed: bool,
-    /// Bits that carry signal in an integer format (20 in a 24-bit container),
-    /// `None` for floats.
-    pub integer_bits: Option<u16>,
-}
-
-impl WavInfo {
-    /// Length of the recording, s.
-    pub fn duration_s(&self) -> f64 {
-        self.n_frames as f64 / f64::from(self.rate_hz)
-    }
-}
 
 /// Header of the WAV file at `path`, without reading its samples.
 ///
@@ -114,11 +51,63 @@ pub(crate) fn read_long_layout<R: Read + Seek>(
     reader: &mut R,
     n_bytes: u64,
 ) -> Result<Layout, WavFault> {
+    let Chunks { fmt, data, is_last, end: at } = walk(reader, n_bytes)?;
+    let Some((data_offset, declared)) = data else {
+        return Err(broken(at, "there is no `data` chunk".into()));
+    };
+    let present = n_bytes - data_offset;
+    if declared > present && !is_last {
+        return Err(WavFault::Truncated { declared_bytes: declared, present_bytes: present });
+    }
+    let Some((fmt_at, fmt)) = fmt else {
+        return Err(broken(at, "there is no `fmt ` chunk".into()));
+    };
+    let format = settle_format(fmt_at, &fmt)?;
+    let per_frame = format.bytes_per_frame as u64;
+    let closed = !(is_last && present >= per_frame);
+    // The last frame may be cut.
+    let declared = if closed { declared } else { present - present % per_frame };
+    if declared == 0 {
+        return Err(WavFault::Empty { what: "its header declares 0 bytes of sound" });
+    }
+    if declared % per_frame != 0 {
+        return Err(broken(
+            data_offset - 8,
+            format!("{declared} bytes of sound are no whole number of {per_frame}-byte frames"),
+        ));
+    }
+    let n_frames = declared / per_frame;
+    Ok(Layout {
+        info: WavInfo {
+            rate_hz: format.rate_hz,
+            n_channels: format.n_channels,
+            n_frames,
+            closed,
+            encoding: format.encoding,
+            integer_bits: format.integer_bits,
+        },
+        data_offset,
+        bytes_per_frame: format.bytes_per_frame,
+    })
+}
+
+/// What the walk over the chunks found.
+#[derive(Default)]
+struct Chunks {
+    /// Place and bytes of the `fmt ` chunk.
+    fmt: Option<(u64, Vec<u8>)>,
+    /// First byte of the sound, and how many the header declares.
+    data: Option<(u64, u64)>,
+    /// Whether the length is left open and the sound goes on to the end of the file.
+    is_last: bool,
+    /// Where the walk ended.
+    end: u64,
+}
+
+fn walk<R: Read + Seek>(reader: &mut R, n_bytes: u64) -> Result<Chunks, WavFault> {
     let is_64 = read_form(reader, n_bytes)?;
-    let mut fmt: Option<(u64, Vec<u8>)> = None;
-    let mut data: Option<(u64, u64)> = None;
+    let Chunks { mut fmt, mut data, mut is_last, .. } = Chunks::default();
     let mut ds64_data_bytes: Option<u64> = None;
-    let mut is_last = false;
     let mut at = 12u64;
     let mut n_chunks = 0usize;
     while at + 8 <= n_bytes {
@@ -187,43 +176,7 @@ pub(crate) fn read_long_layout<R: Read + Seek>(
         };
         at = after_padding(reader, end, size, n_bytes)?;
     }
-    let Some((data_offset, declared)) = data else {
-        return Err(broken(at, "there is no `data` chunk".into()));
-    };
-    let present = n_bytes - data_offset;
-    if declared > present && !is_last {
-        return Err(WavFault::Truncated { declared_bytes: declared, present_bytes: present });
-    }
-    let Some((fmt_at, fmt)) = fmt else {
-        return Err(broken(at, "there is no `fmt ` chunk".into()));
-    };
-    let format = settle_format(fmt_at, &fmt)?;
-    let per_frame = format.bytes_per_frame as u64;
-    let closed = !(is_last && present >= per_frame);
-    // The last frame may be cut.
-    let declared = if closed { declared } else { present - present % per_frame };
-    if declared == 0 {
-        return Err(WavFault::Empty { what: "its header declares 0 bytes of sound" });
-    }
-    if declared % per_frame != 0 {
-        return Err(broken(
-            data_offset - 8,
-            format!("{declared} bytes of sound are no whole number of {per_frame}-byte frames"),
-        ));
-    }
-    let n_frames = declared / per_frame;
-    Ok(Layout {
-        info: WavInfo {
-            rate_hz: format.rate_hz,
-            n_channels: format.n_channels,
-            n_frames,
-            closed,
-            encoding: format.encoding,
-            integer_bits: format.integer_bits,
-        },
-        data_offset,
-        bytes_per_frame: format.bytes_per_frame,
-    })
+    Ok(Chunks { fmt, data, is_last, end: at })
 }
 
 /// Whether a walk of whole chunks leads from `at` to the end of the file.

@@ -8,13 +8,15 @@
 mod decode;
 mod fault;
 mod header;
+mod info;
 mod write;
 
 pub use decode::{WavData, decode_wav, read_wav};
 pub(crate) use decode::{check_floats, decode_block, kind_name};
 pub use fault::{WavError, WavFault};
-pub use header::{Encoding, WavInfo, wav_info};
+pub use header::wav_info;
 pub(crate) use header::{Layout, read_long_layout, settle_format};
+pub use info::{Encoding, WavInfo};
 pub use write::{WavWriteError, write_wav_24, write_wav_24_channels};
 
 /// Largest file that is read, bytes: 2 GiB. A take of ten seconds has 1.4 MB.

@@ -1,6 +1,6 @@
 //! What differs between the conditions as a whole: recorder clock, air, number of spots.
 
-use super::super::verdict::{Finding, TakeVerdict};
+use super::super::finding::{Finding, TakeVerdict};
 use crate::air::{MoistAir, loss_error_db, speed_of_sound_m_s};
 use crate::transfer::drift::{DriftDifference, TakeDrift, delay_as_drift_ppm, drift_difference};
 use crate::transfer::median::median;

@@ -1,6 +1,6 @@
 //! One recording under two names: noise never repeats, so neither does a take.
 
-use super::super::verdict::{Finding, TakeVerdict};
+use super::super::finding::{Finding, TakeVerdict};
 use super::places::first_belongs;
 use super::{Entry, TakeFindings};
 use crate::ingest::session::Take;

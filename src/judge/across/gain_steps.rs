@@ -5,7 +5,7 @@
 //! the step of a pair is the mean over the bands, each with the weight it so deserves.
 
 use super::super::facts::TakeFacts;
-use super::super::verdict::{Finding, TakeVerdict};
+use super::super::finding::{Finding, TakeVerdict};
 use super::levels::{groups, level};
 use super::{Entry, TakeFindings};
 use crate::transfer::median::median;

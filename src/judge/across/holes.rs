@@ -1,7 +1,7 @@
 //! Sound lost in the middle of a sweep: part of it arrives at another time than in the other takes of
 //! the seat.
 
-use super::super::verdict::{Finding, TakeVerdict};
+use super::super::finding::{Finding, TakeVerdict};
 use super::{Entry, TakeFindings};
 use crate::ingest::manifest::SoundSource;
 use crate::transfer::arrivals::N_BANDS;

@@ -4,7 +4,7 @@
 //! transfer function: the room is in both takes of a difference.
 
 use super::super::facts::TakeFacts;
-use super::super::verdict::{Finding, TakeVerdict};
+use super::super::finding::{Finding, TakeVerdict};
 use super::{Entry, TakeFindings};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::transfer::median::median;

@@ -24,7 +24,7 @@ pub use conditions::{Drifts, Weather, judge_conditions};
 pub use levels::{RoughLosses, rough_losses, session_scatter};
 
 use super::facts::{TakeAnalyser, TakeFacts};
-use super::verdict::{Finding, TakeVerdict};
+use super::finding::{Finding, TakeVerdict};
 use crate::ingest::session::Take;
 
 /// A take with its facts, as far as it could be read and used.

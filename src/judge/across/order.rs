@@ -1,7 +1,7 @@
 //! Polarity, and disturbances that are none because they come back.
 
 use super::super::facts::TakeAnalyser;
-use super::super::verdict::{Finding, TakeVerdict};
+use super::super::finding::{Finding, TakeVerdict};
 use super::{Entry, TakeFindings};
 use crate::ingest::manifest::SoundSource;
 use crate::warning::Topic;

@@ -1,6 +1,6 @@
 //! Takes whose response is that of another seat: files or microphones mixed up.
 
-use super::super::verdict::{Finding, TakeVerdict};
+use super::super::finding::{Finding, TakeVerdict};
 use super::{Entry, TakeFindings};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::transfer::resemble::{Print, likeness};

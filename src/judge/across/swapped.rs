@@ -4,7 +4,7 @@
 //! way round.
 
 use super::super::facts::TakeFacts;
-use super::super::verdict::{Finding, TakeVerdict};
+use super::super::finding::{Finding, TakeVerdict};
 use super::levels::{Group, LOW, groups, level, mean_over};
 use super::{Entry, TakeFindings};
 use crate::ingest::manifest::{Condition, SoundSource};

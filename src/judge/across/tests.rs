@@ -1,7 +1,7 @@
 //! Small sessions of made-up takes with one thing wrong.
 
+use super::super::finding::TakeVerdict;
 use super::super::scene::Scene;
-use super::super::verdict::TakeVerdict;
 use super::*;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Recording;

@@ -4,6 +4,7 @@ use super::super::facts::TakeAnalyser;
 use super::super::scene::Scene;
 use super::*;
 use crate::ingest::session::Recording;
+use crate::judge::TakeVerdict;
 
 fn judged(scene: &Scene, mic: Vec<f64>) -> Vec<Finding> {
     let take = Recording::of_microphone(scene.rate_hz, mic, Some(24));

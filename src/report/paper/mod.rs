@@ -2,14 +2,14 @@
 
 mod cautions;
 pub mod content;
-pub mod logo;
+pub(crate) mod logo;
 mod method;
 mod seats;
 mod setting;
 mod sheet;
-pub mod shorten;
-pub mod sign;
-pub mod summary;
+pub(crate) mod shorten;
+pub(crate) mod sign;
+pub(crate) mod summary;
 
 use super::plots::drawing::Drawing;
 

@@ -6,14 +6,14 @@
 //! screen readers), both checked while it is written; it holds no time of day
 //! but the one that is given, so equal content gives equal bytes.
 
-pub mod blocks;
+pub(crate) mod blocks;
 pub mod drawing;
-pub mod flow;
+pub(crate) mod flow;
 mod forms;
 mod page_picture;
 mod pictures;
-pub mod tables;
-pub mod type_setting;
+pub(crate) mod tables;
+pub(crate) mod type_setting;
 
 use super::error::ReportError;
 use super::paper::Paper;

@@ -6,34 +6,34 @@
 //!
 //! [`figure::Figure`] is what a plot is made of; [`render`] turns it into bytes.
 
-pub mod axes;
+pub(crate) mod axes;
 mod backend;
-pub mod bands;
+pub(crate) mod bands;
 mod chart;
-pub mod claims;
-pub mod clip;
-pub mod colors;
-pub mod compare;
-pub mod correction;
-pub mod dependence;
-pub mod distortion;
-pub mod drawing;
-pub mod figure;
-pub mod forecast;
-pub mod layout;
-pub mod levels;
-pub mod loss;
-pub mod power;
-pub mod rattle;
+pub(crate) mod claims;
+pub(crate) mod clip;
+pub(crate) mod colors;
+pub(crate) mod compare;
+pub(crate) mod correction;
+pub(crate) mod dependence;
+pub(crate) mod distortion;
+pub(crate) mod drawing;
+pub(crate) mod figure;
+pub(crate) mod forecast;
+pub(crate) mod layout;
+pub(crate) mod levels;
+pub(crate) mod loss;
+pub(crate) mod power;
+pub(crate) mod rattle;
 pub mod render;
-pub mod seat_map;
+pub(crate) mod seat_map;
 mod seat_words;
-pub mod series;
-pub mod sheet;
-pub mod spread;
-pub mod svg;
-pub mod text;
-pub mod verification;
+pub(crate) mod series;
+pub(crate) mod sheet;
+pub(crate) mod spread;
+pub(crate) mod svg;
+pub(crate) mod text;
+pub(crate) mod verification;
 mod words;
 
 use super::result::SessionResult;

@@ -1,20 +1,21 @@
 //! Findings in sentences: the same in table, plots and papers.
 
-pub mod claims;
-pub mod compare;
-pub mod correction;
-pub mod distortion;
-pub mod forecast;
-pub mod geometry;
-pub mod level;
+pub(crate) mod claims;
+pub(crate) mod compare;
+pub(crate) mod correction;
+pub(crate) mod distortion;
+pub(crate) mod forecast;
+pub(crate) mod geometry;
+pub(crate) mod heard;
+pub(crate) mod level;
 pub mod notices;
-pub mod picture;
-pub mod power;
-pub mod said;
-pub mod seats;
-pub mod sheet;
-pub mod stated;
-pub mod verification;
+pub(crate) mod picture;
+pub(crate) mod power;
+pub(crate) mod said;
+pub(crate) mod seats;
+pub(crate) mod sheet;
+pub(crate) mod stated;
+pub(crate) mod verification;
 
 use super::result::SessionResult;
 pub use crate::words::{

@@ -190,7 +190,7 @@ mod tests {
     #[test]
     fn a_file_that_is_no_take_is_named_with_what_to_do() {
         let (seat, file) = (Some("R1C".to_owned()), Some("takes/R1C_1.wav".into()));
-        let problem = NameError::NoCondition;
+        let problem = NameError::Condition;
         let found = Noticed::NoTake(NoTake::Name { problem, example: "R1C_without_1.wav".into() });
         let notices = [Notice { seat, file, found }];
         let warning = warning(&notices[0]);

@@ -1,7 +1,6 @@
 //! Blind tests that were kept: `listening.csv` in the session folder.
 
-use super::ListenError;
-use super::chance::{guessing, is_shown, sentence};
+use super::error::{plain, shown};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 use time::Date;
@@ -14,10 +13,34 @@ const MAX_BYTES: u64 = 1 << 20;
 /// Most letters of a listener's initials.
 pub const MOST_INITIALS: usize = 8;
 
+/// Why kept tests cannot be read, or one more not be kept.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum BlindTestError {
+    /// The file cannot be read.
+    #[error("{}{}: {problem}; {advice}", shown(.path), line.map_or(String::new(), |n| format!(", line {n}")))]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// Line, counted from 1.
+        line: Option<u64>,
+        /// What was found.
+        problem: String,
+        /// What to do.
+        advice: String,
+    },
+    /// A test that cannot be kept like this.
+    #[error("blind test: {problem}")]
+    Entry {
+        /// What is wrong, and what would do.
+        problem: String,
+    },
+}
+
 /// One kept test, as the file has it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Kept {
+pub struct KeptTest {
     /// Day of the test, `2026-03-14`.
     pub date: String,
     /// Initials of the listener.
@@ -38,37 +61,11 @@ pub struct Kept {
     pub right: u64,
 }
 
-/// A kept test with what it says; an entry of `listening` in `result.json`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Heard {
-    /// The test.
-    #[serde(flatten)]
-    pub kept: Kept,
-    /// How likely guessing is right as often or more often.
-    pub guessing: f64,
-    /// Whether a difference counts as shown.
-    pub shown: bool,
-    /// The result in a sentence.
-    pub sentence: String,
-}
-
-impl From<Kept> for Heard {
-    fn from(kept: Kept) -> Self {
-        let (right, rounds) = (kept.right, kept.rounds);
-        Self {
-            guessing: guessing(right, rounds),
-            shown: is_shown(right, rounds),
-            sentence: sentence(right, rounds),
-            kept,
-        }
-    }
-}
-
 /// Tests kept in a session folder; none where there is no file.
 ///
 /// # Errors
-/// [`ListenError::Record`] names file and line.
-pub fn read_kept(root: &Path) -> Result<Vec<Kept>, ListenError> {
+/// [`BlindTestError::File`] names file and line.
+pub fn read_blind_tests(root: &Path) -> Result<Vec<KeptTest>, BlindTestError> {
     let path = root.join(RECORD_FILE);
     let Ok(about) = path.symlink_metadata() else { return Ok(Vec::new()) };
     if !about.is_file() || about.len() > MAX_BYTES {
@@ -79,7 +76,7 @@ pub fn read_kept(root: &Path) -> Result<Vec<Kept>, ListenError> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf".as_slice()).unwrap_or(&bytes);
     let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(bytes);
     let mut kept = Vec::new();
-    for row in reader.deserialize::<Kept>() {
+    for row in reader.deserialize::<KeptTest>() {
         let row =
             row.map_err(|e| refuse(&path, e.position().map(csv::Position::line), e.to_string()))?;
         let line = Some(kept.len() as u64 + 2);
@@ -90,7 +87,7 @@ pub fn read_kept(root: &Path) -> Result<Vec<Kept>, ListenError> {
 }
 
 /// Whether a kept test can be meant.
-fn check(kept: &Kept) -> Result<(), String> {
+fn check(kept: &KeptTest) -> Result<(), String> {
     if Date::parse(&kept.date, format_description!("[year]-[month]-[day]")).is_err() {
         return Err(format!("date is {}, expected a day as 2026-03-14", plain(&kept.date)));
     }
@@ -104,28 +101,24 @@ fn check(kept: &Kept) -> Result<(), String> {
     }
 }
 
-fn plain(text: &str) -> String {
-    crate::ingest::error::plain(text)
-}
-
-fn refuse(path: &Path, line: Option<u64>, problem: String) -> ListenError {
+fn refuse(path: &Path, line: Option<u64>, problem: String) -> BlindTestError {
     let advice = "mend the line, or take the file out of the folder".into();
-    ListenError::Record { path: path.into(), line, problem, advice }
+    BlindTestError::File { path: path.into(), line, problem, advice }
 }
 
 /// The file with one more test: its path and its whole text.
 ///
 /// # Errors
-/// [`ListenError::Record`] where the file that is there cannot be read,
-/// [`ListenError::Test`] for initials that cannot be printed.
-pub fn with_one_more(root: &Path, new: Kept) -> Result<(PathBuf, Vec<u8>), ListenError> {
+/// [`BlindTestError::File`] where the file that is there cannot be read,
+/// [`BlindTestError::Entry`] for a test that cannot be kept like this.
+pub fn with_one_more(root: &Path, new: KeptTest) -> Result<(PathBuf, Vec<u8>), BlindTestError> {
     let initials = new.listener.chars().count();
     if initials == 0 || initials > MOST_INITIALS {
         let problem = format!("initials of 1 to {MOST_INITIALS} letters are wanted");
-        return Err(ListenError::Test { problem });
+        return Err(BlindTestError::Entry { problem });
     }
-    check(&new).map_err(|problem| ListenError::Test { problem })?;
-    let mut all = read_kept(root)?;
+    check(&new).map_err(|problem| BlindTestError::Entry { problem })?;
+    let mut all = read_blind_tests(root)?;
     all.push(new);
     let path = root.join(RECORD_FILE);
     let failed = |e: String| refuse(&path, None, e);

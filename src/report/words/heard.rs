@@ -1,25 +1,33 @@
-//! How often guessing does as well: the exact binomial probability.
+//! A blind test in words.
 
-use statrs::distribution::{Binomial, DiscreteCDF};
+use crate::analysis::chance::{guessing, is_shown};
+use crate::ingest::blind_tests::KeptTest;
+use serde::Serialize;
 
-/// A result that guessing reaches in one of twenty tries, or less often, counts as shown.
-pub const SHOWN_BELOW: f64 = 0.05;
-
-/// Probability that someone who guesses is right in `right` of `rounds` rounds or more; 1 with no
-/// round at all.
-///
-/// # Source
-/// `P = sum over k from right to rounds of C(rounds, k) / 2^rounds`.
-pub fn guessing(right: u64, rounds: u64) -> f64 {
-    match (right.checked_sub(1), Binomial::new(0.5, rounds)) {
-        (Some(below), Ok(binomial)) => binomial.sf(below),
-        _ => 1.0,
-    }
+/// A kept test with what it says; an entry of `listening` in `result.json`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct HeardTest {
+    /// The test.
+    #[serde(flatten)]
+    pub kept: KeptTest,
+    /// How likely guessing is right as often or more often.
+    pub guessing: f64,
+    /// Whether a difference counts as shown.
+    pub shown: bool,
+    /// The result in a sentence.
+    pub sentence: String,
 }
 
-/// Whether a difference is shown.
-pub fn is_shown(right: u64, rounds: u64) -> bool {
-    guessing(right, rounds) <= SHOWN_BELOW
+impl From<KeptTest> for HeardTest {
+    fn from(kept: KeptTest) -> Self {
+        let (right, rounds) = (kept.right, kept.rounds);
+        Self {
+            guessing: guessing(right, rounds),
+            shown: is_shown(right, rounds),
+            sentence: sentence(right, rounds),
+            kept,
+        }
+    }
 }
 
 /// The result as a sentence: "11 of 16 right: guessing does as well in 1 of 10 tries. No difference
@@ -64,12 +72,5 @@ mod tests {
         ] {
             assert_eq!(sentence(right, rounds), want);
         }
-    }
-
-    /// Both sides of the limit: 14 of 20 is 0.0577, 15 of 20 0.0207.
-    #[test]
-    fn one_more_right_answer_decides() {
-        assert!(!is_shown(14, 20) && is_shown(15, 20));
-        assert!(!is_shown(0, 0) && !is_shown(0, 8));
     }
 }
