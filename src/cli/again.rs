@@ -7,7 +7,7 @@ use crate::ingest::error::shown;
 use crate::jobs::again::again;
 use crate::jobs::collect::Job;
 use crate::jobs::find::is_session;
-use crate::report::jobs::{again_files, again_table};
+use crate::jobs::told::{again_files, again_table};
 use crate::report::output::OutputFolder;
 use std::path::Path;
 use std::process::ExitCode;

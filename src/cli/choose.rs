@@ -8,7 +8,7 @@ use super::settings::manifest_at;
 use crate::jobs::choose::choose;
 use crate::jobs::described::{Described, begun};
 use crate::jobs::room::{Room, RoomPower, TypedRoom};
-use crate::report::jobs::{choice_files, choice_table};
+use crate::jobs::told::{choice_files, choice_table};
 use crate::report::output::OutputFolder;
 use std::process::ExitCode;
 

@@ -1,9 +1,9 @@
 //! The jobs of a folder: what is finished is read, what changed is analysed anew.
 
 use super::find::{Found, find_sessions};
-use super::inputs::{Holds, INPUTS_FILE, PROGRAM, Stale, check};
 use super::stored::StoredResult;
 use crate::ingest::takes::paths::resolve;
+use crate::report::inputs::{Holds, INPUTS_FILE, PROGRAM, Stale, check};
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};

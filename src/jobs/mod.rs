@@ -3,7 +3,6 @@
 //! | file | does |
 //! |---|---|
 //! | `find` | the sessions below a folder, three levels deep, links out refused |
-//! | `inputs` | what a report was made from, so that it is made anew only when that changed |
 //! | `stored` | what is read from a `result.json` |
 //! | `collect` | the two above for a whole folder: reused, made anew, refused |
 //! | `figures` | figures of one of them |
@@ -15,6 +14,7 @@
 //! | `described` | sheets that are typed, or stand in the manifest of a job that is begun |
 //! | `room`, `choose` | the known sheets ranked for a room that is still to be fitted |
 //! | `again` | one room measured twice |
+//! | `told` | all of it as tables, plots, page and PDF |
 //!
 //! Every figure comes from `result.json`; nothing here reads a take.
 
@@ -25,10 +25,10 @@ pub mod collect;
 pub(crate) mod described;
 pub(crate) mod figures;
 pub(crate) mod find;
-pub mod inputs;
 pub(crate) mod mean;
 pub(crate) mod model;
 pub mod names;
 pub mod room;
 pub mod sheets;
 pub(crate) mod stored;
+pub(crate) mod told;

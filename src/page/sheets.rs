@@ -15,7 +15,7 @@ use crate::jobs::described::{Described, begun};
 use crate::jobs::names::NamePair;
 use crate::jobs::room::{Room, RoomPower, TypedRoom};
 use crate::jobs::sheets::{NameRules, SheetOverRooms, sheets_over_jobs};
-use crate::report::jobs::{
+use crate::jobs::told::{
     again_files, again_statement, choice_files, choice_statement, sheets_files, sheets_statement,
 };
 use axum::Json;

@@ -11,7 +11,7 @@ pub(crate) mod findings;
 pub(crate) mod finite;
 pub(crate) mod forecast_table;
 pub mod html;
-pub(crate) mod jobs;
+pub mod inputs;
 pub mod json;
 pub mod look;
 pub(crate) mod orientation;

@@ -17,7 +17,7 @@ use super::plots::render::{NamedFile, plot_files};
 use super::result::SessionResult;
 use crate::ingest::manifest::DisplayUnits;
 use crate::ingest::session::Session;
-use crate::jobs::inputs::{INPUTS_FILE, Inputs};
+use crate::report::inputs::{INPUTS_FILE, Inputs};
 use std::path::PathBuf;
 use time::{Date, Month, Time, UtcDateTime};
 

@@ -18,14 +18,14 @@ pub use again::{again_files, again_statement, again_table};
 pub use choice::{choice_files, choice_statement, choice_table};
 pub use sheets::{sheets_files, sheets_statement, sheets_table};
 
-use super::error::ReportError;
-use super::html::page;
-use super::json::json_text;
-use super::paper::Paper;
-use super::pdf::drawing::Sheet;
-use super::pdf::pdf;
-use super::plots::drawing::Drawing;
-use super::plots::render::{NamedFile, plot_files};
+use crate::report::error::ReportError;
+use crate::report::html::page;
+use crate::report::json::json_text;
+use crate::report::paper::Paper;
+use crate::report::pdf::drawing::Sheet;
+use crate::report::pdf::pdf;
+use crate::report::plots::drawing::Drawing;
+use crate::report::plots::render::{NamedFile, plot_files};
 use serde::Serialize;
 
 /// A document with its kind and version, as in the file.
