@@ -15,7 +15,8 @@
 //! anything to hear; [`start`] makes a new session folder and [`import`] brings what a recorder gives into it, before all of
 //! them;
 //! [`jobs`] takes the finished results of many sessions together;
-//! [`chain`] is the way through all of them, readable top to bottom;
+//! [`chain`] is the way through all of them, readable top to bottom; [`job`] opens a session, runs it and
+//! writes its report;
 //! [`simulate`] makes sessions whose truth is known (demo, tests, benches);
 //! [`cli`] is the command line over all of it, [`page`] the same in a browser; [`units`] names what is counted,
 //! [`warning`] what is doubtful; [`words`] writes figures; [`air`] carries the sound; [`staging`] holds folders
@@ -34,6 +35,7 @@ pub mod chain;
 pub mod cli;
 pub mod import;
 pub mod ingest;
+pub(crate) mod job;
 pub mod jobs;
 pub mod judge;
 pub mod listen;

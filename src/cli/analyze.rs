@@ -4,22 +4,17 @@ use super::args::AnalyzeArgs;
 use super::failure::{Failure, NOT_SHOWN};
 use super::progress::Progress;
 use super::terminal;
-use super::unimported::open_with_hint;
 use crate::analysis::claims::Verdict;
 use crate::chain::{self, Analyzed, ChainError};
 use crate::ingest::error::{IngestError, shown};
 use crate::ingest::session::Session;
+use crate::job::{self, JobError, report_into, usual_place};
 use crate::judge::TakeState;
-use crate::report::error::ReportError;
-use crate::report::inputs::Inputs;
 use crate::report::json::json_text;
-use crate::report::output::OutputFolder;
-use crate::report::paper::logo::read_logo;
 use crate::report::result::SessionResult;
 use crate::report::table::table_text;
 use crate::report::words;
-use crate::report::write::write_report;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::ExitCode;
 use std::time::SystemTime;
 
@@ -30,7 +25,7 @@ use std::time::SystemTime;
 /// nothing is then left behind.
 pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
     let opened = SystemTime::now();
-    let session = open_with_hint(&args.session)?;
+    let session = job::open(&args.session)?;
     let out = match &args.out {
         Some(out) => out.clone(),
         None => usual_place(&args.session)?,
@@ -47,33 +42,7 @@ pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
     Ok(if args.strict && !shown { ExitCode::from(NOT_SHOWN) } else { ExitCode::SUCCESS })
 }
 
-/// `report` in the session folder.
-///
-/// # Errors
-/// As [`place_in`].
-pub fn usual_place(session: &Path) -> Result<PathBuf, ReportError> {
-    place_in(session, "report")
-}
-
-/// A folder of ours in the session folder. A link there that leaves the folder is refused: the
-/// folder may come from somebody else, and only `--out` says that the user wants it.
-///
-/// # Errors
-/// [`ReportError::Link`].
-pub fn place_in(session: &Path, name: &str) -> Result<PathBuf, ReportError> {
-    let place = session.join(name);
-    let leaves = match (place.read_link(), place.canonicalize(), session.canonicalize()) {
-        (Err(_), ..) => false,
-        (_, Ok(real), Ok(folder)) => !real.starts_with(folder),
-        // A link to nowhere, or one that cannot be followed.
-        _ => true,
-    };
-    if leaves { Err(ReportError::Link { path: place }) } else { Ok(place) }
-}
-
-/// Analyses an opened session and writes the report into `out`, which is looked
-/// at first, so that no time is lost on a folder that cannot be used. `opened` is when the opening
-/// of the session began.
+/// [`report_into`] with a progress bar.
 ///
 /// # Errors
 /// As [`run`].
@@ -86,31 +55,10 @@ pub fn analyze_into(
     report_into(session, opened, out, force, measure).map(|(result, _)| result)
 }
 
-/// [`analyze_into`] with another way to `measure`; also the paths of the files.
-///
-/// # Errors
-/// As [`run`].
-pub fn report_into(
-    session: &Session,
-    opened: SystemTime,
-    out: &Path,
-    force: bool,
-    measure: impl FnOnce(&Session) -> Result<SessionResult, Failure>,
-) -> Result<(SessionResult, Vec<PathBuf>), Failure> {
-    let folder = OutputFolder::open(out, force)?;
-    // Read again for the papers; here, so that a bad one is told before the takes are read.
-    read_logo(session)?;
-    // Without it the next look at all jobs analyses this one again: no reason to end here.
-    let inputs = Inputs::look(session, opened).ok();
-    let result = measure(session)?;
-    let paths = write_report(&result, session, inputs, folder)?;
-    Ok((result, paths))
-}
-
 /// The result of an opened session, with a progress bar while its takes are read.
 ///
 /// # Errors
-/// [`Failure::Chain`] when a take cannot be used.
+/// [`Failure::Job`] when a take cannot be used.
 pub fn measure(session: &Session) -> Result<SessionResult, Failure> {
     measure_keeping(session).map(|analyzed| analyzed.result)
 }
@@ -128,7 +76,7 @@ pub fn measure_keeping(session: &Session) -> Result<Analyzed, Failure> {
         (ChainError::Ingest(error @ IngestError::NoTakes { .. }), Some(said)) => {
             let said = words::notices::warning(said);
             let hint = format!("{} {}", said.message, said.advice);
-            Failure::Unimported { error, hint }
+            JobError::Unimported { error, hint }.into()
         }
         (error, _) => error.into(),
     })

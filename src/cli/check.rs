@@ -3,10 +3,10 @@
 use super::args::CheckArgs;
 use super::failure::{Failure, NOT_SHOWN};
 use super::terminal;
-use super::unimported::open_with_hint;
 use crate::chain::{Checked, check};
 use crate::ingest::error::plain;
 use crate::ingest::manifest::{Condition, SoundSource};
+use crate::job;
 use crate::judge::{Judged, JudgedTake, Missing, NextTake, TakeState, TakeVerdict};
 use crate::report::findings::warnings_text;
 use crate::report::look::{Look, paragraph};
@@ -46,7 +46,7 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
 /// # Errors
 /// As [`run`].
 pub fn judged_text(folder: &Path, json: bool) -> Result<(String, bool), Failure> {
-    let session = open_with_hint(folder)?;
+    let session = job::open(folder)?;
     let Checked { judged, warnings, missing, next } = check(&session);
     let text = if json {
         let document = Document {

@@ -1,11 +1,12 @@
 //! `scrimcheck demo [DIR]`: an invented session, made and analysed.
 
-use super::analyze::{analyze_into, usual_place};
+use super::analyze::analyze_into;
 use super::args::DemoArgs;
 use super::failure::Failure;
 use super::terminal;
 use crate::ingest::error::shown;
 use crate::ingest::session::Session;
+use crate::job::usual_place;
 use crate::report::json::json_text;
 use crate::report::output::OutputFolder;
 use crate::report::table::table_text;

@@ -3,6 +3,7 @@
 use crate::chain::ChainError;
 use crate::import::ImportError;
 use crate::ingest::error::IngestError;
+use crate::job::JobError;
 use crate::listen::ListenError;
 use crate::page::PageError;
 use crate::report::error::ReportError;
@@ -29,17 +30,9 @@ pub enum Failure {
         /// Which, and what it may be.
         message: String,
     },
-    /// The session is refused, or its folder cannot be written.
+    /// A session cannot be opened, analysed or reported on.
     #[error(transparent)]
-    Ingest(#[from] IngestError),
-    /// The session is refused, and recordings lie in it that were not brought in.
-    #[error("{error}; {hint}")]
-    Unimported {
-        /// Why it is refused.
-        error: IngestError,
-        /// Which recordings, and the command for them.
-        hint: String,
-    },
+    Job(#[from] JobError),
     /// Recordings cannot be brought in.
     #[error(transparent)]
     Import(#[from] ImportError),
@@ -49,18 +42,12 @@ pub enum Failure {
         /// Why.
         message: String,
     },
-    /// The session cannot be analysed.
-    #[error(transparent)]
-    Chain(#[from] ChainError),
     /// There is nothing to listen to.
     #[error(transparent)]
     Listen(#[from] ListenError),
     /// The simulated session cannot be written.
     #[error(transparent)]
     Simulated(#[from] crate::simulate::write::WriteError),
-    /// The report cannot be written.
-    #[error(transparent)]
-    Report(#[from] ReportError),
     /// The page cannot be opened.
     #[error(transparent)]
     Page(#[from] PageError),
@@ -73,25 +60,34 @@ pub enum Failure {
     },
 }
 
+macro_rules! of_a_job {
+    ($($error:ty),*) => {$(
+        impl From<$error> for Failure {
+            fn from(error: $error) -> Self {
+                Self::Job(error.into())
+            }
+        }
+    )*};
+}
+
+of_a_job!(IngestError, ChainError, ReportError);
+
 impl Failure {
     /// The exit status.
     pub fn status(&self) -> ExitCode {
         ExitCode::from(match self {
-            Self::Usage { .. } => USAGE,
-            Self::Ingest(error) if !error.is_output() => REFUSED,
-            Self::Import(error) if !error.is_output() => REFUSED,
-            Self::Unimported { .. } => REFUSED,
+            Self::Usage { .. }
+            | Self::Page(PageError::Port { .. } | PageError::OpenElsewhere { .. }) => USAGE,
+            Self::Job(JobError::Ingest(error)) if error.is_output() => NOT_WRITTEN,
+            Self::Import(error) if error.is_output() => NOT_WRITTEN,
             // The logo is a part of the session, and looked at before anything is written.
-            Self::Report(ReportError::Logo { .. } | ReportError::LogoFile(_)) => REFUSED,
-            Self::Page(PageError::Folder { .. }) => REFUSED,
-            Self::Page(PageError::Port { .. } | PageError::OpenElsewhere { .. }) => USAGE,
-            Self::Chain(_) | Self::Compare { .. } | Self::Listen(_) => REFUSED,
-            Self::Ingest(_)
-            | Self::Import(_)
+            Self::Job(JobError::Report(ReportError::Logo { .. } | ReportError::LogoFile(_)))
+            | Self::Page(PageError::Folder { .. }) => REFUSED,
+            Self::Job(JobError::Report(_))
             | Self::Simulated(_)
             | Self::Page(_)
-            | Self::Report(_)
             | Self::Print { .. } => NOT_WRITTEN,
+            Self::Job(_) | Self::Import(_) | Self::Compare { .. } | Self::Listen(_) => REFUSED,
         })
     }
 }

@@ -1,14 +1,11 @@
 //! `scrimcheck compare JOBS/`: what each sheet did over all jobs.
 
-use super::analyze::{report_into, usual_place};
 use super::args::{CompareArgs, NamingArgs};
 use super::failure::Failure;
 use super::progress::Progress;
 use super::terminal;
-use super::unimported::open_with_hint;
-use crate::chain;
 use crate::ingest::error::shown;
-use crate::ingest::session::Session;
+use crate::job;
 use crate::jobs::collect::{Collected, Work, collect};
 use crate::jobs::names::{NameError, NamePair};
 use crate::jobs::sheets::{NameRules, sheets_over_jobs};
@@ -16,11 +13,9 @@ use crate::jobs::told::{sheets_files, sheets_table};
 use crate::report::error::ReportError;
 use crate::report::output::OutputFolder;
 use crate::report::plots::render::NamedFile;
-use crate::words::with_causes;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::OnceLock;
-use std::time::SystemTime;
 
 /// Reads all jobs, tells what each sheet did, and writes it where asked.
 ///
@@ -104,7 +99,7 @@ pub fn collect_jobs(roots: &[PathBuf]) -> Collected {
     let collected = collect(
         roots,
         &Work {
-            analyze: &analyze_job,
+            analyze: &job::analyze,
             begin: &|n| {
                 let _ = progress.set(Progress::new("jobs", n));
             },
@@ -122,21 +117,6 @@ pub fn collect_jobs(roots: &[PathBuf]) -> Collected {
         terminal::complain(&format!("{note}\n"));
     }
     collected
-}
-
-/// Analyses a session and writes its report where it usually lies, as `analyze` does.
-///
-/// # Errors
-/// Why it cannot be, in words.
-pub fn analyze_job(folder: &Path) -> Result<(), String> {
-    let opened = SystemTime::now();
-    let work = || -> Result<(), Failure> {
-        let session = open_with_hint(folder)?;
-        let measure = |session: &Session| Ok(chain::analyze(session, &|| ())?);
-        report_into(&session, opened, &usual_place(folder)?, false, measure)?;
-        Ok(())
-    };
-    work().map_err(|failure| with_causes(&failure))
 }
 
 /// Typed pairs of names.

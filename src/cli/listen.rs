@@ -1,16 +1,16 @@
 //! `scrimcheck listen DIR`: sounds without and with the screen.
 
-use super::analyze::{measure_keeping, place_in};
+use super::analyze::measure_keeping;
 use super::args::ListenArgs;
 use super::compare::described;
 use super::failure::Failure;
 use super::predict_args::FRONT_REFLECTION;
 use super::terminal;
-use super::unimported::open_with_hint;
 use crate::analysis::sheet::models::Gap;
 use crate::chain::Analyzed;
 use crate::ingest::error::shown;
 use crate::ingest::session::Session;
+use crate::job::{self, place_in};
 use crate::listen::files::DITHER_SEED;
 use crate::listen::job::{Offer, offer};
 use crate::listen::read::{LONGEST_S, read_sound};
@@ -38,7 +38,7 @@ pub fn run(args: &ListenArgs) -> Result<ExitCode, Failure> {
         .sessions
         .iter()
         .map(|root| {
-            let session = open_with_hint(root)?;
+            let session = job::open(root)?;
             let analyzed = measure_keeping(&session)?;
             Ok((session, analyzed))
         })

@@ -24,7 +24,6 @@ mod settings;
 mod start;
 mod sweep;
 pub mod terminal;
-pub(crate) mod unimported;
 
 use args::{Args, Command, OpenArgs};
 use clap::Parser;

@@ -5,26 +5,24 @@ use super::predict_args::PredictArgs;
 use super::settings::manifest_at;
 use super::terminal;
 use crate::analysis::predict::describe::{DescribedSheet, Description};
-use crate::analysis::predict::{Forecast, Plan, View, forecast};
+use crate::analysis::predict::{Plan, View, forecast};
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
 use crate::ingest::error::shown;
 use crate::ingest::manifest::{Manifest, SeatInfo};
 use crate::report::forecast_table::{forecast_csv, forecast_curve_csv, forecast_table};
-use crate::report::json::json_text;
+use crate::report::json::forecast_json;
 use crate::report::output::OutputFolder;
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::forecast::forecast_figures;
 use crate::report::plots::render::plot_files;
-use crate::report::words;
-use serde::Serialize;
 use std::fmt::Display;
 use std::process::ExitCode;
 
 /// Computes the sheets, prints them, and writes plots and tables where asked.
 ///
 /// # Errors
-/// [`Failure::Usage`] for a description or figure that cannot be used, [`Failure::Report`] when
+/// [`Failure::Usage`] for a description or figure that cannot be used, [`Failure::Job`] when
 /// the folder cannot be written.
 pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
     let screen = Screen::read(args)?;
@@ -33,7 +31,7 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
     let sheets: Vec<DescribedSheet> =
         descriptions.iter().map(Description::build).collect::<Result<_, _>>().map_err(usage)?;
     let forecast = forecast(sheets, plan).map_err(usage)?;
-    let json = json_document(&forecast)?;
+    let json = forecast_json(&forecast)?;
     let bands_csv = forecast_csv(&forecast)?;
     let text = if args.json {
         String::from_utf8_lossy(&json).into_owned()
@@ -61,20 +59,6 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
 
 fn usage(error: impl Display) -> Failure {
     Failure::Usage { message: error.to_string() }
-}
-
-/// The forecast with format and version, as in the file `forecast.json`.
-#[derive(Serialize)]
-struct Document<'a> {
-    format: &'static str,
-    version: u32,
-    #[serde(flatten)]
-    forecast: words::forecast::Document<'a>,
-}
-
-pub(crate) fn json_document(forecast: &Forecast) -> Result<Vec<u8>, Failure> {
-    let forecast = words::forecast::document(forecast);
-    Ok(json_text(&Document { format: "scrimcheck-forecast", version: 1, forecast })?)
 }
 
 /// The sheet of FILE and `--set`, if any was described, then those of `--sheet`.

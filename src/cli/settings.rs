@@ -10,7 +10,7 @@ use std::path::Path;
 /// The manifest that a path names: itself, or the one in this folder.
 ///
 /// # Errors
-/// [`Failure::Ingest`] of the manifest.
+/// [`Failure::Job`] of the manifest.
 pub fn manifest_at(path: &Path) -> Result<Manifest, Failure> {
     let is_manifest = path.file_name().is_some_and(|name| name == MANIFEST_FILE);
     let folder = if is_manifest { path.parent().unwrap_or(path) } else { path };

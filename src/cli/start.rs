@@ -11,7 +11,7 @@ use std::process::ExitCode;
 ///
 /// # Errors
 /// [`Failure::Usage`] for seats or a sweep that cannot be used,
-/// [`Failure::Ingest`] when the folder is not free or cannot be written.
+/// [`Failure::Job`] when the folder is not free or cannot be written.
 pub fn run(args: &StartArgs) -> Result<ExitCode, Failure> {
     let options = settings::start_options(args)?;
     let (seats, options) = match &args.like {
@@ -25,8 +25,8 @@ pub fn run(args: &StartArgs) -> Result<ExitCode, Failure> {
             | IngestError::SeatName { .. }
             | IngestError::SweepParams(_)),
         ) => Failure::Usage { message: error.to_string() },
-        StartError::Ingest(error) => Failure::Ingest(error),
-        StartError::Report(error) => Failure::Report(error),
+        StartError::Ingest(error) => error.into(),
+        StartError::Report(error) => error.into(),
     })?;
     let mut text = format!("New session in {}:\n", shown(&args.folder));
     for file in &files {

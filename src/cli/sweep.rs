@@ -12,7 +12,7 @@ use std::process::ExitCode;
 /// Writes the sweep and says what to put into `session.toml`.
 ///
 /// # Errors
-/// [`Failure::Usage`] for a sweep that cannot be made, [`Failure::Report`] when
+/// [`Failure::Usage`] for a sweep that cannot be made, [`Failure::Job`] when
 /// the file is already there or cannot be written.
 pub fn run(args: &SweepArgs) -> Result<ExitCode, Failure> {
     let params = settings::sweep_params(&args.sweep)?;

@@ -6,11 +6,11 @@ use super::plan::{Next, next};
 use super::refusal::Refusal;
 use super::routes::blocking;
 use crate::chain::session_warnings;
-use crate::cli::unimported::open_with_hint;
 use crate::import::{Origin, origins};
 use crate::ingest::manifest::{Condition, SoundSource, SweepKind};
 use crate::ingest::session::{Session, Take};
 use crate::ingest::takes::{TAKES_FOLDER, default_name, quiet_name};
+use crate::job;
 use crate::judge::{Judged, JudgedTake, TakeVerdict};
 use crate::warning::Warning;
 use axum::Json;
@@ -89,7 +89,7 @@ pub(super) async fn board(
 
 /// The board of a session folder.
 pub(super) fn build(desk: &Desk, folder: &FilePath, asked: &Asked) -> Result<Board, Refusal> {
-    let session = open_with_hint(folder)?;
+    let session = job::open(folder)?;
     let (judged, reads) = desk.kept(folder, |kept| kept.judge(&session));
     let warnings = session_warnings(&session, &judged, &reads);
     Ok(describe(&session, judged, warnings, asked))

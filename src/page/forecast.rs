@@ -5,14 +5,14 @@ use super::refusal::Refusal;
 use super::routes::blocking;
 use super::side_by_side::Papers;
 use super::words::{fill, word};
+use crate::analysis::predict::FRONT_REFLECTION;
 use crate::analysis::predict::describe::Description;
 use crate::analysis::predict::{Forecast, Plan, View, forecast};
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
-use crate::cli::predict::json_document;
-use crate::cli::predict_args::FRONT_REFLECTION;
 use crate::report::forecast_table::{forecast_csv, forecast_curve_csv};
 use crate::report::html::page;
+use crate::report::json::forecast_json;
 use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::forecast::forecast_figures;
@@ -62,7 +62,7 @@ pub(super) async fn predict(
             ("forecast.html".to_owned(), html(&forecast).into_bytes()),
             ("forecast.csv".to_owned(), forecast_csv(&forecast)?),
             ("forecast-curve.csv".to_owned(), forecast_curve_csv(&forecast)?),
-            ("forecast.json".to_owned(), json_document(&forecast)?),
+            ("forecast.json".to_owned(), forecast_json(&forecast)?),
         ];
         Ok(Json(desk.papers(files, statements)))
     })

@@ -4,8 +4,8 @@
 use super::desk::Desk;
 use super::result::inputs;
 use crate::chain::{Analyzed, analyze_keeping};
-use crate::cli::unimported::open_with_hint;
 use crate::ingest::session::Session;
+use crate::job;
 use crate::listen::blind::BlindTest;
 use crate::listen::sounds::Sound;
 use crate::listen::versions::{Version, Versions};
@@ -105,7 +105,7 @@ pub(super) fn measured(desk: &Desk, folders: &[PathBuf]) -> Result<Jobs, Refusal
     }
     let mut jobs = Vec::new();
     for folder in folders {
-        let session = open_with_hint(folder)?;
+        let session = job::open(folder)?;
         let analyzed = analyze_keeping(&session, &|| ())?;
         jobs.push((session, analyzed));
     }

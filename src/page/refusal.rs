@@ -76,7 +76,7 @@ from_errors!(
     crate::chain::ChainError,
     crate::listen::ListenError,
     crate::report::error::ReportError,
-    crate::cli::failure::Failure
+    crate::job::JobError
 );
 
 impl From<std::io::Error> for Refusal {

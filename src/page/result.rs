@@ -8,11 +8,11 @@ use super::refusal::Refusal;
 use super::routes::blocking;
 use super::words::word;
 use crate::chain;
-use crate::cli::analyze::{report_into, usual_place};
-use crate::cli::unimported::open_with_hint;
 use crate::ingest::session::Session;
 use crate::ingest::takes::TAKES_FOLDER;
 use crate::ingest::takes::paths::inside;
+use crate::job;
+use crate::job::{JobError, report_into, usual_place};
 use crate::report::html::SCRIPT_HASH;
 use crate::report::result::SessionResult;
 use crate::report::words::{loss_finding, spread_finding};
@@ -104,7 +104,7 @@ fn is_there(folder: &FilePath, summary: &Summary) -> bool {
 /// As `analyze` does it.
 fn analyze(desk: &Desk, folder: &FilePath, inputs: String) -> Result<Summary, Refusal> {
     let (started, opened) = (std::time::Instant::now(), std::time::SystemTime::now());
-    let session = open_with_hint(folder)?;
+    let session = job::open(folder)?;
     let out = usual_place(folder)?;
     let (done, total) = (AtomicUsize::new(0), session.takes.len());
     let tick = || {
@@ -112,7 +112,8 @@ fn analyze(desk: &Desk, folder: &FilePath, inputs: String) -> Result<Summary, Re
         // Nobody listens where the screen was left.
         let _ = desk.progress.send(Progress { folder: folder.to_owned(), done, total });
     };
-    let measure = |session: &Session| Ok(chain::analyze(session, &tick)?);
+    let measure =
+        |session: &Session| -> Result<_, JobError> { Ok(chain::analyze(session, &tick)?) };
     let (result, paths) = report_into(&session, opened, &out, false, measure)?;
     let files = paths.iter().filter_map(|path| {
         // Links may have been followed on the way to the report.

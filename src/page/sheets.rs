@@ -6,8 +6,8 @@ use super::refusal::Refusal;
 use super::routes::blocking;
 use super::side_by_side::Papers;
 use super::words::word;
-use crate::cli::jobs::analyze_job;
 use crate::ingest::manifest;
+use crate::job;
 use crate::jobs::again::again;
 use crate::jobs::choose::choose;
 use crate::jobs::collect::{Collected, Work, collect};
@@ -232,5 +232,5 @@ fn all_jobs(desk: &Desk) -> Collected {
 }
 
 fn collect_with(folders: &[PathBuf]) -> Collected {
-    collect(folders, &Work { analyze: &analyze_job, begin: &|_| (), tick: &|| () })
+    collect(folders, &Work { analyze: &job::analyze, begin: &|_| (), tick: &|| () })
 }

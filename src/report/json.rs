@@ -2,6 +2,8 @@
 
 use super::error::ReportError;
 use super::finite::refuse_non_finite;
+use super::words;
+use crate::analysis::predict::Forecast;
 use serde::Serialize;
 use serde_json::ser::{Formatter, Serializer};
 use std::io::{self, Write};
@@ -58,6 +60,24 @@ impl Formatter for KeysByLine {
         self.new_line(out)?;
         out.write_all(b"}")
     }
+}
+
+/// A forecast with format and version, as in the file `forecast.json`.
+#[derive(Serialize)]
+struct ForecastDocument<'a> {
+    format: &'static str,
+    version: u32,
+    #[serde(flatten)]
+    forecast: words::forecast::Document<'a>,
+}
+
+/// A forecast as a document.
+///
+/// # Errors
+/// As [`json_text`].
+pub fn forecast_json(forecast: &Forecast) -> Result<Vec<u8>, ReportError> {
+    let forecast = words::forecast::document(forecast);
+    json_text(&ForecastDocument { format: "scrimcheck-forecast", version: 1, forecast })
 }
 
 #[cfg(test)]

@@ -103,7 +103,7 @@ pub struct TakeSummary {
 pub type ReadTake<'a> = dyn Fn(usize) -> Result<Recording, IngestError> + Sync + 'a;
 
 /// Responds to every take and pairs them seat by seat, all of them used: for studies. What comes
-/// from outside goes through [`crate::judge`] between the two steps.
+/// from outside goes through `judge` between the two steps.
 ///
 /// `read` gives a take's recording (from disk, or from memory in simulations); `gap_m` places the echoes (normally the stated gap). `tick` is called once for every
 /// finished take, from any thread.

@@ -235,3 +235,15 @@ mod tests {
         assert_eq!(figure.numbered().description, want, "the rows hold more than the curve");
     }
 }
+
+#[cfg(test)]
+impl Figure {
+    /// Its curves, in their order.
+    pub fn curves(&self) -> Vec<&Series> {
+        let curves = self.marks.iter().filter_map(|mark| match mark {
+            Mark::Curve(series) => Some(series),
+            _ => None,
+        });
+        curves.collect()
+    }
+}

@@ -140,28 +140,17 @@ mod tests {
         forecast(vec![sheet.build().unwrap(); n], plan).unwrap()
     }
 
-    fn curves(figure: &Figure) -> Vec<&Series> {
-        figure
-            .marks
-            .iter()
-            .filter_map(|m| match m {
-                Mark::Curve(s) => Some(s),
-                _ => None,
-            })
-            .collect()
-    }
-
     #[test]
     fn curves_are_the_forecast() {
         let f = made(Some(0.1), 2);
         let figures = forecast_figures(&f);
         assert_eq!(figures.len(), 2);
-        let bands = curves(&figures[0]);
+        let bands = figures[0].curves();
         assert_eq!(bands.len(), 2);
         assert_eq!(bands[0].points[7], (f.bands_hz[7][1], Some(f.sheets[0].angles[0].loss_db[7])));
-        assert_eq!(curves(&figures[1])[0].points.len(), f.curve_hz.len());
+        assert_eq!(figures[1].curves()[0].points.len(), f.curve_hz.len());
         assert!(bands[0].half_band.iter().all(Option::is_some));
-        assert!(curves(&forecast_figures(&made(None, 3))[0])[0].half_band.is_empty());
+        assert!(forecast_figures(&made(None, 3))[0].curves()[0].half_band.is_empty());
     }
 
     #[test]

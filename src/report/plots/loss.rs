@@ -95,22 +95,11 @@ mod tests {
     use super::*;
     use crate::report::example::example_result;
 
-    fn curves(figure: &Figure) -> Vec<&Series> {
-        figure
-            .marks
-            .iter()
-            .filter_map(|m| match m {
-                Mark::Curve(s) => Some(s),
-                _ => None,
-            })
-            .collect()
-    }
-
     #[test]
     fn the_curves_are_the_seats_and_the_mean() {
         let result = example_result(6);
         let figure = loss_figure(&result);
-        let curves = curves(&figure);
+        let curves = figure.curves();
         assert_eq!(curves.len(), 7);
         for (curve, seat) in curves.iter().zip(&result.seats) {
             assert_eq!(curve.label, seat.id);
@@ -134,7 +123,7 @@ mod tests {
             (loss_figure(&result), first)
         };
         let (figure, first) = apart(0.07);
-        assert_eq!(curves(&figure).len(), 1, "the mean alone");
+        assert_eq!(figure.curves().len(), 1, "the mean alone");
         let bars = figure.marks.iter().find_map(|m| match m {
             Mark::Bars { label, bars, .. } if label == "All 3 seats" => Some(bars),
             _ => None,
@@ -144,15 +133,15 @@ mod tests {
             assert!((low - first).abs() < 1e-12 && (high - first - 0.14).abs() < 1e-12);
         }
         // 0.16 dB apart in all.
-        assert_eq!(curves(&apart(0.08).0).len(), 4, "seats and mean");
+        assert_eq!(apart(0.08).0.curves().len(), 4, "seats and mean");
     }
 
     #[test]
     fn one_seat_is_drawn_once_and_forty_stay_readable() {
-        assert_eq!(curves(&loss_figure(&example_result(1))).len(), 1);
+        assert_eq!(loss_figure(&example_result(1)).curves().len(), 1);
         let figure = loss_figure(&example_result(40));
-        let labelled: Vec<_> = curves(&figure).into_iter().filter(|s| s.labelled).collect();
+        let labelled: Vec<_> = figure.curves().into_iter().filter(|s| s.labelled).collect();
         assert_eq!(labelled.len(), 3, "most, least, mean");
-        assert_eq!(curves(&figure).len(), 41);
+        assert_eq!(figure.curves().len(), 41);
     }
 }
