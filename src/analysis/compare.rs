@@ -10,7 +10,6 @@ use serde_json::Value;
 /// A figure with its expanded uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Rated {
-    /// Value.
     pub value: f64,
     /// Expanded uncertainty, two-sided 95 %; absent where there is none to be had.
     pub u95: Option<f64>,
@@ -78,7 +77,6 @@ pub enum CompareError {
     NoResult {
         /// Name of the entry.
         name: String,
-        /// Key.
         key: &'static str,
         /// What is wrong with it.
         problem: &'static str,
@@ -192,7 +190,6 @@ pub struct Entry {
 /// Two entries held against each other.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Pair {
-    /// Names.
     pub names: [String; 2],
     /// Loss of the first less that of the second, dB.
     pub difference_db: f64,

@@ -93,7 +93,6 @@ pub struct SeatScatter {
     pub echo: Vec<f64>,
     /// Echoes of an unknown gap.
     pub unknown: Vec<f64>,
-    /// Noise.
     pub noise: Vec<f64>,
     /// Placement of a single spot.
     pub placement: f64,

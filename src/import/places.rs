@@ -38,7 +38,6 @@ impl Place {
     }
 }
 
-/// The word of a condition.
 pub(super) fn condition_word(condition: Condition) -> &'static str {
     crate::ingest::takes::condition_word(condition)
 }

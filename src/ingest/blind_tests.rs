@@ -47,7 +47,6 @@ pub struct KeptTest {
     pub listener: String,
     /// Seat whose sound was listened to.
     pub seat: String,
-    /// Sound.
     pub sound: String,
     /// First version.
     pub first: String,
@@ -55,7 +54,6 @@ pub struct KeptTest {
     pub second: String,
     /// Whether both had the same loudness.
     pub matched: bool,
-    /// Rounds.
     pub rounds: u64,
     /// Rounds answered rightly.
     pub right: u64,

@@ -35,12 +35,7 @@ pub enum Noticed {
     /// A second manifest of this name, which was not read.
     OtherManifest(String),
     /// The played sweep takes another time than the manifest states.
-    OtherDuration {
-        /// As stated, s.
-        stated_s: f64,
-        /// As found, s.
-        found_s: f64,
-    },
+    OtherDuration { stated_s: f64, found_s: f64 },
     /// Recordings in the session folder that were not brought in.
     Unimported {
         /// The session folder.
@@ -84,14 +79,12 @@ pub enum NoTake {
     },
     /// Another file has the same number of the same seat.
     SameNumber {
-        /// The number.
         number: u32,
         /// Seat id.
         seat: String,
         /// The other file.
         other: PathBuf,
     },
-    /// It is a folder.
     Folder,
     /// It is not a WAV file.
     NotWav {

@@ -20,7 +20,6 @@ const TREBLE_HZ: f64 = 2000.0;
 pub struct Again {
     /// Titles; empty where names were not asked for.
     pub titles: Option<[String; 2]>,
-    /// Dates.
     pub dates: [Option<String>; 2],
     /// Seats that both have.
     pub seats: Vec<SeatAgain>,
@@ -28,7 +27,6 @@ pub struct Again {
     pub mean: Vec<BandAgain>,
     /// Seats that only one of them has.
     pub seats_of_one: Vec<String>,
-    /// The gap, mm.
     pub gap_mm: Option<FigureAgain>,
     /// Flow resistance and mass, where the same model was fitted.
     pub sheet: Vec<(String, FigureAgain)>,
@@ -36,7 +34,6 @@ pub struct Again {
     pub trim_db: Option<FigureAgain>,
     /// Filters that are needed, old and new, in words.
     pub filters: [Vec<String>; 2],
-    /// Gain on the axis.
     pub gain_on_axis: Option<FigureAgain>,
     /// Ranges that rattle now and did not, Hz.
     pub new_rattle_hz: Vec<[f64; 2]>,
@@ -47,11 +44,9 @@ pub struct Again {
 /// A seat measured twice.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SeatAgain {
-    /// Id.
     pub id: String,
     /// Distance between the stated places, m, where both state one.
     pub moved_m: Option<f64>,
-    /// Bands.
     pub bands: Vec<BandAgain>,
 }
 
@@ -62,7 +57,6 @@ pub struct BandAgain {
     pub nominal_hz: f64,
     /// Mid-band, Hz.
     pub exact_hz: f64,
-    /// Loss, dB.
     pub loss_db: FigureAgain,
 }
 

@@ -9,7 +9,6 @@ use crate::ingest::manifest;
 /// A sheet known from its maker alone.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Described {
-    /// The sheet.
     pub sheet: DescribedSheet,
     /// Period of weave or holes, mm.
     pub structure_mm: Option<f64>,

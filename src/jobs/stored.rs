@@ -9,11 +9,9 @@ use serde::Deserialize;
 pub struct StoredResult {
     /// Kind of document.
     pub format: String,
-    /// Its version.
     pub version: u32,
     /// Title of the job; may name the client.
     pub title: String,
-    /// Date.
     pub date: Option<String>,
     /// The sheet as the manifest names it.
     pub screen: StoredScreen,
@@ -21,7 +19,6 @@ pub struct StoredResult {
     pub headline: StoredHeadline,
     /// Bands of all lists.
     pub bands: Vec<StoredBand>,
-    /// Seats.
     pub seats: Vec<StoredSeat>,
     /// Mean and spread over the seats.
     pub mean: StoredMean,
@@ -55,7 +52,6 @@ pub struct StoredScreen {
 pub struct StoredHeadline {
     /// Mean loss from 500 Hz to 16 kHz, dB.
     pub mean_loss_db: Option<f64>,
-    /// Largest loss.
     pub largest_loss: Option<StoredFigure>,
     /// Largest range over the seats.
     pub largest_range: Option<StoredFigure>,
@@ -82,11 +78,9 @@ pub struct StoredBand {
 /// `seats[]`
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredSeat {
-    /// Id.
     pub id: String,
     /// Place.
     pub position_m: Option<[f64; 3]>,
-    /// Loss, dB.
     pub loss_db: Vec<Option<f64>>,
     /// Its expanded uncertainty, dB.
     pub u95_db: Vec<Option<f64>>,
@@ -125,15 +119,12 @@ pub struct StoredClaim {
     pub quantity: String,
     /// The same in words.
     pub subject: String,
-    /// Verdict.
     pub verdict: String,
-    /// Measured, dB.
     pub measured_db: Option<f64>,
     /// Expanded uncertainty, dB.
     pub u95_db: Option<f64>,
     /// Claimed, dB.
     pub limit_db: Option<f64>,
-    /// Lower limit, dB.
     pub lower_limit_db: Option<f64>,
     /// Measured, of a claim about light.
     #[serde(default)]
@@ -163,7 +154,6 @@ pub struct StoredRattle {
 pub struct StoredSheet {
     /// Models.
     pub evidence: StoredEvidence,
-    /// Gap.
     pub gap: StoredGap,
 }
 
@@ -192,7 +182,6 @@ pub struct StoredFit {
 pub struct StoredParameter {
     /// Which, with its unit.
     pub quantity: String,
-    /// Value.
     pub value: Option<f64>,
     /// Lower end, 95 %.
     pub low: Option<f64>,
@@ -214,7 +203,6 @@ pub struct StoredGap {
 /// `sheet.gap.found`
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 pub struct StoredFoundGap {
-    /// Gap, m.
     pub gap_m: f64,
     /// Expanded uncertainty, m.
     pub u95_m: f64,
@@ -223,7 +211,6 @@ pub struct StoredFoundGap {
 /// `correction`
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredCorrection {
-    /// Trim, dB.
     pub trim_db: f64,
     /// Its expanded uncertainty, dB.
     pub trim_u95_db: f64,
@@ -241,11 +228,8 @@ pub struct StoredSection {
     /// Type of filter.
     #[serde(rename = "type")]
     pub kind: String,
-    /// Frequency, Hz.
     pub frequency_hz: f64,
-    /// Gain, dB.
     pub gain_db: f64,
-    /// Q.
     pub q: f64,
 }
 
@@ -268,32 +252,26 @@ pub struct StoredVerification {
 /// `picture`
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredPicture {
-    /// Light.
     pub light: Option<StoredLight>,
-    /// Geometry.
     pub geometry: StoredGeometry,
 }
 
 /// `picture.light`
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredLight {
-    /// Gain.
     pub gain: Option<StoredGain>,
 }
 
 /// `picture.light.gain`
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredGain {
-    /// On the axis.
     pub on_axis: Option<StoredLightFigure>,
-    /// Over the angle.
     pub over_angle: Vec<StoredGainPoint>,
 }
 
 /// A light figure.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 pub struct StoredLightFigure {
-    /// Value.
     pub value: f64,
     /// Standard uncertainty.
     pub u: f64,
@@ -311,7 +289,6 @@ pub struct StoredGainPoint {
 /// `picture.geometry`
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredGeometry {
-    /// Seats.
     pub seats: Vec<StoredSeatGeometry>,
     /// Distance from which the structure is below one minute of arc, m.
     pub structure_distance_m: Option<f64>,

@@ -25,7 +25,6 @@ const FEWEST_BANDS: usize = 8;
 /// Band powers of a response, and of the noise in the same window.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BandPowers {
-    /// Bands.
     pub bands: Vec<ThirdOctave>,
     /// Mean power density of response and noise together.
     pub power: Vec<f64>,

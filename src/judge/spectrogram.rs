@@ -35,7 +35,6 @@ pub struct Analyser {
 /// A spectral peak of one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Peak {
-    /// Frame.
     pub frame: usize,
     /// Frequency, interpolated between bins, Hz.
     pub hz: f64,

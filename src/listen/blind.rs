@@ -34,7 +34,6 @@ pub struct BlindTest {
 /// A finished test.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Outcome {
-    /// Rounds.
     pub rounds: u64,
     /// Rounds answered rightly.
     pub right: u64,

@@ -22,7 +22,6 @@ pub(super) enum Step {
 pub(super) struct Change {
     /// Keys and places: `["screen", "gap_m"]`, `["seat", 2, "name"]`, `["claim", 0]`.
     pub path: Vec<Step>,
-    /// The value.
     pub value: Json,
 }
 

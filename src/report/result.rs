@@ -218,7 +218,6 @@ pub struct Curve {
 pub struct SeatCurve {
     /// Seat id.
     pub id: String,
-    /// Loss, dB.
     pub loss_db: Vec<Option<f64>>,
 }
 
@@ -273,7 +272,6 @@ pub struct RattleProfile {
 pub struct DistortionResult {
     /// Without the screen.
     pub without: Option<Distortion>,
-    /// With it.
     pub with: Option<Distortion>,
     /// With it, equaliser active.
     pub corrected: Option<Distortion>,

@@ -28,7 +28,6 @@ const REACH_S: f64 = 0.0075;
 pub struct DirectPair {
     /// Without the screen.
     pub without: Vec<f64>,
-    /// With it.
     pub with: Vec<f64>,
 }
 

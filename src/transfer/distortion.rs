@@ -10,7 +10,6 @@ use super::powers::PowerPlan;
 use super::window::windowed;
 use serde::Serialize;
 
-/// Highest order.
 pub const HIGHEST_ORDER: usize = 5;
 /// Window before and after the place of each harmonic, s.
 const BEFORE_S: f64 = 0.004;
@@ -220,7 +219,6 @@ pub struct DriveRise {
     pub order: usize,
     /// Fundamental where it rises most, Hz.
     pub fundamental_hz: f64,
-    /// Rise, dB.
     pub rise_db: f64,
     /// Level that it reaches, dB relative to the fundamental.
     pub level_db: f64,

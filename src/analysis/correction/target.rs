@@ -33,7 +33,6 @@ pub enum CapReason {
 /// One row of the fit.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Row {
-    /// Band.
     pub band: ThirdOctave,
     /// Gain wanted, dB.
     pub target_db: f64,

@@ -10,7 +10,6 @@ const METER_DOF: f64 = 1e4;
 /// A light figure.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Figure {
-    /// Value.
     pub value: f64,
     /// Standard uncertainty, same unit.
     pub u: f64,

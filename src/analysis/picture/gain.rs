@@ -23,7 +23,6 @@ pub struct GainPoint {
 /// Gain of the sheet at its centre.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Gain {
-    /// On the axis.
     pub on_axis: Option<Figure>,
     /// At every angle that was read, smallest first.
     pub over_angle: Vec<GainPoint>,

@@ -11,9 +11,7 @@ use serde::Serialize;
 pub struct PointRatio {
     /// Where.
     pub point: Point,
-    /// Luminance, cd/m2.
     pub luminance_cd_m2: f64,
-    /// Over the centre.
     pub over_centre: Figure,
 }
 

@@ -33,7 +33,6 @@ pub enum DescribeError {
     Value {
         /// Name of the sheet.
         sheet: String,
-        /// Key.
         key: String,
         /// Value as written.
         found: String,
@@ -45,7 +44,6 @@ pub enum DescribeError {
     Missing {
         /// Name of the sheet.
         sheet: String,
-        /// Construction.
         construction: &'static str,
         /// Key or keys.
         key: &'static str,
@@ -58,9 +56,7 @@ pub enum DescribeError {
     Overlap {
         /// Name of the sheet.
         sheet: String,
-        /// Hole diameter, mm.
         hole_diameter_mm: f64,
-        /// Hole pitch, mm.
         hole_pitch_mm: f64,
     },
 }
@@ -82,13 +78,10 @@ pub enum DescribedConstruction {
 pub struct Description {
     /// Name in tables.
     pub name: String,
-    /// Construction.
     pub construction: Option<DescribedConstruction>,
-    /// Hole diameter, mm.
     pub hole_diameter_mm: Option<f64>,
     /// Distance of hole centres, mm.
     pub hole_pitch_mm: Option<f64>,
-    /// Thickness, mm.
     pub thickness_mm: Option<f64>,
     /// Open area, percent; instead of the pitch.
     pub open_area_percent: Option<f64>,

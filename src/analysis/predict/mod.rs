@@ -23,7 +23,6 @@ pub struct Plan {
     pub angles_deg: Vec<f64>,
     /// Picture and seats, for viewing angles.
     pub view: Option<View>,
-    /// Air.
     pub air: Air,
 }
 
@@ -50,7 +49,6 @@ pub enum PlanError {
     /// A number outside its range.
     #[error("{what} is {found}, expected {expected}")]
     Value {
-        /// What.
         what: &'static str,
         /// Number found.
         found: f64,
@@ -125,7 +123,6 @@ pub struct Comb {
 /// Power needed to restore the level, as a factor; straight on.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct PowerCost {
-    /// In the worst band.
     pub worst_band_factor: f64,
     /// That band, nominal Hz.
     pub worst_band_hz: f64,

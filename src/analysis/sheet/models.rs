@@ -46,7 +46,6 @@ pub enum Sheet {
     Perforated(Perforation),
     /// Holes in a sheet that moves: holes beside the sheet's mass.
     PerforatedLimp {
-        /// The holes.
         holes: Perforation,
         /// Mass per area of the sheet, kg/m2.
         areal_mass_kg_m2: f64,

@@ -69,7 +69,6 @@ pub struct StatedComparison {
 /// One band of the comparison.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StatedBand {
-    /// Band.
     pub band: ThirdOctave,
     /// Expected loss, dB.
     pub expected_db: f64,

@@ -30,7 +30,6 @@ const FLOOR_DB: f64 = 0.03;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Finding {
-    /// As asked.
     AsAsked,
     /// Not there at all.
     NotActive,
@@ -51,11 +50,8 @@ pub enum Finding {
 pub enum Part {
     /// Level that is made up.
     Level,
-    /// One filter.
     Filter {
-        /// Its kind.
         kind: SectionKind,
-        /// Its frequency, Hz.
         frequency_hz: f64,
     },
 }
@@ -128,7 +124,6 @@ pub struct SeatVerification {
 /// Achieved against predicted. In JSON `trim` and `sections` stand with their names.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Verification {
-    /// Verdict.
     pub verdict: VerificationVerdict,
     /// The level made up.
     #[serde(skip)]

@@ -32,7 +32,6 @@ use crate::ingest::session::Take;
 pub struct Entry<'a> {
     /// The take in the session's list.
     pub take: &'a Take,
-    /// Seat id.
     pub seat_id: &'a str,
     /// Its facts; `None` where the file could not be read.
     pub facts: Option<&'a TakeFacts>,

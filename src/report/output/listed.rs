@@ -14,7 +14,6 @@ pub const LIST_NAME: &str = ".scrimcheck";
 /// First line of the list.
 const LIST_HEADER: &str = "files written by scrimcheck; a folder with other files is left alone";
 
-/// The list as text.
 pub(super) fn list_text(names: &BTreeSet<PathBuf>) -> String {
     let mut list = format!("{LIST_HEADER}\n");
     for name in names {

@@ -45,7 +45,6 @@ pub type Drawings = BTreeMap<String, Arc<Tree>>;
 pub struct Setter {
     /// What has been set.
     pub flow: Flow,
-    /// Measures.
     pub measures: Measures,
     /// Drawings parsed so far.
     pub drawings: Drawings,

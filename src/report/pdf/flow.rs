@@ -72,7 +72,6 @@ pub struct Strip {
     pub space: f32,
     /// Height, pt.
     pub height: f32,
-    /// Marks.
     pub marks: Vec<Mark>,
     /// Stays on the page of the next strip.
     pub keep: bool,
@@ -122,7 +121,6 @@ pub struct Flow {
     pub strips: Vec<Strip>,
     /// Rows repeated at the top of a page.
     pub heads: Vec<Strip>,
-    /// Drawings.
     pub drawings: Vec<Drawing>,
     /// Tag tree.
     pub elements: Vec<Element>,

@@ -91,7 +91,6 @@ const STEPS: [(f64, i64); 9] =
 /// A decibel axis in a proportion of IEC 60263.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DecibelAxis {
-    /// The axis.
     pub axis: Axis,
     /// Decibels as long as a decade of frequency.
     pub db_per_decade: f64,

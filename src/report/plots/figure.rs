@@ -55,7 +55,6 @@ pub enum Mark {
     },
     /// A horizontal limit with words above it.
     Limit {
-        /// Value.
         value: f64,
         /// From and to on the horizontal axis.
         from_to: [f64; 2],
@@ -88,7 +87,6 @@ pub enum Mark {
         /// Colour.
         color: RGBColor,
     },
-    /// A curve.
     Curve(Series),
 }
 

@@ -56,7 +56,6 @@ impl<F> Said<F> {
         Self { found, words: Sentence { sentence } }
     }
 
-    /// Its sentence.
     pub fn sentence(&self) -> &str {
         &self.words.sentence
     }

@@ -20,7 +20,6 @@ pub struct SheetResult {
     pub evidence: Said<Evidence, Statement>,
     /// Stated sheet data against the measured loss, where the data make a sheet.
     pub stated: Option<Said<StatedComparison, StatedWords>>,
-    /// The gap.
     pub gap: Said<GapFinding, GapWords>,
 }
 
