@@ -109,7 +109,7 @@ pub struct CorrectionBand {
 pub struct Correction {
     /// Sample rate of the processor the coefficients are for, Hz.
     pub rate_hz: f64,
-    /// Mean loss over [`TRIM_RANGE_HZ`], dB; 0 where the loss lies within its uncertainty of
+    /// Mean loss over [`super::TRIM_RANGE_HZ`], dB; 0 where the loss lies within its uncertainty of
     /// nothing.
     pub level_loss_db: f64,
     /// Level to make up, dB: `level_loss_db` in steps of the processor. Everything told of the

@@ -210,6 +210,18 @@ impl Figure {
 }
 
 #[cfg(test)]
+impl Figure {
+    /// Its curves, in their order.
+    pub fn curves(&self) -> Vec<&Series> {
+        let curves = self.marks.iter().filter_map(|mark| match mark {
+            Mark::Curve(series) => Some(series),
+            _ => None,
+        });
+        curves.collect()
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
     use crate::report::plots::series::Style;
@@ -231,17 +243,5 @@ mod tests {
         figure.strip = vec![row("Mean"), row("U")];
         let want = "Loss. Mean: 1000 Hz \u{2212}0.26. U: 1000 Hz \u{2212}0.26.";
         assert_eq!(figure.numbered().description, want, "the rows hold more than the curve");
-    }
-}
-
-#[cfg(test)]
-impl Figure {
-    /// Its curves, in their order.
-    pub fn curves(&self) -> Vec<&Series> {
-        let curves = self.marks.iter().filter_map(|mark| match mark {
-            Mark::Curve(series) => Some(series),
-            _ => None,
-        });
-        curves.collect()
     }
 }
