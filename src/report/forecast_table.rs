@@ -50,10 +50,10 @@ pub fn forecast_table(forecast: &Forecast) -> String {
     }
     for seat in &forecast.seats {
         out.push_str(&format!(
-            "\nSeat {:.2} m away, {:.2} m beside the axis: picture {:.1} degrees wide, \
+            "\nSeat {:.2} m away, {}: picture {:.1} degrees wide, \
              loudspeaker {:.1} degrees off its axis{}\n",
             seat.distance_m,
-            seat.offset_m,
+            beside_the_axis(seat.offset_m),
             seat.picture.angle_deg,
             seat.angle_deg,
             match seat.structure_visible {
@@ -68,6 +68,16 @@ pub fn forecast_table(forecast: &Forecast) -> String {
         out.push_str(&format!("{note}\n"));
     }
     out
+}
+
+/// Where a seat is, seen from behind it.
+fn beside_the_axis(offset_m: f64) -> String {
+    let side = if offset_m > 0.0 { "right" } else { "left" };
+    if offset_m.abs() < 0.005 {
+        "on the axis".into()
+    } else {
+        format!("{:.2} m to the {side} of the axis", offset_m.abs())
+    }
 }
 
 /// One row for each sheet, angle and band: `sheet,angle_deg,nominal_hz,exact_hz,loss_db,good_to_db`.

@@ -1,5 +1,6 @@
 //! A forecast in sentences: what a described sheet will lose, and what that rests on.
 
+use super::gain_words;
 use super::said::Said;
 use super::stated::described_words;
 use crate::analysis::predict::describe::DescribedSheet;
@@ -68,8 +69,10 @@ pub fn statement(sheet: &SheetForecast) -> Vec<String> {
     ));
     if let Some(comb) = sheet.angles[0].comb.as_ref() {
         out.push(format!(
-            "The gap makes a ripple of +{:.1} to -{:.1} dB, a peak every {:.0} Hz.",
-            comb.highest_peak_db, comb.deepest_dip_db, comb.spacing_hz
+            "The gap makes a ripple of {} to {} dB, a peak every {:.0} Hz.",
+            gain_words(comb.highest_peak_db, 1),
+            gain_words(-comb.deepest_dip_db, 1),
+            comb.spacing_hz
         ));
     }
     out
