@@ -9,8 +9,8 @@
 
 use rayon::prelude::*;
 use scrimcheck::analysis::claims::{Verdict, judge_claims};
-use scrimcheck::analysis::level::shared_level;
 use scrimcheck::analysis::open_level::OpenLevel;
+use scrimcheck::analysis::open_level::shared_level;
 use scrimcheck::chain::{Losses, losses_of};
 use scrimcheck::ingest::manifest::{Claim, ClaimQuantity, ClaimScope, CurvePoint};
 use scrimcheck::simulate::memory::InMemory;

@@ -4,15 +4,15 @@
 use crate::analysis::band_levels::band_levels;
 use crate::analysis::budget::{Budget, Term};
 use crate::analysis::claims::{hold_to_seats, judge_claims};
+use crate::analysis::control_step::{ControlLoss, ControlStep, measure_step, widen_by_step};
 use crate::analysis::correction::{CorrectionError, fit_with_seats};
 use crate::analysis::direct_from::DIRECT_FROM_HZ;
 use crate::analysis::geometry::survey;
 use crate::analysis::joint::{self, Joint};
-use crate::analysis::level::{
-    ControlLoss, ControlStep, find_level, measure_step, shared_level, widen_by_step,
-};
+use crate::analysis::level::find_level;
 use crate::analysis::loss::{LossTable, losses, losses_from, shows_loss};
 use crate::analysis::open_level::open_level;
+use crate::analysis::open_level::shared_level;
 use crate::analysis::picture::{assess_light, judge_light_claims, readings_missing};
 use crate::analysis::power::correction_power;
 use crate::analysis::rough_level::rough_level;

@@ -4,7 +4,7 @@
 use scrimcheck::analysis::loss::losses;
 use scrimcheck::analysis::sheet::choice::LossKind;
 use scrimcheck::analysis::sheet::finding::SheetFinding;
-use scrimcheck::analysis::sheet::fit::{ModelKind, Quantity};
+use scrimcheck::analysis::sheet::kinds::{ModelKind, Quantity};
 use scrimcheck::chain::{explain, find_gap};
 use scrimcheck::simulate::memory::InMemory;
 use scrimcheck::simulate::random::Kind;

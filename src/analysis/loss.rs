@@ -3,9 +3,9 @@
 use super::budget::Budget;
 use super::direct_from::DIRECT_FROM_HZ;
 use super::estimate::Estimate;
-use super::joint::{self, Assumption, Joint, Spectrum};
+use super::joint::{self, Joint, Spectrum};
 use super::passage::{SeatPassage, seat_passage};
-use super::uncertainty::{SeatScatter, SessionScatter};
+use super::uncertainty::{SeatScatter, SeatValues, SessionScatter};
 use crate::ingest::session::Session;
 use crate::transfer::measure::Transfers;
 use crate::transfer::seat::SeatTransmission;
@@ -131,21 +131,6 @@ pub fn losses_from(
     let budget = SessionScatter::new(transfers, &scatter).budget();
     let table = tabulate(session, transfers, seats, &measured, &budget);
     (table, budget)
-}
-
-/// What was found at one seat before uncertainty, whether or not the data carry it.
-#[derive(Debug, Clone)]
-pub struct SeatValues {
-    /// Direct loss, dB, third-octave bands, then fine bands.
-    pub direct_db: Vec<f64>,
-    /// Loss in the room, dB, third-octave bands, then fine bands.
-    pub in_room_db: Vec<f64>,
-    /// Direct loss by each take with the screen (mean over those without), third-octave bands.
-    pub by_with_db: Vec<Vec<f64>>,
-    /// Direct loss under other assumptions, third-octave bands.
-    pub others_db: Vec<(Assumption, Vec<f64>)>,
-    /// Direct loss by each take without the screen.
-    pub by_without_db: Vec<Vec<f64>>,
 }
 
 fn measure_seat(

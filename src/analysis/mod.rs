@@ -6,6 +6,7 @@ pub mod budget;
 pub mod chance;
 pub mod claims;
 pub(crate) mod compare;
+pub(crate) mod control_step;
 pub mod correction;
 pub(crate) mod direct_from;
 pub mod estimate;

@@ -5,7 +5,7 @@
 //! between the measured loss there less that most, and the measured loss. What this interval
 //! leaves open belongs to every absolute figure.
 
-use super::level::ControlStep;
+use super::control_step::ControlStep;
 use super::sheet::air::Air;
 use super::sheet::stated::{prediction_u95_db, stated_sheet};
 use crate::ingest::manifest::{Manifest, ScreenInfo};
@@ -91,6 +91,21 @@ pub fn open_level(
             lower_db: low_db.max(0.0),
         }
     }
+}
+
+/// What `level` knows that every band of a loss shares.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SharedLevel {
+    /// Standard uncertainty of the level between the conditions that is contained in every
+    /// band's `u_db` alike, dB; it cancels in differences between bands.
+    pub u_db: f64,
+    /// What is known of a gain step between the conditions.
+    pub open: OpenLevel,
+}
+
+/// What every band shares, for claims.
+pub fn shared_level(step: Option<&ControlStep>, open: OpenLevel) -> SharedLevel {
+    SharedLevel { u_db: step.map_or(0.0, |step| step.u_db), open }
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! Level between the conditions by the rough levels of the takes alone, before any loss is known.
 
-use super::level::{ControlLoss, LevelFinding, find_level, measure_step};
+use super::control_step::{ControlLoss, measure_step};
+use super::level::{LevelFinding, find_level};
 use crate::ingest::manifest::SoundSource;
 use crate::ingest::session::Session;
 use crate::judge::across::{Entry, RoughLosses, rough_losses};

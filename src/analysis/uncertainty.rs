@@ -7,7 +7,6 @@
 use super::budget::{Budget, Combined, Term};
 use super::direct_from::DIRECT_FROM_HZ;
 use super::joint::Assumption;
-use super::loss::SeatValues;
 use super::passage::{SeatPassage, smooth_bands};
 use crate::ingest::session::Session;
 use crate::transfer::measure::Transfers;
@@ -81,6 +80,21 @@ const FOUND_GAP_SHARE: f64 = 0.1;
 const MODEL_DOF: f64 = 6.0;
 /// Share of a seat's own scatter against the mean over seats.
 const OWN_SHARE: f64 = 0.5;
+
+/// What was found at one seat before uncertainty, whether or not the data carry it.
+#[derive(Debug, Clone)]
+pub struct SeatValues {
+    /// Direct loss, dB, third-octave bands, then fine bands.
+    pub direct_db: Vec<f64>,
+    /// Loss in the room, dB, third-octave bands, then fine bands.
+    pub in_room_db: Vec<f64>,
+    /// Direct loss by each take with the screen (mean over those without), third-octave bands.
+    pub by_with_db: Vec<Vec<f64>>,
+    /// Direct loss under other assumptions, third-octave bands.
+    pub others_db: Vec<(Assumption, Vec<f64>)>,
+    /// Direct loss by each take without the screen.
+    pub by_without_db: Vec<Vec<f64>>,
+}
 
 /// Variances of one seat by term, dB^2, third-octave bands; unweighted.
 #[derive(Debug, Clone)]

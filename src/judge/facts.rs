@@ -3,7 +3,6 @@
 use super::amplitude::{self, Amplitudes};
 use super::bursts::{self, Burst};
 use super::hum::{self, Hum, HumFinder};
-use super::linearity::BandPowers;
 use super::noise::{self, BandLevels};
 use super::signature::{Signature, SignaturePlan};
 use super::spectrogram::{Analyser, Spectrogram};
@@ -18,6 +17,16 @@ use crate::units::ThirdOctave;
 const PRINT_BITS: usize = 64;
 /// Samples a step.
 const PRINT_STEP: usize = 64;
+
+/// Band powers of a response, and of the noise in the same window.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BandPowers {
+    pub bands: Vec<ThirdOctave>,
+    /// Mean power density of response and noise together.
+    pub power: Vec<f64>,
+    /// The same of noise.
+    pub noise: Vec<f64>,
+}
 
 /// What one take tells about itself.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,7 +1,7 @@
 //! Every take read once: its facts and its response.
 
+use super::facts::BandPowers;
 use super::facts::{TakeAnalyser, TakeFacts};
-use super::linearity::BandPowers;
 use super::session::TakeRead;
 use super::verdict::SHARE_AT_LEAST;
 use crate::ingest::error::IngestError;

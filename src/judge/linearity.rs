@@ -4,6 +4,7 @@
 //! compressor or a limiter lifts the quiet take, more where the loud one is loudest.
 
 use super::across::{Entry, TakeFindings};
+use super::facts::BandPowers;
 use super::finding::{Finding, TakeVerdict};
 use crate::ingest::takes::QUIET_BY_DB;
 use crate::transfer::median::median;
@@ -21,16 +22,6 @@ const NOISE_AT_MOST_DB: f64 = 0.1;
 const SIGMAS: f64 = 3.0;
 /// Fewest bands for a statement.
 const FEWEST_BANDS: usize = 8;
-
-/// Band powers of a response, and of the noise in the same window.
-#[derive(Debug, Clone, PartialEq)]
-pub struct BandPowers {
-    pub bands: Vec<ThirdOctave>,
-    /// Mean power density of response and noise together.
-    pub power: Vec<f64>,
-    /// The same of noise.
-    pub noise: Vec<f64>,
-}
 
 /// What is known of the chain's linearity.
 #[derive(Debug, Clone, PartialEq, Serialize)]

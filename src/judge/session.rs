@@ -9,7 +9,7 @@ use super::finding::worst;
 use super::linearity::{self, Linearity};
 use super::rattle::{RattleSearch, SeatProfiles, search};
 use super::settle::{seats_in_use, settle};
-use super::state::{Outcome, Reason, TakeState};
+use super::state::{JudgedTake, Outcome, TakeState};
 use super::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, DisplayUnits, Manifest, PerCondition, SoundSource};
@@ -22,34 +22,6 @@ use serde::Serialize;
 
 /// From so many takes on, one warning counts what they share.
 const MANY_TAKES: usize = 4;
-
-/// A take with everything found about it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct JudgedTake {
-    /// Index into the session's takes.
-    #[serde(skip)]
-    pub index: usize,
-    /// File as in the session.
-    pub file: String,
-    /// Seat id.
-    pub seat: String,
-    /// Screen state.
-    pub condition: Condition,
-    /// Microphone placement.
-    pub spot: u32,
-    /// Loudspeaker that played.
-    pub source: SoundSource,
-    /// Whether the sweep was played 10 dB lower.
-    pub quiet: bool,
-    /// The worst of the findings.
-    pub verdict: TakeVerdict,
-    /// What was found.
-    pub findings: Vec<Finding>,
-    /// What becomes of it.
-    pub state: TakeState,
-    /// Why it is not simply used.
-    pub reason: Option<Reason>,
-}
 
 /// All takes judged.
 #[derive(Debug, Clone, PartialEq, Serialize)]

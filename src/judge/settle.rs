@@ -2,7 +2,7 @@
 
 use super::finding::TakeVerdict;
 use super::linearity::Linearity;
-use super::session::JudgedTake;
+use super::state::JudgedTake;
 use super::state::{Reason, TakeState};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;

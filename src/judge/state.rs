@@ -74,3 +74,31 @@ pub struct Outcome {
     /// Why it is not simply used.
     pub reason: Option<Reason>,
 }
+
+/// A take with everything found about it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JudgedTake {
+    /// Index into the session's takes.
+    #[serde(skip)]
+    pub index: usize,
+    /// File as in the session.
+    pub file: String,
+    /// Seat id.
+    pub seat: String,
+    /// Screen state.
+    pub condition: Condition,
+    /// Microphone placement.
+    pub spot: u32,
+    /// Loudspeaker that played.
+    pub source: SoundSource,
+    /// Whether the sweep was played 10 dB lower.
+    pub quiet: bool,
+    /// The worst of the findings.
+    pub verdict: TakeVerdict,
+    /// What was found.
+    pub findings: Vec<Finding>,
+    /// What becomes of it.
+    pub state: TakeState,
+    /// Why it is not simply used.
+    pub reason: Option<Reason>,
+}

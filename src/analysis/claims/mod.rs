@@ -24,7 +24,7 @@ pub use finding::{Absent, Basis, ClaimVerdict, CurveLimits, NoLight, NotShown, P
 pub use judge::{Judgement, Limits, Open, Verdict, judge_between, judge_open};
 
 use super::loss::LossTable;
-use super::open_level::OpenLevel;
+use super::open_level::{OpenLevel, SharedLevel};
 use super::student::student_quantile;
 use crate::ingest::manifest::{Claim, ClaimQuantity};
 use measured::Figure;
@@ -53,16 +53,6 @@ pub enum ClaimError {
         /// What would do.
         expected: &'static str,
     },
-}
-
-/// What `level` knows that every band of a loss shares.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SharedLevel {
-    /// Standard uncertainty of the level between the conditions that is contained in every
-    /// band's `u_db` alike, dB; it cancels in differences between bands.
-    pub u_db: f64,
-    /// What is known of a gain step between the conditions.
-    pub open: OpenLevel,
 }
 
 /// A light figure with standard uncertainty, for [`judge_light`].

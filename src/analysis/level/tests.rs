@@ -1,5 +1,7 @@
 //! Steps and doubts about the level, both sides of each limit.
 
+use super::super::control_step::*;
+use super::super::loss::LossTable;
 use super::*;
 use crate::analysis::estimate::Estimate;
 use crate::analysis::loss::{MeanLoss, SeatLoss};

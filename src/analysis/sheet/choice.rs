@@ -1,6 +1,7 @@
 //! Which models the data support.
 
-use super::fit::{FitInput, ModelFit, ModelKind, fit_all};
+use super::fit::{ModelFit, fit_all};
+use super::kinds::{FitInput, ModelKind};
 use super::models::Sheet;
 use crate::analysis::loss::shows_loss;
 use serde::Serialize;

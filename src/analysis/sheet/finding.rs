@@ -2,8 +2,8 @@
 
 use super::air::Air;
 use super::choice::{Evidence, weigh_models};
-use super::fit::FitInput;
 use super::gap::{GapDoubt, GapEstimate, choose_gap_m, compare_gap, stated_u95_m};
+use super::kinds::FitInput;
 use super::stated::{StatedComparison, compare_stated, stated_sheet};
 use crate::analysis::loss::LossTable;
 use crate::ingest::manifest::ScreenInfo;

@@ -13,21 +13,9 @@
 //! delays the echo) is taken from the sheet's own transmission.
 
 use super::air::Air;
+pub use super::ripple::SeatTransmission;
 use super::ripple::{CHI2_MEDIAN, Curve, Scan, SheetPhase, noise_level};
-use realfft::num_complex::Complex;
 use serde::Serialize;
-
-/// Transmission through the sheet towards one seat.
-#[derive(Debug, Clone)]
-pub struct SeatTransmission {
-    /// Ratio with / without the sheet at `k x df_hz`, `k = 0, 1, ...`; linear, screen without
-    /// loss = 1. Bins that the data do not carry may be zero or not finite: they are left out.
-    /// The responses behind it must reach past the echo: at least `4 x 2 gap / c` (6 ms for
-    /// 0.25 m) after the direct sound.
-    pub ratio: Vec<Complex<f64>>,
-    /// Cosine of the angle between the sheet's normal and the path to the seat, (0, 1].
-    pub cos_theta: f64,
-}
 
 /// Where to look.
 #[derive(Debug, Clone, Copy, PartialEq)]

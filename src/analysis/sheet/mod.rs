@@ -7,6 +7,7 @@ pub mod choice;
 pub mod finding;
 pub mod fit;
 pub mod gap;
+pub mod kinds;
 pub(crate) mod models;
 pub(crate) mod perforated;
 mod ripple;

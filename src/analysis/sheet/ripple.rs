@@ -2,7 +2,6 @@
 //! the sheet's own reflection, and the least squares over all seats.
 
 use super::air::Air;
-use super::gap::SeatTransmission;
 use crate::transfer::fft::turns;
 use rayon::prelude::*;
 use realfft::num_complex::Complex;
@@ -17,6 +16,18 @@ const N_TREND: usize = 4;
 const LEVEL_DOUBT: f64 = 0.06;
 /// No loudspeaker front is softer than this (own choice; foam rings reach 0.3).
 const SOFTEST_FRONT: f64 = 0.1;
+/// Transmission through the sheet towards one seat.
+#[derive(Debug, Clone)]
+pub struct SeatTransmission {
+    /// Ratio with / without the sheet at `k x df_hz`, `k = 0, 1, ...`; linear, screen without
+    /// loss = 1. Bins that the data do not carry may be zero or not finite: they are left out.
+    /// The responses behind it must reach past the echo: at least `4 x 2 gap / c` (6 ms for
+    /// 0.25 m) after the direct sound.
+    pub ratio: Vec<Complex<f64>>,
+    /// Cosine of the angle between the sheet's normal and the path to the seat, (0, 1].
+    pub cos_theta: f64,
+}
+
 /// Median and 90 % point of chi-squared with two degrees of freedom: `-2 ln(1 - p)`.
 pub(super) const CHI2_MEDIAN: f64 = 1.386_294;
 const CHI2_P90: f64 = 4.605_170;

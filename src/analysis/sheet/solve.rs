@@ -2,7 +2,7 @@
 //! model, the solver, and what the solution is worth.
 
 use super::air::Air;
-use super::fit::{FitInput, ModelKind};
+use super::kinds::{FitInput, ModelKind};
 use super::models::band_frequencies_hz;
 use crate::analysis::estimate::Estimate;
 use crate::units::ThirdOctave;

@@ -1,6 +1,7 @@
 //! The sheet as its maker describes it, and what it should lose.
 
-use super::fit::{FitInput, ModelFit, mean_band_loss_db};
+use super::fit::{ModelFit, mean_band_loss_db};
+use super::kinds::FitInput;
 use super::models::{Hanging, Sheet};
 use super::perforated::{EndCorrection, Lattice, Perforation};
 use crate::ingest::manifest::{Construction, ScreenInfo};

@@ -18,6 +18,7 @@ pub use one_file::write_one_file;
 use super::error::ReportError;
 use crate::staging::{Staging, hold_interruption};
 use listed::{all_files, first_foreign, list_text};
+use place::Kept;
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, Write};
@@ -119,7 +120,7 @@ impl OutputFolder {
         {
             let staging = new.parent().unwrap_or(&new);
             let _whole = hold_interruption();
-            let kept = if self.force { self.keep_foreign(&new)? } else { BTreeSet::new() };
+            let kept = if self.force { self.keep_foreign(&new)? } else { Kept::new() };
             self.swap(staging, &new, &kept)?;
         }
         Ok(self.written.iter().map(|name| self.shown.join(name)).collect())

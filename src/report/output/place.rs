@@ -3,21 +3,20 @@
 use super::listed::foreign_files;
 use super::{OutputFolder, refuse_foreign, write_error};
 use crate::report::error::ReportError;
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::ffi::OsString;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+/// Files of somebody else, and when they were last written.
+pub(super) type Kept = BTreeMap<PathBuf, Option<SystemTime>>;
 
 impl OutputFolder {
     /// Puts the folder `new`, inside `staging`, into place as a whole. Another run
     /// may do the same at the same time. `kept` are files of somebody else that are in both.
-    pub(super) fn swap(
-        &self,
-        staging: &Path,
-        new: &Path,
-        kept: &BTreeSet<PathBuf>,
-    ) -> Result<(), ReportError> {
+    pub(super) fn swap(&self, staging: &Path, new: &Path, kept: &Kept) -> Result<(), ReportError> {
         let mut last = io::Error::other("the folder was taken again and again by other runs");
         for attempt in 0..100 {
             match fs::rename(new, &self.target) {
@@ -56,26 +55,37 @@ impl OutputFolder {
 
     /// Puts the files of somebody else that are in the folder into `new` too; one whose name is
     /// needed gets a new name. They stay where they are, so a failure leaves all as it was.
-    pub(super) fn keep_foreign(&self, new: &Path) -> Result<BTreeSet<PathBuf>, ReportError> {
-        let foreign = foreign_files(&self.target);
-        for name in &foreign {
-            free_place(new, name)
-                .and_then(|to| same_file(&self.target.join(name), &to))
-                .map_err(|e| write_error(&self.shown.join(name), e))?;
+    pub(super) fn keep_foreign(&self, new: &Path) -> Result<Kept, ReportError> {
+        let mut kept = Kept::new();
+        for name in foreign_files(&self.target) {
+            let from = self.target.join(&name);
+            let written = last_written(&from);
+            free_place(new, &name)
+                .and_then(|to| same_file(&from, &to))
+                .map_err(|e| write_error(&self.shown.join(&name), e))?;
+            kept.insert(name, written);
         }
-        Ok(foreign.into_iter().collect())
+        Ok(kept)
     }
 
-    /// A file of somebody else that came into the folder between the look and
+    /// A file of somebody else that came into the folder, or was written, between the look and
     /// the exchange goes back to where it was.
-    fn bring_back_foreign(&self, old: &Path, kept: &BTreeSet<PathBuf>) -> Result<(), ReportError> {
-        for name in foreign_files(old).iter().filter(|name| !kept.contains(*name)) {
-            free_place(&self.target, name)
-                .and_then(|to| fs::rename(old.join(name), to))
-                .map_err(|e| write_error(&self.shown.join(name), e))?;
+    fn bring_back_foreign(&self, old: &Path, kept: &Kept) -> Result<(), ReportError> {
+        for name in foreign_files(old) {
+            let from = old.join(&name);
+            if kept.get(&name) == Some(&last_written(&from)) {
+                continue;
+            }
+            free_place(&self.target, &name)
+                .and_then(|to| fs::rename(from, to))
+                .map_err(|e| write_error(&self.shown.join(&name), e))?;
         }
         Ok(())
     }
+}
+
+fn last_written(path: &Path) -> Option<SystemTime> {
+    path.symlink_metadata().and_then(|about| about.modified()).ok()
 }
 
 /// A path for `name` inside `folder` where nothing is yet, in folders that are there or are made.

@@ -154,6 +154,31 @@ fn a_file_that_arrives_during_the_run_is_not_lost() {
     assert_eq!(fs::read_to_string(target.join("notes.txt")).unwrap(), "mine");
 }
 
+/// As an editor saves it: a new file under the old name, after the old one was kept.
+#[test]
+fn a_file_that_is_saved_during_the_exchange_is_not_lost() {
+    let dir = tempfile::tempdir().unwrap();
+    let target = dir.path().join("r");
+    report(&target, false, &[("a", "old")]).unwrap();
+    let notes = target.join("notes.txt");
+    fs::write(&notes, "first").unwrap();
+    let mut folder = OutputFolder::open(&target, true).unwrap();
+    folder.write("a", b"new").unwrap();
+    let new = folder.staging_path().unwrap();
+    fs::write(new.join(LIST_NAME), list_text(&folder.written)).unwrap();
+    let kept = folder.keep_foreign(&new).unwrap();
+    fs::write(target.join("saved"), "second").unwrap();
+    fs::rename(target.join("saved"), &notes).unwrap();
+    let later = std::time::SystemTime::now() + std::time::Duration::from_secs(1);
+    fs::File::options().write(true).open(&notes).unwrap().set_modified(later).unwrap();
+    folder.swap(new.parent().unwrap(), &new, &kept).unwrap();
+    let read = |n: &str| fs::read_to_string(target.join(n)).unwrap();
+    assert_eq!((read("a"), read("notes.txt")), ("new".into(), "first".into()));
+    assert_eq!(read("kept-notes.txt"), "second");
+    drop(folder);
+    assert_eq!(names(dir.path()), ["r"]);
+}
+
 #[test]
 fn one_file_is_written_whole_or_not_at_all() {
     let dir = tempfile::tempdir().unwrap();

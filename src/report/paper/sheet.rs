@@ -1,7 +1,7 @@
 //! The sheet in the engineer's part: why its figures differ from those at the seats and on the
 //! scales, in one paragraph.
 
-use crate::analysis::sheet::fit::Quantity;
+use crate::analysis::sheet::kinds::Quantity;
 use crate::ingest::manifest::{DisplayUnits, ScreenInfo};
 use crate::ingest::session::Session;
 use crate::report::result::SessionResult;

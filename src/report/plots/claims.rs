@@ -140,8 +140,9 @@ fn finding(result: &SessionResult) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::claims::{SharedLevel, judge_claims};
+    use crate::analysis::claims::judge_claims;
     use crate::analysis::open_level::OpenLevel;
+    use crate::analysis::open_level::SharedLevel;
     use crate::ingest::manifest::Manifest;
     use crate::report::example::{example_losses, example_result};
     use crate::report::words::claims::said;

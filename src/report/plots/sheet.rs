@@ -4,7 +4,7 @@ use super::bands::{at_bands, band_axis, mean_curve};
 use super::colors::PALETTE;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::analysis::sheet::fit::ModelKind;
+use crate::analysis::sheet::kinds::ModelKind;
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::SessionResult;
 use crate::report::words::sheet::{SheetResult, evidence_statement, kind_sentence};

@@ -124,7 +124,8 @@ pub fn open_words(open: OpenLevel) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::level::{ControlLoss, ControlStep, find_level, measure_step};
+    use crate::analysis::control_step::{ControlLoss, ControlStep, measure_step};
+    use crate::analysis::level::find_level;
     use crate::units::ThirdOctave;
 
     fn bands() -> Vec<ThirdOctave> {

@@ -1,5 +1,6 @@
 use super::super::models::Gap;
 use super::*;
+use crate::analysis::estimate::Estimate;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};

@@ -1,6 +1,7 @@
 use super::*;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use realfft::num_complex::Complex;
 
 const DF_HZ: f64 = 48_000.0 / 4096.0;
 

@@ -1,9 +1,10 @@
 //! Verdicts made on the example, and what is said of them.
 
 use super::*;
-use crate::analysis::claims::{LightFigure, SharedLevel, hold_to_seats, judge_claims, judge_light};
+use crate::analysis::claims::{LightFigure, hold_to_seats, judge_claims, judge_light};
 use crate::analysis::loss::LossTable;
 use crate::analysis::open_level::OpenLevel;
+use crate::analysis::open_level::SharedLevel;
 use crate::report::example::example_losses;
 
 fn claim(text: &str) -> Claim {
