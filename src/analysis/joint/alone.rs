@@ -3,11 +3,11 @@
 
 use super::fitter::{Fitter, ROWS_BEYOND_S};
 use super::front::N_TERMS;
-use super::late::N_STRETCHES;
 use super::pair::Rows;
 use super::reflector::{Reflector, clear_s};
 use super::slow::slow_parts;
 use super::state::{Pair, Seat, State};
+use super::stretch::N_STRETCHES;
 use super::{Joint, SeatFit, Spectrum, echo_series};
 
 /// Part of the rows from the crest on that a second fit goes without: where the loss hangs on the

@@ -1,11 +1,11 @@
 //! Echoes between sheet and front: their lag, their series, and what each term of the front adds.
 
-use super::fitter::{Fitter, ROW_ERROR, rows_end_s};
+use super::fitter::{Fitter, LAG_PART, ROW_ERROR, USUAL_TRIP_S, rows_end_s};
 use super::front::{Front, MAIN_TERM, N_TERMS, expected, whole_samples};
 use super::late::apart_sd_at_first;
 use super::reflector::limited;
 use super::slow::add_slow;
-use super::state::{LEFT_WEIGHT, Look, Pair, Seat, State};
+use super::state::{Echo, LEFT_WEIGHT, Look, Pair, Seat, State};
 use super::{Spectrum, mean_of};
 use crate::transfer::fft::turns;
 use crate::transfer::window::cut_circular;
@@ -14,25 +14,10 @@ use realfft::num_complex::Complex;
 use std::f64::consts::TAU;
 
 /// Standard deviation expected of the gap that places the echoes, as a part of it (cloth sags, a
-/// rule is held askew, a front is no plane); ...
+/// rule is held askew, a front is no plane).
 const GAP_SD_PART: f64 = 0.018;
-/// ... by this part it may be off at most ...
-pub(super) const LAG_PART: f64 = 0.06;
-/// ... and is tried in steps of this part.
+/// Round trips are tried in steps of this part of the stated one.
 const LAG_STEP: f64 = 0.006;
-
-/// Round trip of a gap of 0.1 m, s.
-pub(super) const USUAL_TRIP_S: f64 = 0.0006;
-
-/// Echoes of one seat.
-#[derive(Clone)]
-pub(super) struct Echo {
-    /// `1/(1 - R B z)`.
-    pub(super) series: Spectrum,
-    /// `T g^2 R z`: what a unit of front adds to the transmission.
-    pub(super) derivative: Spectrum,
-    pub(super) round_trip_s: f64,
-}
 
 impl Fitter<'_> {
     /// Which part of the stated lag is most likely by what the first step leaves. Where echoes

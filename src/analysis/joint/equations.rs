@@ -2,11 +2,10 @@
 
 use super::fitter::{Fitter, ROW_ERROR};
 use super::mean_of;
-use super::slow::{SLOW_S, low_pass, slow_parts};
+use super::slow::{SLOW_S, slow_parts};
 use super::state::Pair;
 use crate::transfer::early::convolve;
 use crate::transfer::window::rise;
-use std::f64::consts::PI;
 
 /// The equations begin this long before the crest, s.
 const BEFORE_S: f64 = 0.001;
@@ -24,11 +23,6 @@ const TAP_LEAST_SD: f64 = 0.01;
 const SLOW_SD: f64 = 0.4;
 /// Reflections are told from the residual by its power over this, s.
 const LOCAL_S: f64 = 0.0005;
-/// What a moved microphone makes of reflections rises with frequency; so both responses are
-/// brought to a fall of 6 dB an octave from here up before they are compared, Hz ...
-const FALL_FROM_HZ: f64 = 500.0;
-/// ... by so much at most (as a factor less one).
-const FALL_MOST: f64 = 39.0;
 
 impl Fitter<'_> {
     /// Index of the first row of the equations.
@@ -106,10 +100,4 @@ impl Fitter<'_> {
             })
             .collect()
     }
-}
-
-/// A response with more weight at low frequencies, see [`FALL_FROM_HZ`].
-pub fn emphasised(x: &[f64], rate_hz: f64) -> Vec<f64> {
-    let low = low_pass(x, 1.0 / (2.0 * PI * FALL_FROM_HZ), rate_hz);
-    x.iter().zip(low).map(|(x, low)| x + FALL_MOST * low).collect()
 }

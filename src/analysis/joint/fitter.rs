@@ -1,13 +1,12 @@
 //! All seats, made ready for the equations, and the equations of one pair.
 
-use super::echoes::{LAG_PART, USUAL_TRIP_S};
-use super::equations::emphasised;
 use super::front::{N_TERMS, terms};
-use super::late::stretches;
 use super::pair::{Reduced, Rows};
 use super::reflector::Reflector;
+use super::slow::emphasised;
 use super::slow::slow_parts;
 use super::state::{Look, Pair, Seat, State};
+use super::stretch::stretches;
 use super::thin;
 use crate::transfer::deconvolve::fast_length;
 use crate::transfer::direct::{DirectPair, HEAD_S, SeatTiming};
@@ -32,6 +31,12 @@ pub const ROW_ERROR: f64 = 1e-5;
 /// Length of the circle on which spectra are worked out, s (a power of two at 48 kHz): what a
 /// heavy sheet adds after its takes' end has died away by then. Half of it bends heavy sheets.
 const CIRCLE_S: f64 = 0.0426;
+
+/// The round trip may be off from the stated one by this part at most.
+pub(super) const LAG_PART: f64 = 0.06;
+
+/// Round trip of a gap of 0.1 m, s.
+pub(super) const USUAL_TRIP_S: f64 = 0.0006;
 
 /// All seats, ready for the steps.
 pub struct Fitter<'a> {

@@ -8,24 +8,14 @@
 //! around that.
 
 use super::Spectrum;
-use super::equations::emphasised;
 use super::fitter::{Fitter, ROW_ERROR};
 use super::mean_of;
 use super::state::{Pair, State};
+use super::stretch::{N_STRETCHES, Stretch};
 use crate::transfer::early::convolve;
 use crate::transfer::fft::turns;
-use crate::transfer::window::rise;
 use realfft::num_complex::Complex;
 use std::f64::consts::TAU;
-
-/// Number of stretches ...
-pub const N_STRETCHES: usize = 3;
-/// ... each so long, the last without end, s.
-const STRETCH_S: f64 = 0.00045;
-/// The first begins so long before the direct sound's end, s.
-const BEFORE_END_S: f64 = 0.00005;
-/// Overlap of stretches, s.
-const FADE_S: f64 = 0.0002;
 
 /// Taps of the filter by which a stretch differs from what the sheet makes of it at the angle of
 /// the direct sound, after it was moved.
@@ -43,37 +33,6 @@ const MOVE_STEP: f64 = 0.25;
 const MOVE_RANGE_HZ: [f64; 2] = [1000.0, 16_000.0];
 /// ... a part of their bins, one every so many Hz.
 const MOVE_EVERY_HZ: f64 = 200.0;
-
-/// The late sound of a response in stretches, each brought to the same weights as the rest.
-pub fn stretches(x: &[f64], head: usize, end_s: f64, rate_hz: f64) -> Vec<Vec<f64>> {
-    let fade: Vec<f64> = rise((FADE_S * rate_hz) as usize).collect();
-    let gate = |i: usize, at: usize| {
-        if i == N_STRETCHES {
-            return 0.0;
-        }
-        let from_s = end_s - BEFORE_END_S + i as f64 * STRETCH_S;
-        match at.checked_sub(head + (from_s * rate_hz) as usize) {
-            None => 0.0,
-            Some(after) => fade.get(after).copied().unwrap_or(1.0),
-        }
-    };
-    (0..N_STRETCHES)
-        .map(|i| {
-            let part: Vec<f64> =
-                x.iter().enumerate().map(|(at, x)| x * (gate(i, at) - gate(i + 1, at))).collect();
-            emphasised(&part, rate_hz)
-        })
-        .collect()
-}
-
-/// A stretch of late sound.
-pub(super) struct Stretch {
-    spectrum: Spectrum,
-    /// As it was measured, as far as it can tell in any row.
-    sound: Vec<f64>,
-    /// How much it resembles itself later by 0, 1, 2 ... times [`MOVE_STEP`].
-    resemblance: Vec<f64>,
-}
 
 /// What is expected of the filters before anything is known of them.
 pub fn apart_sd_at_first() -> [f64; N_STRETCHES] {

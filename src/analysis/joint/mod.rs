@@ -25,6 +25,7 @@ pub(crate) mod reflector;
 mod slow;
 mod state;
 mod steps;
+mod stretch;
 #[cfg(test)]
 mod tests;
 mod thin;

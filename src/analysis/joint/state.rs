@@ -1,10 +1,9 @@
 //! What the steps work on: seats and pairs as given, and what a step knows of them.
 
 use super::Spectrum;
-use super::echoes::Echo;
-use super::late::Stretch;
 use super::pair::Reduced;
 use super::reflector::Reflector;
+use super::stretch::Stretch;
 use crate::transfer::direct::DirectPair;
 use crate::transfer::seat::SeatTransmission;
 
@@ -74,4 +73,14 @@ pub(super) struct Solved {
     pub(super) source: Spectrum,
     /// Its late sound, see [`super::fitter::Fitter::late`].
     pub(super) late: Vec<Vec<f64>>,
+}
+
+/// Echoes of one seat.
+#[derive(Clone)]
+pub(super) struct Echo {
+    /// `1/(1 - R B z)`.
+    pub(super) series: Spectrum,
+    /// `T g^2 R z`: what a unit of front adds to the transmission.
+    pub(super) derivative: Spectrum,
+    pub(super) round_trip_s: f64,
 }

@@ -2,10 +2,11 @@
 
 use super::fitter::{Fitter, ROW_ERROR};
 use super::front::{Front, N_TERMS, expected};
-use super::late::{N_STRETCHES, apart_sd, apart_sd_at_first};
+use super::late::{apart_sd, apart_sd_at_first};
 use super::reflector::Reflector;
 use super::slow::SLOW_S;
 use super::state::{LEFT_WEIGHT, Look, Pair, Seat, Solved, State};
+use super::stretch::N_STRETCHES;
 use super::{Assumption, Joint, SeatFit};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
