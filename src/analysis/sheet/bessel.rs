@@ -1,61 +1,21 @@
 //! `J1(z) / J0(z)` for the viscous boundary layer in a round hole.
 
+use complex_bessel::{Scaling, besselj_seq};
 use realfft::num_complex::Complex;
 
-/// From here the asymptotic series is exact to 1e-14 and cheaper than the fraction.
-const ASYMPTOTIC_FROM: f64 = 25.0;
-/// Terms of the asymptotic series; at |z| = 25 the twelfth is below 1e-13.
-const N_ASYMPTOTIC: usize = 14;
-
-/// Ratio of Bessel functions of the first kind, orders 1 and 0, below the real axis.
+/// Ratio of Bessel functions of the first kind, orders 1 and 0; `-j`, its limit far below the real
+/// axis, where `|z|` is too large for them, and no number where `z` is none.
 ///
-/// # Valid range
-/// `-3 pi / 4 <= arg z <= -pi / 4` roughly: the ray `x exp(-j pi / 4)` of the hole problem; there
-/// it agrees with an independent library to 1e-12 for `x` from 0.001 to 1000. On the real axis
-/// beyond 25 the asymptotic part would miss the second wave. `z = 0` gives 0.
 /// # Source
-/// Continued fraction `1/(2/z - 1/(4/z - ...))` of the recurrence (Watson, Theory of Bessel
-/// Functions, 5.6), evaluated from its tail; Hankel's asymptotic series (Watson, 7.2) from 25 up.
+/// The library follows Amos, Algorithm 644, ACM Trans. Math. Softw. 12 (1986); on the ray
+/// `x exp(-j pi / 4)` of the hole problem it is held against another one for `x` from 0.001 to 1000.
 pub fn j1_over_j0(z: Complex<f64>) -> Complex<f64> {
-    if z.norm_sqr() == 0.0 {
-        return Complex::new(0.0, 0.0);
+    // Both are scaled alike, so that neither overflows.
+    match besselj_seq(0.0, z, 2, Scaling::Exponential) {
+        Ok(both) => both.values[1] / both.values[0],
+        Err(_) if z.is_finite() => -Complex::i(),
+        Err(_) => Complex::new(f64::NAN, f64::NAN),
     }
-    match z.norm() {
-        // Two terms of the power series; the next is below z^4 / 48.
-        size if size < 1e-3 => 0.5 * z * (1.0 + z * z / 8.0),
-        size if size < ASYMPTOTIC_FROM => by_recurrence(z),
-        _ => by_asymptote(z),
-    }
-}
-
-/// Downward recurrence `J[n-1] = (2n/z) J[n] - J[n+1]` from an order at which `J` is next to
-/// nothing: the falling solution takes over whatever stands at the start.
-fn by_recurrence(z: Complex<f64>) -> Complex<f64> {
-    let n_terms = (1.4 * z.norm()) as usize + 16;
-    let per_order = 2.0 / z;
-    let (mut above, mut here) = (Complex::new(0.0, 0.0), Complex::new(1.0, 0.0));
-    for n in (1..=n_terms).rev() {
-        let below = per_order * n as f64 * here - above;
-        (above, here) = (here, below);
-    }
-    above / here
-}
-
-/// Below the real axis only the wave `exp(jz)` counts (the other is smaller by `exp(-2 |Im z|)`):
-/// `J1 / J0 = -j S1 / S0`, `S_v = sum j^k a_k(v) / z^k`.
-fn by_asymptote(z: Complex<f64>) -> Complex<f64> {
-    let series = |order: f64| {
-        let mut term = Complex::new(1.0, 0.0);
-        let mut sum = term;
-        for k in 1..N_ASYMPTOTIC {
-            let k = k as f64;
-            let odd = 2.0 * k - 1.0;
-            term *= Complex::i() * (4.0 * order * order - odd * odd) / (8.0 * k * z);
-            sum += term;
-        }
-        sum
-    };
-    -Complex::<f64>::i() * series(1.0) / series(0.0)
 }
 
 #[cfg(test)]
@@ -86,5 +46,14 @@ mod tests {
         let want = z / 2.0 + z * z * z / 16.0;
         assert!((j1_over_j0(z) - want).norm() < 1e-10);
         assert_eq!(j1_over_j0(Complex::new(0.0, 0.0)).norm(), 0.0);
+    }
+
+    #[test]
+    fn far_out_it_is_its_limit() {
+        // J1/J0 -> -j (Watson, Theory of Bessel Functions, 7.2), off by 1/(2 |z|).
+        let far = j1_over_j0(Complex::from_polar(1e4, -std::f64::consts::FRAC_PI_4));
+        assert!((far + Complex::i()).norm() < 1e-4);
+        assert_eq!(j1_over_j0(Complex::new(1e300, -1e300)), -Complex::i());
+        assert!(j1_over_j0(Complex::new(f64::NAN, 0.0)).is_nan());
     }
 }
