@@ -55,7 +55,7 @@ pub fn forecast_table(forecast: &Forecast) -> String {
             seat.distance_m,
             beside_the_axis(seat.offset_m),
             seat.picture.angle_deg,
-            seat.angle_deg,
+            seat.angle_deg.abs(),
             match seat.structure_visible {
                 Some(true) => ", structure of the sheet may be seen",
                 Some(false) => ", structure of the sheet not visible",
