@@ -1,6 +1,7 @@
 //! A gain step between the conditions, measured with a loudspeaker that is not behind the screen.
 
 use super::loss::LossTable;
+use crate::transfer::median::median;
 use crate::units::ThirdOctave;
 use serde::Serialize;
 
@@ -55,17 +56,14 @@ pub fn measure_step(bands: &[ThirdOctave], control: &[ControlLoss]) -> Option<Co
         .iter()
         .filter_map(|seat| {
             let inside = bands.iter().zip(&seat.loss_db);
-            let mut values: Vec<f64> = inside
+            let values: Vec<f64> = inside
                 .filter(|(band, _)| CONTROL_BANDS.contains(&band.index()))
                 .filter_map(|(_, loss)| loss.filter(|db| db.is_finite()))
                 .collect();
             if values.len() < CONTROL_BANDS_AT_LEAST {
                 return None;
             }
-            values.sort_by(f64::total_cmp);
-            let n = values.len();
-            let step_db = 0.5 * (values[n / 2] + values[(n - 1) / 2]);
-            Some(SeatStep { seat: seat.seat.clone(), step_db })
+            Some(SeatStep { seat: seat.seat.clone(), step_db: median(values)? })
         })
         .collect();
     if seats.is_empty() {

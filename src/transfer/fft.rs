@@ -31,7 +31,9 @@ impl RealFft {
 
     /// Spectrum of `samples`, zero-padded (or cut) to the planned length; unscaled.
     pub fn forward(&self, samples: &[f64]) -> Vec<Complex<f64>> {
-        self.forward_in(&mut samples[..samples.len().min(self.n)].to_vec())
+        let mut points = Vec::with_capacity(self.n);
+        points.extend_from_slice(&samples[..samples.len().min(self.n)]);
+        self.forward_in(&mut points)
     }
 
     /// Spectrum of taps that stand at lags `first_lag ..`, negative lags wrapped.

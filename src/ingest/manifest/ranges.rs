@@ -6,7 +6,7 @@ use std::ops::RangeInclusive;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-/// Above this in a range that does not hold its lower end.
+/// Lower end of a range that 0 itself is no part of: the smallest number above it.
 pub(super) const ABOVE_0: f64 = f64::MIN_POSITIVE;
 
 /// Place without positions, range, and unit of the numbers whose range hangs on nothing else.
@@ -69,11 +69,10 @@ pub(super) fn outside(
     range: &RangeInclusive<f64>,
     unit: &str,
 ) -> Option<String> {
-    let above =
-        if *range.start() == ABOVE_0 { "above 0".into() } else { range.start().to_string() };
+    let low = if *range.start() == ABOVE_0 { "above 0".into() } else { range.start().to_string() };
     let gap = if unit.is_empty() { "" } else { " " };
     (!range.contains(&value))
-        .then(|| format!("{name} is {value}, expected {above} to {}{gap}{unit}", range.end()))
+        .then(|| format!("{name} is {value}, expected {low} to {}{gap}{unit}", range.end()))
 }
 
 /// Holds every number of the document against its range.

@@ -74,13 +74,11 @@ pub fn load_sweep(
             "name the file that was really played, or use a longer sweep",
         ));
     }
-    let mut doubt = None;
-    let rate_constant_s = match info.kind {
-        SweepKind::Other => None,
+    let (rate_constant_s, doubt) = match info.kind {
+        SweepKind::Other => (None, None),
         SweepKind::Exponential => {
-            let (pace_s, noticed) = pace(path, info, &samples, &active, rate_hz)?;
-            doubt = noticed;
-            Some(pace_s)
+            let (pace_s, doubt) = pace(path, info, &samples, &active, rate_hz)?;
+            (Some(pace_s), doubt)
         }
     };
     check_energy(path, info, &samples[active.clone()], rate_hz)?;
@@ -149,15 +147,14 @@ fn refusal(path: &Path, problem: String, advice: &str) -> IngestError {
 }
 
 fn band_refusal(path: &Path, info: &SweepInfo, found_hz: [f64; 2]) -> IngestError {
-    IngestError::Sweep {
-        path: path.to_path_buf(),
-        problem: format!(
+    refusal(
+        path,
+        format!(
             "the manifest says {} to {} Hz, the signal in this file covers {:.0} to {:.0} Hz",
             info.start_hz, info.stop_hz, found_hz[0], found_hz[1]
         ),
-        advice: "correct sweep.start_hz and sweep.stop_hz, or name the file that was really played"
-            .into(),
-    }
+        "correct sweep.start_hz and sweep.stop_hz, or name the file that was really played",
+    )
 }
 
 /// From the first to the last sample above 1/1000 of the peak; `None` for silence.
@@ -234,17 +231,17 @@ fn check_energy(
     for (step, &here) in covered.iter().enumerate().take(last + 1).skip(first) {
         if here {
             if (step - hole_from) as f64 * step_oct > HOLE_OCT + 1e-9 {
-                return Err(IngestError::Sweep {
-                    path: path.to_path_buf(),
-                    problem: format!(
+                return Err(refusal(
+                    path,
+                    format!(
                         "the manifest says {} to {} Hz, there is nothing between {:.0} and {:.0} Hz",
                         info.start_hz,
                         info.stop_hz,
                         edge_hz(hole_from),
                         edge_hz(step)
                     ),
-                    advice: "use a signal that covers its band".into(),
-                });
+                    "use a signal that covers its band",
+                ));
             }
             hole_from = step + 1;
         }

@@ -92,7 +92,6 @@ pub(crate) fn read_long_layout<R: Read + Seek>(
 }
 
 /// What the walk over the chunks found.
-#[derive(Default)]
 struct Chunks {
     /// Place and bytes of the `fmt ` chunk.
     fmt: Option<(u64, Vec<u8>)>,
@@ -106,7 +105,7 @@ struct Chunks {
 
 fn walk<R: Read + Seek>(reader: &mut R, n_bytes: u64) -> Result<Chunks, WavFault> {
     let is_64 = read_form(reader, n_bytes)?;
-    let Chunks { mut fmt, mut data, mut is_last, .. } = Chunks::default();
+    let (mut fmt, mut data, mut is_last) = (None, None, false);
     let mut ds64_data_bytes: Option<u64> = None;
     let mut at = 12u64;
     let mut n_chunks = 0usize;
