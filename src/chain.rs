@@ -19,9 +19,7 @@ use crate::analysis::rough_level::rough_level;
 use crate::analysis::seats::judge_seats;
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::finding::{SheetFinding, explain_loss};
-use crate::analysis::sheet::gap::{
-    GapEstimate, GapSearch, SeatTransmission as SeatRatio, estimate_gap,
-};
+use crate::analysis::sheet::gap::{GapEstimate, GapSearch, SeatRatio, estimate_gap};
 use crate::analysis::verification::verify;
 use crate::ingest::blind_tests::{BlindTestError, read_blind_tests};
 use crate::ingest::error::{IngestError, shown};

@@ -5,7 +5,7 @@
 use realfft::RealFftPlanner;
 use realfft::num_complex::Complex;
 use scrimcheck::analysis::sheet::air::Air;
-use scrimcheck::analysis::sheet::gap::{GapSearch, SeatTransmission, estimate_gap};
+use scrimcheck::analysis::sheet::gap::{GapSearch, SeatRatio, estimate_gap};
 use scrimcheck::ingest::manifest::{Condition, SoundSource};
 use scrimcheck::simulate::random::Kind;
 use scrimcheck::simulate::scenario::Scenario;
@@ -58,7 +58,7 @@ fn found_over_true(kind: Kind, seed: u64) -> Option<f64> {
     let longest = session.takes.iter().map(|t| t.samples.len()).max().unwrap();
     let sweep = forward(&session.sweep, 2 * longest.next_power_of_two());
     let scenario = &session.scenario;
-    let seats: Vec<SeatTransmission> = (0..scenario.seats.len())
+    let seats: Vec<SeatRatio> = (0..scenario.seats.len())
         .map(|seat| {
             let mean_log = |condition| {
                 let takes: Vec<Vec<f64>> = session
@@ -75,7 +75,7 @@ fn found_over_true(kind: Kind, seed: u64) -> Option<f64> {
             let without = mean_log(Condition::Without);
             let with = mean_log(Condition::With);
             let ratio = without.iter().zip(&with).map(|(o, w)| (w - o).exp().into()).collect();
-            SeatTransmission { ratio, cos_theta: scenario.seat_cosine(seat) }
+            SeatRatio { ratio, cos_theta: scenario.seat_cosine(seat) }
         })
         .collect();
     let df_hz = f64::from(session.rate_hz) / N_SHORT as f64;

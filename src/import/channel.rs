@@ -1,6 +1,6 @@
 //! Which channel of a recording is the microphone, and which the electrical reference.
 
-use super::find::Found;
+use super::find::SweepInStream;
 use crate::transfer::fft::RealFft;
 
 /// A channel holds the sweep where it has at least this part of the sweeps that the best has.
@@ -34,14 +34,14 @@ pub(super) struct Channels {
 }
 
 /// Channels that hold the sweeps, by what was found in each.
-pub(super) fn with_sweeps(found: &[Vec<Found>]) -> Vec<usize> {
+pub(super) fn with_sweeps(found: &[Vec<SweepInStream>]) -> Vec<usize> {
     let most = found.iter().map(Vec::len).max().unwrap_or(0);
     let needed = (SHARE * most as f64).ceil().max(1.0) as usize;
     (0..found.len()).filter(|&channel| found[channel].len() >= needed).collect()
 }
 
 /// Median energy of the sweeps of a channel.
-pub(super) fn strength(found: &[Found]) -> f64 {
+pub(super) fn strength(found: &[SweepInStream]) -> f64 {
     let mut energies: Vec<f64> = found.iter().map(|f| f.energy).collect();
     energies.sort_by(f64::total_cmp);
     energies.get(energies.len() / 2).copied().unwrap_or(0.0)
@@ -90,7 +90,8 @@ mod tests {
 
     #[test]
     fn a_channel_with_few_of_the_sweeps_holds_none() {
-        let found = |n: usize, energy| vec![Found { start_frame: 0, energy, contrast_db: 30.0 }; n];
+        let found =
+            |n: usize, energy| vec![SweepInStream { start_frame: 0, energy, contrast_db: 30.0 }; n];
         assert_eq!(with_sweeps(&[found(12, 1.0), found(1, 9.0), found(6, 1.0)]), [0, 2]);
         assert_eq!(with_sweeps(&[vec![], vec![]]), [0usize; 0]);
         assert_eq!(strength(&[]), 0.0);

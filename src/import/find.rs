@@ -46,7 +46,7 @@ const LOUD_BIN: f32 = 4.0;
 
 /// A sweep in a stream.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Found {
+pub struct SweepInStream {
     /// Frame of the stream at which the played signal begins to be heard, to about 1 ms;
     /// negative where the recording began later.
     pub start_frame: i64,
@@ -83,7 +83,7 @@ pub struct Finder {
     first: i64,
     /// Samples of the stream, once it has ended.
     n_stream: Option<i64>,
-    peaks: Vec<Found>,
+    peaks: Vec<SweepInStream>,
 }
 
 impl Finder {
@@ -116,7 +116,7 @@ impl Finder {
     }
 
     /// The sweeps of the stream, which has ended, in the order of time.
-    pub fn finish(mut self) -> Vec<Found> {
+    pub fn finish(mut self) -> Vec<SweepInStream> {
         self.decimator.finish(&mut self.waiting);
         self.n_stream = Some(self.first + self.waiting.len() as i64);
         // A sweep that begins at the very end, and the surroundings behind it.
@@ -231,7 +231,13 @@ impl Plan {
 
     /// Peaks of a block whose first sample is number `first`, of a stream of `n_stream` samples
     /// where that is known.
-    fn pick(&self, energies: &[f32], first: i64, n_stream: Option<i64>, peaks: &mut Vec<Found>) {
+    fn pick(
+        &self,
+        energies: &[f32],
+        first: i64,
+        n_stream: Option<i64>,
+        peaks: &mut Vec<SweepInStream>,
+    ) {
         let mut sums: Vec<f32> = energies.windows(SUMMED).map(|w| w.iter().sum()).collect();
         if let Some(n_stream) = n_stream {
             // Too little of a sweep that begins after this, and too little noise to tell it from.
@@ -267,7 +273,7 @@ impl Plan {
                 let floor = median.max(preceding(m)).max(sums[m] * 1e-9);
                 if is_peak && sums[m] > threshold * floor {
                     let frame = first + ((m + 1) * self.per_frame) as i64;
-                    peaks.push(Found {
+                    peaks.push(SweepInStream {
                         start_frame: frame * self.step as i64,
                         energy: f64::from(sums[m]),
                         contrast_db: 10.0 * f64::from(sums[m] / floor).log10(),
@@ -309,11 +315,11 @@ fn neighbours(band: Range<usize>) -> Vec<Range<usize>> {
 
 /// Peaks that stand for sweeps: the strongest of those that are near each other, without the
 /// shadows that distortion casts before it.
-fn distinct(mut peaks: Vec<Found>, n_signal: usize, rate_hz: u32) -> Vec<Found> {
+fn distinct(mut peaks: Vec<SweepInStream>, n_signal: usize, rate_hz: u32) -> Vec<SweepInStream> {
     peaks.sort_by(|a, b| b.energy.total_cmp(&a.energy));
     let one_peak = (ONE_PEAK_S * f64::from(rate_hz)) as u64;
     let shadow = 10f64.powf(-SHADOW_DB / 10.0);
-    let mut kept: Vec<Found> = Vec::new();
+    let mut kept: Vec<SweepInStream> = Vec::new();
     for peak in peaks {
         let hidden = kept.iter().any(|k| {
             let distance = k.start_frame.abs_diff(peak.start_frame);

@@ -3,7 +3,7 @@
 use super::channel::{Channels, is_electrical, strength, with_sweeps};
 use super::cut::{cut, quiet_part, stretches};
 use super::error::ImportError;
-use super::find::{Finder, Found};
+use super::find::{Finder, SweepInStream};
 use super::formats::{About, Block, Source};
 use super::judge::{Judge, Judged};
 use super::resample::resample;
@@ -112,7 +112,7 @@ pub(super) fn listen(
 /// What was found without the talk and steps that only looked like a sweep: those in which no
 /// whole sweep is heard and whose response is weak beside that of the whole ones. A sweep that
 /// was broken off is nearly as strong and stays.
-fn without_talk(found: &[Found], sweeps: &[HeardSweep]) -> Vec<Found> {
+fn without_talk(found: &[SweepInStream], sweeps: &[HeardSweep]) -> Vec<SweepInStream> {
     let is_whole = |s: &HeardSweep| !s.judged.is_another_signal();
     let mut energies: Vec<f64> =
         found.iter().zip(sweeps).filter(|(_, s)| is_whole(s)).map(|(f, _)| f.energy).collect();
@@ -137,7 +137,7 @@ fn without_talk(found: &[Found], sweeps: &[HeardSweep]) -> Vec<Found> {
 fn pace_of_clearest(
     sweep: &SweepSignal,
     source: &mut Source,
-    found: &[Found],
+    found: &[SweepInStream],
     mic: usize,
     n_frames: u64,
 ) -> Result<Option<f64>, ImportError> {
@@ -179,7 +179,7 @@ fn search(
     slowness: f64,
     n_most: u64,
     tick: &dyn Fn(u64),
-) -> Result<(Vec<Vec<Found>>, u64), ImportError> {
+) -> Result<(Vec<Vec<SweepInStream>>, u64), ImportError> {
     let n_channels = source.about.n_channels;
     let finders = Finder::for_channels(sweep, source.about.rate_hz, slowness, n_channels);
     let Some(mut finders) = finders else {
@@ -256,7 +256,7 @@ fn wrong_rate(path: &Path, sweep_rate_hz: u32, off: f64) -> ImportError {
 fn tell_apart(
     sweep: &SweepSignal,
     source: &mut Source,
-    found: &[Vec<Found>],
+    found: &[Vec<SweepInStream>],
     holding: &[usize],
     stated: Option<usize>,
     n_frames: u64,
@@ -312,7 +312,7 @@ pub(super) fn at_rate(
 fn judge(
     sweep: &SweepSignal,
     source: &mut Source,
-    found: &[Found],
+    found: &[SweepInStream],
     mic: usize,
     n_frames: u64,
 ) -> Result<Vec<HeardSweep>, ImportError> {

@@ -37,7 +37,7 @@ mod unimported;
 mod write;
 
 pub use error::ImportError;
-pub use find::{Finder, Found};
+pub use find::{Finder, SweepInStream};
 pub use names::{Told, tell};
 pub(crate) use origin::write as write_origins;
 pub use origin::{ORIGIN_FILE, Origin, origins};

@@ -1,6 +1,6 @@
 //! The jobs of a folder: what is finished is read, what changed is analysed anew.
 
-use super::find::{Found, find_sessions};
+use super::find::{SessionsFound, find_sessions};
 use super::stored::StoredResult;
 use crate::ingest::takes::paths::resolve;
 use crate::report::inputs::{Holds, INPUTS_FILE, PROGRAM, Stale, check};
@@ -37,7 +37,7 @@ pub struct Collected {
     /// Sessions that cannot be analysed, and why: often there are no takes yet.
     pub refused: Vec<(PathBuf, String)>,
     /// What was found on the way.
-    pub found: Found,
+    pub found: SessionsFound,
 }
 
 /// What the caller is asked to do, and told.

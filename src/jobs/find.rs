@@ -11,7 +11,7 @@ const MOST_FOLDERS: usize = 20_000;
 
 /// What lies below a folder.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Found {
+pub struct SessionsFound {
     /// Session folders, by path.
     pub sessions: Vec<PathBuf>,
     /// Links that leave the folder; not followed.
@@ -29,8 +29,8 @@ pub fn is_session(folder: &Path) -> bool {
 
 /// Sessions in `root` and up to [`DEPTH`] folders below. A session is not looked into; hidden
 /// folders are passed over; a link counts as what it leads to only where that lies inside `root`.
-pub fn find_sessions(root: &Path) -> Found {
-    let mut found = Found::default();
+pub fn find_sessions(root: &Path) -> SessionsFound {
+    let mut found = SessionsFound::default();
     let Ok(real_root) = root.canonicalize() else {
         found.unread.push((root.to_owned(), "not there".into()));
         return found;

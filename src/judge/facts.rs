@@ -6,7 +6,7 @@ use super::hum::{self, Hum, HumFinder};
 use super::noise::{self, BandLevels};
 use super::signature::{Signature, SignaturePlan};
 use super::spectrogram::{Analyser, Spectrogram};
-use super::track::{self, Course, Found};
+use super::track::{self, Course, SweepInTake};
 use crate::ingest::session::{Recording, SweepSignal};
 use crate::judge::rattle;
 use crate::transfer::arrivals::N_BANDS;
@@ -48,9 +48,9 @@ pub struct TakeFacts {
     pub bands: Vec<ThirdOctave>,
     /// The sweep as found in the take; `None` when no peak was found or the played signal is
     /// no exponential sweep.
-    pub sweep: Option<Found>,
+    pub sweep: Option<SweepInTake>,
     /// A second sweep: the frames in which it should be heard, and where it was found.
-    pub second: Option<(Found, usize)>,
+    pub second: Option<(SweepInTake, usize)>,
     /// Course of the played sweep; `None` for other signals.
     pub course: Option<Course>,
     /// Sweep and noise by band.

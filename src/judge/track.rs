@@ -60,7 +60,7 @@ impl Course {
 
 /// A sweep found in a take.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Found {
+pub struct SweepInTake {
     /// When it starts at its lowest frequency, s from the start of the file; negative when
     /// the recording began later.
     pub start_s: f64,
@@ -79,7 +79,7 @@ pub struct Found {
 /// # Valid range
 /// Times to about 3 ms. `None` when no frame shows a peak; a low `share` of the first means
 /// that the take is no recording of this sweep, and is for the caller to judge.
-pub fn find(s: &Spectrogram, course: &Course) -> (Option<Found>, Option<Found>) {
+pub fn find(s: &Spectrogram, course: &Course) -> (Option<SweepInTake>, Option<SweepInTake>) {
     let votes = votes(s, course);
     let Some(first) = strongest(&votes, s, course, None) else { return (None, None) };
     let as_loud = as_loud_as(&first, votes, s, course);
@@ -89,7 +89,12 @@ pub fn find(s: &Spectrogram, course: &Course) -> (Option<Found>, Option<Found>) 
 
 /// Votes whose band is about as loud as when the sweep passed it: decay, harmonics and noise
 /// vote too, and over a short sweep they vote for one start by chance.
-fn as_loud_as(first: &Found, votes: Vec<Vote>, s: &Spectrogram, course: &Course) -> Vec<Vote> {
+fn as_loud_as(
+    first: &SweepInTake,
+    votes: Vec<Vote>,
+    s: &Spectrogram,
+    course: &Course,
+) -> Vec<Vote> {
     let least: Vec<f64> = (0..s.bands.len())
         .map(|b| {
             let enters_s = first.start_s + course.passes_s(s.edges_hz[b][0]) - s.frame_s;
@@ -112,7 +117,7 @@ const PACE_CLEARER: f64 = 0.2;
 
 /// Speed at which the sweep was played where it is heard clearly better at the ratio of two usual
 /// sampling rates than at its own speed; `found` is what was heard at its own.
-pub fn other_pace(s: &Spectrogram, course: &Course, found: &Found) -> Option<f64> {
+pub fn other_pace(s: &Spectrogram, course: &Course, found: &SweepInTake) -> Option<f64> {
     if found.share >= PACE_SHARE && found.slowness.abs() < found.slowness_error.max(0.01) {
         return None;
     }
@@ -166,7 +171,7 @@ fn strongest(
     s: &Spectrogram,
     course: &Course,
     not_near_s: Option<f64>,
-) -> Option<Found> {
+) -> Option<SweepInTake> {
     let far = |vote: &&Vote| {
         not_near_s.is_none_or(|t| (vote.start_s - t).abs() > SECOND_AT_LEAST_S + VOTE_WIDTH_S)
     };
@@ -198,7 +203,7 @@ fn strongest(
     let start_s = near.get(near.len() / 2)?.1;
     let share = share(votes, s, course, start_s)?;
     let (slowness, slowness_error) = slowness(votes, course, start_s);
-    Some(Found { start_s, share, slowness, slowness_error })
+    Some(SweepInTake { start_s, share, slowness, slowness_error })
 }
 
 /// Slope of the votes' start times against the logarithm of frequency, over the rate
@@ -267,7 +272,7 @@ mod tests {
     use super::super::spectrogram::Analyser;
     use super::*;
 
-    fn located(samples: &[f64], scene: &Scene) -> (Option<Found>, Option<Found>) {
+    fn located(samples: &[f64], scene: &Scene) -> (Option<SweepInTake>, Option<SweepInTake>) {
         let course = Course::of(&scene.sweep()).expect("an exponential sweep");
         find(&Analyser::new(scene.rate_hz).spectrogram(samples), &course)
     }

@@ -5,7 +5,7 @@ use super::bursts::Burst;
 use super::facts::TakeFacts;
 use super::finding::Finding;
 use super::finding::TakeVerdict::{Doubt, Good, Repeat};
-use super::track::{Course, Found};
+use super::track::{Course, SweepInTake};
 use crate::transfer::median::median;
 use crate::units::ThirdOctave;
 use crate::warning::Topic;
@@ -231,7 +231,7 @@ fn offset(facts: &TakeFacts) -> Option<Finding> {
     })
 }
 
-fn cut_start(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
+fn cut_start(facts: &TakeFacts, course: &Course, sweep: &SweepInTake) -> Option<Finding> {
     let file_start_s = facts.amplitudes.sound_s.map_or(0.0, |sound| sound.0);
     let missing_s = file_start_s - sweep.start_s;
     if missing_s <= CUT_S {
@@ -246,7 +246,7 @@ fn cut_start(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Findin
     Some(Finding::new(verdict, Topic::Truncation, message, advice))
 }
 
-fn cut_end(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
+fn cut_end(facts: &TakeFacts, course: &Course, sweep: &SweepInTake) -> Option<Finding> {
     let file_end_s = facts.amplitudes.sound_s.map_or(facts.file_s, |sound| sound.1);
     let end_s = sweep.start_s + course.duration_s();
     let missing_s = end_s - file_end_s;
@@ -267,7 +267,7 @@ fn cut_end(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding>
     })
 }
 
-fn gap(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
+fn gap(facts: &TakeFacts, course: &Course, sweep: &SweepInTake) -> Option<Finding> {
     let (at_s, length_s) = facts.amplitudes.gap_s?;
     let hz = course.hz_at(at_s - sweep.start_s);
     if hz < course.low_hz || hz > course.high_hz {
@@ -281,7 +281,7 @@ fn gap(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
     Some(Finding::new(Repeat, Topic::Truncation, message, advice))
 }
 
-fn second(facts: &TakeFacts, course: &Course, sweep: &Found) -> Option<Finding> {
+fn second(facts: &TakeFacts, course: &Course, sweep: &SweepInTake) -> Option<Finding> {
     let (found, expected) = facts.second?;
     if found.share < SECOND_SHARE || expected < SECOND_FRAMES {
         return None;

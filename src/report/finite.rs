@@ -30,22 +30,22 @@ struct Walk {
 
 /// The number (or the complaint of a type's own serialization) as text.
 #[derive(Debug)]
-struct Found(String);
+struct NonFinite(String);
 
-impl Display for Found {
+impl Display for NonFinite {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(&self.0)
     }
 }
-impl std::error::Error for Found {}
-impl ser::Error for Found {
+impl std::error::Error for NonFinite {}
+impl ser::Error for NonFinite {
     fn custom<T: Display>(message: T) -> Self {
         Self(message.to_string())
     }
 }
 
 impl Walk {
-    fn step<T: Serialize + ?Sized>(&mut self, step: String, value: &T) -> Result<(), Found> {
+    fn step<T: Serialize + ?Sized>(&mut self, step: String, value: &T) -> Result<(), NonFinite> {
         self.place.push(step);
         value.serialize(&mut *self)?;
         self.place.pop();
@@ -55,13 +55,13 @@ impl Walk {
 
 macro_rules! harmless {
     ($($method:ident: $kind:ty),* $(,)?) => {
-        $(fn $method(self, _: $kind) -> Result<(), Found> { Ok(()) })*
+        $(fn $method(self, _: $kind) -> Result<(), NonFinite> { Ok(()) })*
     };
 }
 
 impl<'a> ser::Serializer for &'a mut Walk {
     type Ok = ();
-    type Error = Found;
+    type Error = NonFinite;
     type SerializeSeq = List<'a>;
     type SerializeTuple = List<'a>;
     type SerializeTupleStruct = List<'a>;
@@ -76,32 +76,37 @@ impl<'a> ser::Serializer for &'a mut Walk {
         serialize_u8: u8, serialize_u16: u16, serialize_u32: u32, serialize_u64: u64,
     }
 
-    fn serialize_f32(self, value: f32) -> Result<(), Found> {
+    fn serialize_f32(self, value: f32) -> Result<(), NonFinite> {
         self.serialize_f64(f64::from(value))
     }
-    fn serialize_f64(self, value: f64) -> Result<(), Found> {
-        if value.is_finite() { Ok(()) } else { Err(Found(value.to_string())) }
+    fn serialize_f64(self, value: f64) -> Result<(), NonFinite> {
+        if value.is_finite() { Ok(()) } else { Err(NonFinite(value.to_string())) }
     }
-    fn serialize_none(self) -> Result<(), Found> {
+    fn serialize_none(self) -> Result<(), NonFinite> {
         Ok(())
     }
-    fn serialize_some<T: Serialize + ?Sized>(self, value: &T) -> Result<(), Found> {
+    fn serialize_some<T: Serialize + ?Sized>(self, value: &T) -> Result<(), NonFinite> {
         value.serialize(self)
     }
-    fn serialize_unit(self) -> Result<(), Found> {
+    fn serialize_unit(self) -> Result<(), NonFinite> {
         Ok(())
     }
-    fn serialize_unit_struct(self, _: &'static str) -> Result<(), Found> {
+    fn serialize_unit_struct(self, _: &'static str) -> Result<(), NonFinite> {
         Ok(())
     }
-    fn serialize_unit_variant(self, _: &'static str, _: u32, _: &'static str) -> Result<(), Found> {
+    fn serialize_unit_variant(
+        self,
+        _: &'static str,
+        _: u32,
+        _: &'static str,
+    ) -> Result<(), NonFinite> {
         Ok(())
     }
     fn serialize_newtype_struct<T: Serialize + ?Sized>(
         self,
         _: &'static str,
         value: &T,
-    ) -> Result<(), Found> {
+    ) -> Result<(), NonFinite> {
         value.serialize(self)
     }
     fn serialize_newtype_variant<T: Serialize + ?Sized>(
@@ -110,16 +115,16 @@ impl<'a> ser::Serializer for &'a mut Walk {
         _: u32,
         variant: &'static str,
         value: &T,
-    ) -> Result<(), Found> {
+    ) -> Result<(), NonFinite> {
         self.step(format!(".{variant}"), value)
     }
-    fn serialize_seq(self, _: Option<usize>) -> Result<List<'a>, Found> {
+    fn serialize_seq(self, _: Option<usize>) -> Result<List<'a>, NonFinite> {
         Ok(List { walk: self, index: 0, inside: None })
     }
-    fn serialize_tuple(self, _: usize) -> Result<List<'a>, Found> {
+    fn serialize_tuple(self, _: usize) -> Result<List<'a>, NonFinite> {
         self.serialize_seq(None)
     }
-    fn serialize_tuple_struct(self, _: &'static str, _: usize) -> Result<List<'a>, Found> {
+    fn serialize_tuple_struct(self, _: &'static str, _: usize) -> Result<List<'a>, NonFinite> {
         self.serialize_seq(None)
     }
     fn serialize_tuple_variant(
@@ -128,13 +133,13 @@ impl<'a> ser::Serializer for &'a mut Walk {
         _: u32,
         variant: &'static str,
         _: usize,
-    ) -> Result<List<'a>, Found> {
+    ) -> Result<List<'a>, NonFinite> {
         Ok(List { walk: self, index: 0, inside: Some(variant) })
     }
-    fn serialize_map(self, _: Option<usize>) -> Result<Keys<'a>, Found> {
+    fn serialize_map(self, _: Option<usize>) -> Result<Keys<'a>, NonFinite> {
         Ok(Keys { walk: self, key: String::new(), inside: None })
     }
-    fn serialize_struct(self, _: &'static str, _: usize) -> Result<Keys<'a>, Found> {
+    fn serialize_struct(self, _: &'static str, _: usize) -> Result<Keys<'a>, NonFinite> {
         self.serialize_map(None)
     }
     fn serialize_struct_variant(
@@ -143,7 +148,7 @@ impl<'a> ser::Serializer for &'a mut Walk {
         _: u32,
         variant: &'static str,
         _: usize,
-    ) -> Result<Keys<'a>, Found> {
+    ) -> Result<Keys<'a>, NonFinite> {
         Ok(Keys { walk: self, key: String::new(), inside: Some(variant) })
     }
 }
@@ -156,7 +161,7 @@ struct List<'a> {
 }
 
 impl List<'_> {
-    fn next<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), Found> {
+    fn next<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), NonFinite> {
         let variant = self.inside.map(|v| format!(".{v}")).unwrap_or_default();
         let step = format!("{variant}[{}]", self.index);
         self.index += 1;
@@ -172,7 +177,7 @@ struct Keys<'a> {
 }
 
 impl Keys<'_> {
-    fn next<T: Serialize + ?Sized>(&mut self, key: &str, value: &T) -> Result<(), Found> {
+    fn next<T: Serialize + ?Sized>(&mut self, key: &str, value: &T) -> Result<(), NonFinite> {
         let variant = self.inside.map(|v| format!(".{v}")).unwrap_or_default();
         self.walk.step(format!("{variant}.{key}"), value)
     }
@@ -182,11 +187,11 @@ macro_rules! list {
     ($($kind:ident :: $method:ident),*) => {$(
         impl ser::$kind for List<'_> {
             type Ok = ();
-            type Error = Found;
-            fn $method<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), Found> {
+            type Error = NonFinite;
+            fn $method<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), NonFinite> {
                 self.next(value)
             }
-            fn end(self) -> Result<(), Found> { Ok(()) }
+            fn end(self) -> Result<(), NonFinite> { Ok(()) }
         }
     )*};
 }
@@ -201,15 +206,15 @@ macro_rules! keys {
     ($($kind:ident),*) => {$(
         impl ser::$kind for Keys<'_> {
             type Ok = ();
-            type Error = Found;
+            type Error = NonFinite;
             fn serialize_field<T: Serialize + ?Sized>(
                 &mut self,
                 key: &'static str,
                 value: &T,
-            ) -> Result<(), Found> {
+            ) -> Result<(), NonFinite> {
                 self.next(key, value)
             }
-            fn end(self) -> Result<(), Found> { Ok(()) }
+            fn end(self) -> Result<(), NonFinite> { Ok(()) }
         }
     )*};
 }
@@ -217,8 +222,8 @@ keys!(SerializeStruct, SerializeStructVariant);
 
 impl ser::SerializeMap for Keys<'_> {
     type Ok = ();
-    type Error = Found;
-    fn serialize_key<T: Serialize + ?Sized>(&mut self, key: &T) -> Result<(), Found> {
+    type Error = NonFinite;
+    fn serialize_key<T: Serialize + ?Sized>(&mut self, key: &T) -> Result<(), NonFinite> {
         // A key that is not text cannot stand in JSON; the encoder says so later.
         self.key = serde_json::to_value(key)
             .ok()
@@ -226,11 +231,11 @@ impl ser::SerializeMap for Keys<'_> {
             .unwrap_or_else(|| "?".to_owned());
         Ok(())
     }
-    fn serialize_value<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), Found> {
+    fn serialize_value<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), NonFinite> {
         let key = std::mem::take(&mut self.key);
         self.next(&key, value)
     }
-    fn end(self) -> Result<(), Found> {
+    fn end(self) -> Result<(), NonFinite> {
         Ok(())
     }
 }

@@ -33,14 +33,14 @@ impl Figure {
 
 /// All figures of a claim, and what is absent.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(super) struct Found {
+pub(super) struct ClaimFigures {
     pub figures: Vec<Figure>,
     pub absent: Vec<Absent>,
 }
 
 /// Collects the figures of a claim that has the keys it needs.
-pub(super) fn figures(claim: &Claim, table: &LossTable, level_u_db: f64) -> Found {
-    let mut found = Found::default();
+pub(super) fn figures(claim: &Claim, table: &LossTable, level_u_db: f64) -> ClaimFigures {
+    let mut found = ClaimFigures::default();
     if claim.quantity == ClaimQuantity::SeatSpread {
         seat_differences(claim, table, level_u_db, &mut found);
         return found;
@@ -72,7 +72,7 @@ pub(super) fn figures(claim: &Claim, table: &LossTable, level_u_db: f64) -> Foun
 ///
 /// A band of the range that the table does not reach is reported as absent: a claim up to
 /// 20 kHz is not shown by data up to 16 kHz.
-fn bands_of(claim: &Claim, table: &LossTable, found: &mut Found) -> Vec<usize> {
+fn bands_of(claim: &Claim, table: &LossTable, found: &mut ClaimFigures) -> Vec<usize> {
     let Some([low, high]) = claim.band_hz else { return (0..table.bands.len()).collect() };
     let (Ok(low_hz), Ok(high_hz)) = (Hertz::new(low), Hertz::new(high)) else { return Vec::new() };
     let first = ThirdOctave::nearest(low_hz).index() - 1;
@@ -103,7 +103,7 @@ fn estimate(
     table: &LossTable,
     seat: Option<usize>,
     position: usize,
-    found: &mut Found,
+    found: &mut ClaimFigures,
 ) -> Option<Estimate> {
     let nominal_hz = table.bands[position].nominal_hz();
     let value = |index: usize| table.seats[index].loss.get(position).copied().flatten();
@@ -129,7 +129,7 @@ fn estimate(
     estimate
 }
 
-fn nearest(table: &LossTable, hz: f64, found: &mut Found) -> Option<usize> {
+fn nearest(table: &LossTable, hz: f64, found: &mut ClaimFigures) -> Option<usize> {
     let band = ThirdOctave::nearest(Hertz::new(hz).ok()?);
     let position = table.bands.iter().position(|b| *b == band);
     if position.is_none() {
@@ -169,7 +169,7 @@ fn single(
     }
 }
 
-fn every_band(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut Found) {
+fn every_band(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut ClaimFigures) {
     for position in bands_of(claim, table, found) {
         if let Some(e) = estimate(table, seat, position, found) {
             found.figures.push(single(table, position, seat, e, at_most(claim.limit_db)));
@@ -177,7 +177,7 @@ fn every_band(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut
     }
 }
 
-fn loss_at(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut Found) {
+fn loss_at(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut ClaimFigures) {
     let Some(at_hz) = claim.at_hz else { return };
     let Some(position) = nearest(table, at_hz, found) else { return };
     if let Some(e) = estimate(table, seat, position, found) {
@@ -191,7 +191,7 @@ fn loss_at(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut Fo
 /// How strongly the errors of the bands hang together is not known, so they are taken as
 /// fully correlated: `u` of the mean is the mean of the `u`, its upper bound, and the degrees
 /// of freedom are the smallest of the bands'.
-fn mean_of_bands(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut Found) {
+fn mean_of_bands(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut ClaimFigures) {
     let before = found.absent.len();
     let positions = bands_of(claim, table, found);
     let estimates: Vec<Estimate> =
@@ -226,7 +226,7 @@ fn relative(
     table: &LossTable,
     seat: Option<usize>,
     level_u_db: f64,
-    found: &mut Found,
+    found: &mut ClaimFigures,
 ) {
     let (Some(at_hz), Some(reference_hz)) = (claim.at_hz, claim.reference_hz) else { return };
     let (at, reference) = (nearest(table, at_hz, found), nearest(table, reference_hz, found));
@@ -261,7 +261,7 @@ fn difference(a: Estimate, b: Estimate, own: impl Fn(Estimate) -> f64) -> (f64, 
     (a.value_db - b.value_db, variance.sqrt(), dof)
 }
 
-fn curve(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut Found) {
+fn curve(claim: &Claim, table: &LossTable, seat: Option<usize>, found: &mut ClaimFigures) {
     for point in claim.points.iter().flatten() {
         let Some(position) = nearest(table, point.hz, found) else { continue };
         if let Some(e) = estimate(table, seat, position, found) {
@@ -296,7 +296,7 @@ pub(super) fn curve_limits(claim: &Claim) -> Vec<CurveLimits> {
 /// claims with the truth at the limit were passed.) Of the many pairs of a band only the two
 /// that can decide are kept: the widest apart, and the one nearest to (or farthest beyond) the
 /// limit in units of its own uncertainty.
-fn seat_differences(claim: &Claim, table: &LossTable, level_u_db: f64, found: &mut Found) {
+fn seat_differences(claim: &Claim, table: &LossTable, level_u_db: f64, found: &mut ClaimFigures) {
     if table.seats.len() < 2 {
         found.absent.push(Absent::SecondSeat);
         return;

@@ -13,7 +13,7 @@
 //! delays the echo) is taken from the sheet's own transmission.
 
 use super::air::Air;
-pub use super::ripple::SeatTransmission;
+pub use super::ripple::SeatRatio;
 use super::ripple::{CHI2_MEDIAN, Curve, Scan, SheetPhase, noise_level};
 use serde::Serialize;
 
@@ -74,7 +74,7 @@ const STEP_M: f64 = 0.002;
 /// Own least-squares form of the cepstral peak; the relation between gap and spacing is that
 /// of Everest & Pohlmann, Master Handbook of Acoustics, ch. 10 (peaks every `1/tau`).
 pub fn estimate_gap(
-    seats: &[SeatTransmission],
+    seats: &[SeatRatio],
     df_hz: f64,
     air: &Air,
     search: &GapSearch,

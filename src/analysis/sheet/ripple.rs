@@ -18,7 +18,7 @@ const LEVEL_DOUBT: f64 = 0.06;
 const SOFTEST_FRONT: f64 = 0.1;
 /// Transmission through the sheet towards one seat.
 #[derive(Debug, Clone)]
-pub struct SeatTransmission {
+pub struct SeatRatio {
     /// Ratio with / without the sheet at `k x df_hz`, `k = 0, 1, ...`; linear, screen without
     /// loss = 1. Bins that the data do not carry may be zero or not finite: they are left out.
     /// The responses behind it must reach past the echo: at least `4 x 2 gap / c` (6 ms for
@@ -55,7 +55,7 @@ impl Curve {
         self.f_hz.iter().map(|f| sheet.reflection(std::f64::consts::TAU * f)).collect()
     }
 
-    pub(super) fn new(seat: &SeatTransmission, df_hz: f64, band_hz: [f64; 2]) -> Option<Self> {
+    pub(super) fn new(seat: &SeatRatio, df_hz: f64, band_hz: [f64; 2]) -> Option<Self> {
         if !(seat.cos_theta > 0.0 && seat.cos_theta <= 1.0) {
             return None;
         }

@@ -1,6 +1,6 @@
 //! The change found as a sum of what was asked: least squares, and what its factors say.
 
-use super::{FACTOR_TOLERANCE, Finding, Found, Part, TRIM_TOLERANCE_DB};
+use super::{FACTOR_TOLERANCE, Finding, FoundNumber, Part, TRIM_TOLERANCE_DB};
 use crate::analysis::correction::{BandNodes, Correction};
 use crate::analysis::loss::LossTable;
 use nalgebra::{DMatrix, DVector};
@@ -109,7 +109,7 @@ pub(super) fn judge_sections(
     rows: &[(usize, f64, f64)],
     shared_u_db: f64,
     factor: Option<(f64, f64)>,
-) -> Vec<Found> {
+) -> Vec<FoundNumber> {
     let nodes = BandNodes::new(&with.bands, correction.rate_hz);
     let each: Vec<Vec<f64>> = correction
         .sections
@@ -127,7 +127,7 @@ pub(super) fn judge_sections(
         .enumerate()
         .map(|(i, s)| {
             let found = fitted.as_ref().map(|f| f[i + 1]);
-            Found {
+            FoundNumber {
                 part: Part::Filter { kind: s.setting.kind, frequency_hz: s.setting.frequency_hz },
                 asked_db: s.setting.gain_db,
                 found_db: found.map(|(v, _)| v * s.setting.gain_db),

@@ -58,7 +58,7 @@ pub enum Part {
 
 /// A number of the setting as found.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Found {
+pub struct FoundNumber {
     /// What it belongs to.
     #[serde(skip)]
     pub part: Part,
@@ -127,14 +127,14 @@ pub struct Verification {
     pub verdict: VerificationVerdict,
     /// The level made up.
     #[serde(skip)]
-    pub trim: Option<Found>,
+    pub trim: Option<FoundNumber>,
     /// Factor between the filters' gain found and asked; 1 = as asked.
     pub factor: Option<f64>,
     /// Its expanded uncertainty (95 %).
     pub factor_u95: Option<f64>,
     /// Section by section, in the order of the correction.
     #[serde(skip)]
-    pub sections: Vec<Found>,
+    pub sections: Vec<FoundNumber>,
     /// Seats of the corrected table that hold a loss in both tables.
     pub seats: Vec<SeatVerification>,
     /// Level left over in the mean of the seats, 500 Hz-2 kHz, dB.
@@ -178,7 +178,7 @@ pub fn verify(correction: &Correction, with: &LossTable, corrected: &LossTable) 
     let whole = fit(&rows, std::slice::from_ref(&gains), shared_u_db);
     let trim = whole.as_ref().or(fit(&rows, &[], shared_u_db).as_ref()).map(|f| {
         let (found, u95) = f[0];
-        Found {
+        FoundNumber {
             part: Part::Level,
             asked_db: correction.trim_db,
             found_db: Some(found),
@@ -304,9 +304,9 @@ fn judge_seat(
 
 fn decide(
     seats: &[SeatVerification],
-    trim: Option<&Found>,
+    trim: Option<&FoundNumber>,
     factor: Option<(f64, f64)>,
-    sections: &[Found],
+    sections: &[FoundNumber],
     correction: &Correction,
 ) -> VerificationVerdict {
     use VerificationVerdict as V;

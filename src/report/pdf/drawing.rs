@@ -1,7 +1,7 @@
 //! From pages of strips to the bytes of a document, with its tag tree.
 
 use super::blocks::{DIM, MAX_PROPERTY};
-use super::flow::{Child, Drawing, Element, Flow, Ink, Leaf, Mark, Placed, Strip, Which, pages};
+use super::flow::{Artwork, Child, Element, Flow, Ink, Leaf, Mark, Placed, Strip, Which, pages};
 use super::type_setting::{line_width, lines, property, shape};
 use crate::report::error::ReportError;
 use crate::report::paper::sign::Sign;
@@ -305,12 +305,12 @@ impl Pen<'_> {
         let Some(area) = Size::from_wh(size[0], size[1]) else { return };
         surface.push_transform(&Transform::from_translate(at[0], at[1]));
         match &self.flow.drawings[number] {
-            Drawing::Svg(tree) => {
+            Artwork::Svg(tree) => {
                 let settings = SvgSettings { embed_text: self.embed_text, ..Default::default() };
                 // `None` only for a drawing without size, of which there is nothing to see.
                 let _ = surface.draw_svg(tree.as_ref(), area, settings);
             }
-            Drawing::Picture(picture) => surface.draw_image(picture.clone(), area),
+            Artwork::Picture(picture) => surface.draw_image(picture.clone(), area),
         }
         surface.pop();
     }

@@ -107,7 +107,7 @@ pub enum Child {
 
 /// A drawing: parsed SVG, or a decoded picture.
 #[derive(Debug)]
-pub enum Drawing {
+pub enum Artwork {
     /// Vector drawing.
     Svg(Arc<resvg::usvg::Tree>),
     /// Raster picture.
@@ -121,7 +121,7 @@ pub struct Flow {
     pub strips: Vec<Strip>,
     /// Rows repeated at the top of a page.
     pub heads: Vec<Strip>,
-    pub drawings: Vec<Drawing>,
+    pub drawings: Vec<Artwork>,
     /// Tag tree.
     pub elements: Vec<Element>,
     /// Leaves handed out so far.

@@ -1,7 +1,7 @@
 //! The first page of a paper as a picture, to mail.
 
 use super::drawing::Sheet;
-use super::flow::{Drawing, Flow, Ink, Placed, Which, pages};
+use super::flow::{Artwork, Flow, Ink, Placed, Which, pages};
 use crate::report::error::ReportError;
 use crate::report::plots::render::parse;
 use resvg::tiny_skia::{Pixmap, Transform};
@@ -26,7 +26,7 @@ pub fn first_page_png(flow: &Flow, sheet: &Sheet) -> Result<Vec<u8>, ReportError
     resvg::render(&tree, scale, &mut canvas.as_mut());
     for (drawing, [x, y, width]) in drawings(flow, sheet, page) {
         // Raster pictures are logos, and this page has none.
-        let Drawing::Svg(tree) = drawing else { continue };
+        let Artwork::Svg(tree) = drawing else { continue };
         let fit = width / tree.size().width();
         let place = scale.pre_translate(x, y).pre_scale(fit, fit);
         resvg::render(tree, place, &mut canvas.as_mut());
@@ -103,7 +103,7 @@ fn text_svg(flow: &Flow, sheet: &Sheet, page: &[Placed]) -> String {
 }
 
 /// Drawings of the page with their places: left, top, width, pt.
-fn drawings<'a>(flow: &'a Flow, sheet: &Sheet, page: &[Placed]) -> Vec<(&'a Drawing, [f32; 3])> {
+fn drawings<'a>(flow: &'a Flow, sheet: &Sheet, page: &[Placed]) -> Vec<(&'a Artwork, [f32; 3])> {
     let mut found = Vec::new();
     for placed in page {
         let Some(strip) = flow.strips.get(strip_of(flow, placed)) else { continue };

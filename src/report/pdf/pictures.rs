@@ -1,7 +1,7 @@
 //! Plots and the logo.
 
 use super::blocks::{DIM, MAX_PROPERTY, Setter, Style};
-use super::flow::{Child, Drawing, Element, Ink, Mark, Strip};
+use super::flow::{Artwork, Child, Element, Ink, Mark, Strip};
 use super::type_setting::{property, visible};
 use crate::report::error::ReportError;
 use crate::report::paper::{Logo, PaperFigure};
@@ -36,7 +36,7 @@ impl Setter {
             self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
             space = body * 0.3;
         }
-        self.flow.drawings.push(Drawing::Svg(tree));
+        self.flow.drawings.push(Artwork::Svg(tree));
         let leaf = self.flow.leaf();
         let size = [width, width * ratio];
         let ink = Ink::Drawing { number: self.flow.drawings.len() - 1, size };
@@ -76,7 +76,7 @@ impl Setter {
             Logo::Svg(svg) => {
                 let tree = parse("logo", &visible(svg))?;
                 let size = [tree.size().width(), tree.size().height()];
-                (Drawing::Svg(Arc::new(tree)), size)
+                (Artwork::Svg(Arc::new(tree)), size)
             }
             Logo::Png(bytes) | Logo::Jpeg(bytes) => {
                 let read = match logo {
@@ -85,7 +85,7 @@ impl Setter {
                 };
                 let picture = read(bytes.clone().into(), false).map_err(failed)?;
                 let (w, h) = picture.size();
-                (Drawing::Picture(picture), [w as f32, h as f32])
+                (Artwork::Picture(picture), [w as f32, h as f32])
             }
         };
         let scale = (120.0 / w).min(44.0 / h);

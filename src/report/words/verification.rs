@@ -5,7 +5,7 @@ use super::{correction, frequency_words};
 use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::Correction;
 use crate::analysis::verification::{
-    Finding, Found, Part, SeatVerification, Verification, VerificationVerdict,
+    Finding, FoundNumber, Part, SeatVerification, Verification, VerificationVerdict,
 };
 use crate::warning::{Topic, Warning};
 use serde::Serialize;
@@ -17,9 +17,9 @@ pub struct VerificationWords {
     #[serde(flatten)]
     pub advised: Advised,
     /// The level made up.
-    pub trim: Option<Said<Found, PartName>>,
+    pub trim: Option<Said<FoundNumber, PartName>>,
     /// Section by section, in the order of the correction.
-    pub sections: Vec<Said<Found, PartName>>,
+    pub sections: Vec<Said<FoundNumber, PartName>>,
 }
 
 /// Name of a part of the setting; key as in `result.json`.
@@ -31,7 +31,8 @@ pub struct PartName {
 
 /// The verification with its words.
 pub fn said(found: Verification, correction: &Correction) -> Said<Verification, VerificationWords> {
-    let named = |found: Found| Said { found, words: PartName { what: part_name(found.part) } };
+    let named =
+        |found: FoundNumber| Said { found, words: PartName { what: part_name(found.part) } };
     let words = VerificationWords {
         advised: Advised {
             sentence: sentence(&found, correction),
@@ -193,7 +194,7 @@ fn single_band_words(seats: &[SeatVerification], correction: &Correction) -> Str
 }
 
 /// A filter that is not as asked.
-fn odd_section(found: &Found) -> Option<String> {
+fn odd_section(found: &FoundNumber) -> Option<String> {
     let what = part_name(found.part);
     let gain = found
         .found_db
@@ -285,7 +286,7 @@ mod tests {
     #[test]
     fn a_filter_that_is_off_is_named() {
         let part = Part::Filter { kind: SectionKind::HighShelf, frequency_hz: 8000.0 };
-        let found = |finding| Found {
+        let found = |finding| FoundNumber {
             part,
             asked_db: 3.0,
             found_db: Some(-1.5),

@@ -57,7 +57,7 @@ pub struct FilterStep {
 
 /// Result of the search.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Found {
+pub(super) struct SearchResult {
     /// The best setting.
     pub settings: Vec<Setting>,
     /// Simpler ones, the simplest first: no filter, a shelf alone, then with rising number.
@@ -76,7 +76,7 @@ pub(super) fn search(
     steps: &Steps,
     max_filters: usize,
     spread2_db2: f64,
-) -> Found {
+) -> SearchResult {
     let search = Search::new(objective, steps, target);
     let rms = |c: &Candidate| search.joint_rms_db(c, spread2_db2);
     let mut accepted =
@@ -148,7 +148,7 @@ pub(super) fn search(
     let settings = search.settings(&accepted.filters);
     simpler.dedup();
     simpler.retain(|s| s.len() < settings.len());
-    Found { settings, simpler, error_db: accepted.error_db, tried }
+    SearchResult { settings, simpler, error_db: accepted.error_db, tried }
 }
 
 /// Pairs of filters that work against each other: one boosts and the other cuts within an octave, or

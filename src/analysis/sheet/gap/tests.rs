@@ -16,7 +16,7 @@ struct Room {
 }
 
 impl Room {
-    fn seats(&self, seed: u64) -> Vec<SeatTransmission> {
+    fn seats(&self, seed: u64) -> Vec<SeatRatio> {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         (0..self.n_seats)
             .map(|_| {
@@ -35,7 +35,7 @@ impl Room {
                         self.ratio(std::f64::consts::TAU * k as f64 * DF_HZ, cos_theta, &paths)
                     })
                     .collect();
-                SeatTransmission { ratio, cos_theta }
+                SeatRatio { ratio, cos_theta }
             })
             .collect()
     }
@@ -139,7 +139,7 @@ fn unusable_bins_are_left_out() {
             seat.ratio[k + 1] = Complex::new(0.0, 0.0);
         }
     }
-    let find = |seats: &[SeatTransmission]| {
+    let find = |seats: &[SeatRatio]| {
         estimate_gap(seats, DF_HZ, &Air::AT_20_C, &GapSearch::default()).map(|e| e.gap_m)
     };
     let found = find(&seats).unwrap_or(f64::NAN);
@@ -149,7 +149,7 @@ fn unusable_bins_are_left_out() {
     }
     assert_eq!(find(&seats), None);
     assert_eq!(find(&[]), None);
-    let short = SeatTransmission { ratio: vec![Complex::new(1.0, 0.0); 3], cos_theta: 1.0 };
+    let short = SeatRatio { ratio: vec![Complex::new(1.0, 0.0); 3], cos_theta: 1.0 };
     assert_eq!(find(&[short]), None);
 }
 
