@@ -53,7 +53,10 @@ fn as_user(folder: &Path, arguments: &[&str]) -> Option<Command> {
     let program = assert_cmd::cargo::cargo_bin("scrimcheck");
     let mut command = if is_root() {
         let copy = folder.join("program");
-        fs::copy(program, &copy).ok()?;
+        // Copied by another process: a file that this one still writes while a neighbouring test starts a
+        // program is open in that program for a moment, and is refused as busy (execve(2), ETXTBSY).
+        let copied = Command::new("cp").arg(program).arg(&copy).status().ok()?;
+        assert!(copied.success(), "the program could not be copied to {}", copy.display());
         let mut command = Command::new("setpriv");
         command.args(["--reuid=65534", "--regid=65534", "--clear-groups"]).arg(copy);
         command
