@@ -7,6 +7,7 @@
 //! too wide rather than too narrow.
 
 use super::stored::{StoredParameter, StoredResult, standard};
+use crate::analysis::sheet::kinds::Quantity;
 use crate::analysis::student::student_quantile;
 use serde::Serialize;
 
@@ -29,7 +30,7 @@ pub struct Again {
     pub seats_of_one: Vec<String>,
     pub gap_mm: Option<FigureAgain>,
     /// Flow resistance and mass, where the same model was fitted.
-    pub sheet: Vec<(String, FigureAgain)>,
+    pub sheet: Vec<(Quantity, FigureAgain)>,
     /// The trim that is needed, dB.
     pub trim_db: Option<FigureAgain>,
     /// Filters that are needed, old and new, in words.
@@ -207,7 +208,7 @@ fn gain(result: &StoredResult) -> Option<Known> {
 }
 
 /// Parameters of the model that was best in the old measurement, where the new one fitted it too.
-fn parameters(old: &StoredResult, new: &StoredResult) -> Vec<(String, FigureAgain)> {
+fn parameters(old: &StoredResult, new: &StoredResult) -> Vec<(Quantity, FigureAgain)> {
     let fits = |r: &StoredResult| r.sheet.as_ref().map(|s| s.evidence.fits.clone());
     let (Some(a), Some(b)) = (fits(old), fits(new)) else { return Vec::new() };
     let Some(a) = a.first() else { return Vec::new() };
@@ -216,7 +217,7 @@ fn parameters(old: &StoredResult, new: &StoredResult) -> Vec<(String, FigureAgai
     let n = a.parameters.len();
     let pair = |p: &StoredParameter| {
         let q = b.parameters.iter().find(|q| q.quantity == p.quantity)?;
-        Some((p.quantity.clone(), hold(of(p)?, of(q)?, n)?))
+        Some((p.quantity, hold(of(p)?, of(q)?, n)?))
     };
     a.parameters.iter().filter_map(pair).collect()
 }

@@ -16,7 +16,7 @@ use super::collect::Job;
 use super::described::Described;
 use super::figures::{SUMMED_HZ, all_bands, gap_m, summed_bands};
 use super::mean::{OverRooms, RoomFigure, over_rooms, pooled_scatter};
-use super::model::{ALL_KINDS, model};
+use super::model::model;
 use super::names::NameError;
 use super::room::Room;
 use super::sheets::{Grouped, NameRules, SheetOverRooms, common_u, group, sheets_over_jobs};
@@ -28,6 +28,7 @@ use crate::analysis::picture::uniformity::{LimitCheck, luminance_limits};
 use crate::analysis::power::{PowerCost, gain_power};
 use crate::analysis::predict::FRONT_REFLECTION;
 use crate::analysis::sheet::air::Air;
+use crate::analysis::sheet::kinds::ModelKind;
 use crate::analysis::sheet::models::{Gap, Hanging, Sheet};
 use crate::analysis::sheet::stated::prediction_u95_db;
 use crate::report::words::{self, said::Said};
@@ -222,7 +223,7 @@ fn measured(grouped: &Grouped, over: &[SheetOverRooms], room: &Room) -> Vec<Cand
         .sheets
         .iter()
         .map(|(_, jobs)| {
-            let base = Base { sheet: model(jobs, &ALL_KINDS).map(|m| (m.sheet, None)) };
+            let base = Base { sheet: model(jobs, &ModelKind::ALL).map(|m| (m.sheet, None)) };
             let rooms = jobs.iter().map(|(_, j)| Residuals::of(&j.result, &base)).collect();
             (base, rooms)
         })

@@ -9,9 +9,10 @@ use super::figures::{
     summed_bands,
 };
 use super::mean::{OverRooms, RoomFigure, Scatter, mean_u, over_rooms, pooled_scatter};
-use super::model::{ALL_KINDS, ModelOverRooms, WITH_RESISTANCE_OR_MASS, model};
+use super::model::{ModelOverRooms, OF_CLOTH, model};
 use super::names::{NameError, NamePair, SheetNames};
 use super::stored::StoredResult;
+use crate::analysis::sheet::kinds::ModelKind;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -269,8 +270,8 @@ fn one_sheet(
         largest_loss_db: over(&largest_loss, common_u(jobs, &summed), None),
         seat_sd_db: over(&seat_sd, 0.0, None),
         claims: count(results()),
-        model: model(jobs, &ALL_KINDS),
-        resistance_and_mass: model(jobs, &WITH_RESISTANCE_OR_MASS),
+        model: model(jobs, &ModelKind::ALL),
+        resistance_and_mass: model(jobs, &OF_CLOTH),
         gap_m: gaps
             .iter()
             .copied()

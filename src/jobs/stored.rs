@@ -1,5 +1,6 @@
 //! What is read of a finished job: the parts of `result.json` that sheets are compared by.
 
+use crate::analysis::sheet::kinds::{ModelKind, Quantity};
 use crate::analysis::sheet::models::Sheet;
 use crate::analysis::student::student_quantile;
 use serde::Deserialize;
@@ -167,8 +168,7 @@ pub struct StoredEvidence {
 /// `sheet.evidence.fits[]`
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredFit {
-    /// Model.
-    pub kind: String,
+    pub kind: ModelKind,
     /// The sheet that came out.
     pub sheet: Sheet,
     /// Parameters with their intervals.
@@ -180,8 +180,7 @@ pub struct StoredFit {
 /// A fitted parameter.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredParameter {
-    /// Which, with its unit.
-    pub quantity: String,
+    pub quantity: Quantity,
     pub value: Option<f64>,
     /// Lower end, 95 %.
     pub low: Option<f64>,

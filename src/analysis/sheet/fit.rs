@@ -145,7 +145,7 @@ fn best_fit(input: &FitInput, setup: &Setup, kind: ModelKind) -> Option<(ModelFi
     }
     parameters.push(corner(setup, kind, &p, covariance.as_ref(), student));
 
-    let sheet = kind.sheet(p.as_slice());
+    let sheet = kind.sheet_at(p.as_slice());
     let echo = setup.front_and_gap(&p, n_sheet);
     let offset_db = p[n_sheet] * setup.offset_sd_db;
     // The nuisances are held by what is known of them beforehand and are the same for all
@@ -202,7 +202,8 @@ fn corner(
     covariance: Option<&DMatrix<f64>>,
     student: f64,
 ) -> Parameter {
-    let log_corner = |p: &[f64]| Hanging::alone(kind.sheet(p)).corner_hz(&setup.air).map(f64::ln);
+    let log_corner =
+        |p: &[f64]| Hanging::alone(kind.sheet_at(p)).corner_hz(&setup.air).map(f64::ln);
     let none = Parameter { quantity: Quantity::Corner, value: None, low: None, high: None };
     let Some(value) = log_corner(p.as_slice()) else { return none };
     let mut gradient = Vec::new();

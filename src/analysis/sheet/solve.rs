@@ -145,7 +145,7 @@ impl Setup {
     }
 
     fn halves(&self, kind: ModelKind, p: &DVector<f64>) -> Vec<Complex<f64>> {
-        let sheet = kind.sheet(p.as_slice());
+        let sheet = kind.sheet_at(p.as_slice());
         let per_unit = 0.5 / self.air.impedance_pa_s_m();
         let all_hz = self.grid_hz.iter().flatten();
         all_hz.map(|f| sheet.impedance_pa_s_m(TAU * f, &self.air) * per_unit).collect()

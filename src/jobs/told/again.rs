@@ -11,6 +11,7 @@ use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::NamedFile;
 use crate::report::words::{frequency_label, frequency_words, list_words, seats_words, signed};
+use crate::words::capital;
 
 /// The finding in sentences.
 pub fn again_statement(again: &Again) -> Vec<String> {
@@ -171,7 +172,10 @@ fn figures(again: &Again) -> Table {
         ("Gain on the axis", again.gain_on_axis),
     ];
     let single = single.into_iter().filter_map(|(n, f)| Some((n.to_owned(), f?)));
-    let sheet = again.sheet.iter().map(|(n, f)| (n.replace('_', " "), *f));
+    let sheet = again.sheet.iter().map(|(quantity, f)| {
+        let (what, unit) = quantity.words();
+        (format!("{}, {unit}", capital(what)), *f)
+    });
     let mut rows: Vec<Vec<String>> = single
         .chain(sheet)
         .map(|(name, f)| {
@@ -253,7 +257,7 @@ fn again_csv(again: &Again) -> Result<Vec<u8>, ReportError> {
         }
     }
     for (quantity, f) in &again.sheet {
-        put("", quantity, None, f)?;
+        put("", quantity.key(), None, f)?;
     }
     table.finish()
 }

@@ -4,6 +4,7 @@ use super::Answer;
 use super::cells::{dash, over, rooms, with_u95};
 use super::figures::sheets_figure;
 use super::tidy::{Tidy, TidyRow};
+use crate::analysis::sheet::kinds::Quantity;
 use crate::jobs::bias::{Bias, LEAST_CLAIMS};
 use crate::jobs::mean::OverRooms;
 use crate::jobs::sheets::{SheetOverRooms, SheetsOverJobs};
@@ -214,9 +215,9 @@ fn more(over_jobs: &SheetsOverJobs) -> Table {
         "Rattled",
     ];
     let row = |s: &SheetOverRooms| {
-        let parameter = |q: &str| {
+        let parameter = |q: Quantity| {
             let model = s.resistance_and_mass.as_ref();
-            let found = model.and_then(|m| m.parameters.iter().find(|(n, _)| n == q));
+            let found = model.and_then(|m| m.parameters.iter().find(|(n, _)| *n == q));
             over(found.map(|(_, f)| f), 1)
         };
         let mm = |m: f64| format!("{:.0}", 1e3 * m);
@@ -226,8 +227,8 @@ fn more(over_jobs: &SheetsOverJobs) -> Table {
         });
         vec![
             s.name.clone(),
-            parameter("flow_resistance_pa_s_m"),
-            parameter("areal_mass_g_m2"),
+            parameter(Quantity::FlowResistance),
+            parameter(Quantity::ArealMass),
             s.gap_m.map_or_else(dash, |[low, high]| {
                 if low == high { mm(low) } else { format!("{} to {}", mm(low), mm(high)) }
             }),
@@ -322,7 +323,7 @@ fn sheets_csv(over_jobs: &SheetsOverJobs) -> Result<Vec<u8>, ReportError> {
         let n_models = if s.model == s.resistance_and_mass { 1 } else { 2 };
         for model in models.into_iter().take(n_models).flatten() {
             for (quantity, f) in &model.parameters {
-                put(quantity, None, Some(f), &model.kind)?;
+                put(quantity.key(), None, Some(f), model.kind.key())?;
             }
         }
         put("trim_db", None, s.setting.as_ref().and_then(|t| t.trim_db.as_ref()), "")?;
