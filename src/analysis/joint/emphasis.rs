@@ -70,7 +70,7 @@ mod tests {
     const RATE_HZ: f64 = 48_000.0;
 
     /// A first-order sheet `1/(1 + j f/fc)`: its ratio of mean powers (closed form, with the
-    /// integral of `1/(1 + x^2)`), and the emphasised sheet as nothing hung, to 1.6 dB (a step from
+    /// integral of `1/(1 + x^2)`), and the emphasised sheet as nothing hung, to 2 dB (a step from
     /// sample to sample is more than `j f/fc` at the top).
     #[test]
     fn the_fall_of_a_sheet_is_taken_back() {
@@ -97,7 +97,7 @@ mod tests {
             for hz in [1000.0, 4000.0, 10_000.0] {
                 let k = (hz / 50.0) as usize;
                 let more = with[k].norm() * sheet(hz).norm() / without[k].norm();
-                assert!((more - 1.0).abs() < 0.2, "{hz} Hz: {more}");
+                assert!((more - 1.0).abs() < 0.25, "{hz} Hz: {more}");
             }
         }
     }
