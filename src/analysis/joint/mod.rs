@@ -16,7 +16,6 @@
 
 mod alone;
 mod echoes;
-mod emphasis;
 mod equations;
 mod fitter;
 pub(crate) mod front;
