@@ -4,6 +4,7 @@
 
 use crate::ingest::manifest::DisplayUnits;
 use crate::units::{CD_M2_PER_FL, FOOT_M};
+use serde::Serialize;
 
 /// A number with a proper minus sign; never "-0".
 pub fn signed(value: f64, decimals: usize) -> String {
@@ -54,6 +55,16 @@ pub fn with_causes(error: &dyn std::error::Error) -> String {
         cause = error.source();
     }
     text
+}
+
+/// What files call a value that is a single word there; `None` for any other.
+pub fn key_of(value: &(impl Serialize + ?Sized)) -> Option<String> {
+    serde_json::to_value(value).ok()?.as_str().map(str::to_owned)
+}
+
+/// The same as people say it: with spaces.
+pub fn key_words(value: &(impl Serialize + ?Sized)) -> String {
+    key_of(value).unwrap_or_default().replace('_', " ")
 }
 
 /// With a capital letter at the start.

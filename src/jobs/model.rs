@@ -59,6 +59,6 @@ pub(super) fn model(jobs: &[(usize, &Job)], kinds: &[ModelKind]) -> Option<Model
     };
     let values: Option<Vec<f64>> = kind.parameters().iter().map(mean).collect();
     // Where the data only bound a parameter in every room, the best room's own fit stands.
-    let sheet = values.map_or(fits[0].sheet, |values| kind.sheet(&values));
+    let sheet = values.map_or(fits[0].sheet, |values| kind.sheet(|i| values[i]));
     Some(ModelOverRooms { kind, sheet, parameters })
 }

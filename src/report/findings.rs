@@ -10,6 +10,7 @@ use crate::analysis::correction::Correction;
 use crate::ingest::error::plain;
 use crate::ingest::manifest::DisplayUnits;
 use crate::warning::{Topic, Warning};
+use crate::words::key_words;
 
 /// The findings of every part that the result holds.
 pub fn findings_text(result: &SessionResult, look: Look) -> String {
@@ -195,14 +196,8 @@ pub fn warning_line(warning: &Warning) -> String {
         (Some(seat), None) => format!("seat {seat}: "),
         (None, None) => String::new(),
     };
-    let topic = topic_words(warning.topic);
+    let topic = key_words(&warning.topic);
     plain(&format!("{topic}: {place}{} {}", warning.message, warning.advice).replace('\n', " "))
-}
-
-/// The topic as people say it: its word in `result.json` with spaces.
-pub(crate) fn topic_words(topic: Topic) -> String {
-    let word = serde_json::to_value(topic).ok().and_then(|v| v.as_str().map(str::to_owned));
-    word.unwrap_or_default().replace('_', " ")
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@
 //! number, naming the keys that lead to it.
 
 use super::error::ReportError;
+use crate::words::key_of;
 use serde::Serialize;
 use serde::ser;
 use std::fmt::Display;
@@ -225,10 +226,7 @@ impl ser::SerializeMap for Keys<'_> {
     type Error = NonFinite;
     fn serialize_key<T: Serialize + ?Sized>(&mut self, key: &T) -> Result<(), NonFinite> {
         // A key that is not text cannot stand in JSON; the encoder says so later.
-        self.key = serde_json::to_value(key)
-            .ok()
-            .and_then(|k| k.as_str().map(str::to_owned))
-            .unwrap_or_else(|| "?".to_owned());
+        self.key = key_of(key).unwrap_or_else(|| "?".to_owned());
         Ok(())
     }
     fn serialize_value<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), NonFinite> {

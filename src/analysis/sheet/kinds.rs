@@ -4,8 +4,7 @@ use super::air::Air;
 use super::models::Sheet;
 use crate::analysis::estimate::Estimate;
 use crate::units::ThirdOctave;
-use serde::de::{Deserialize, Deserializer, Error};
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Serialize};
 
 /// What is fitted.
 #[derive(Debug, Clone)]
@@ -26,8 +25,9 @@ pub struct FitInput {
     pub from_hz: f64,
 }
 
-/// The models that compete; files name them by [`ModelKind::key`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// The models that compete.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum ModelKind {
     /// Flow resistance alone.
     Resistive,
@@ -56,115 +56,52 @@ impl ModelKind {
         }
     }
 
-    /// Name in files.
-    pub fn key(self) -> &'static str {
+    /// The sheet, by the values of its [`ModelKind::parameters`].
+    pub fn sheet(self, value: impl Fn(usize) -> f64) -> Sheet {
         match self {
-            Self::Resistive => "resistive",
-            Self::Mass => "mass",
-            Self::Series => "series",
-            Self::Parallel => "parallel",
-            Self::Holes => "holes",
-        }
-    }
-
-    /// The sheet with these values of [`ModelKind::parameters`].
-    pub fn sheet(self, values: &[f64]) -> Sheet {
-        match self {
-            Self::Resistive => Sheet::Resistive { flow_resistance_pa_s_m: values[0] },
-            Self::Mass => Sheet::Limp { areal_mass_kg_m2: values[0] / 1e3 },
-            Self::Series => Sheet::Series {
-                flow_resistance_pa_s_m: values[0],
-                areal_mass_kg_m2: values[1] / 1e3,
-            },
+            Self::Resistive => Sheet::Resistive { flow_resistance_pa_s_m: value(0) },
+            Self::Mass => Sheet::Limp { areal_mass_kg_m2: value(0) / 1e3 },
+            Self::Series => {
+                Sheet::Series { flow_resistance_pa_s_m: value(0), areal_mass_kg_m2: value(1) / 1e3 }
+            }
             Self::Parallel => Sheet::Parallel {
-                flow_resistance_pa_s_m: values[0],
-                areal_mass_kg_m2: values[1] / 1e3,
+                flow_resistance_pa_s_m: value(0),
+                areal_mass_kg_m2: value(1) / 1e3,
             },
             Self::Holes => Sheet::EffectiveHoles {
-                length_over_area_m: values[0] / 1e3,
-                radius_m: values[1] / 2e3,
+                length_over_area_m: value(0) / 1e3,
+                radius_m: value(1) / 2e3,
             },
         }
     }
 
-    /// The same from their logarithms, held to what is tried.
+    /// The same by their logarithms, held to what is tried.
     pub(super) fn sheet_at(self, logs: &[f64]) -> Sheet {
-        let values = self.parameters().iter().zip(logs).map(|(q, log)| q.value_at(*log));
-        self.sheet(&values.collect::<Vec<_>>())
+        self.sheet(|i| self.parameters()[i].value_at(logs[i]))
     }
 }
 
-impl Serialize for ModelKind {
-    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.serialize_str(self.key())
-    }
-}
-
-impl<'de> Deserialize<'de> for ModelKind {
-    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
-        by_key(from, &Self::ALL, Self::key)
-    }
-}
-
-/// The one of `all` that a file names.
-fn by_key<'de, D: Deserializer<'de>, T: Copy>(
-    from: D,
-    all: &[T],
-    key: fn(T) -> &'static str,
-) -> Result<T, D::Error> {
-    let found = String::deserialize(from)?;
-    let unknown =
-        || D::Error::custom(format!("\"{found}\" is none of those that this program knows"));
-    all.iter().copied().find(|one| key(*one) == found).ok_or_else(unknown)
-}
-
-/// A fitted quantity; files name it by [`Quantity::key`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// A fitted quantity; the unit is part of the name in files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Quantity {
     /// Mass per area, g/m2.
+    #[serde(rename = "areal_mass_g_m2")]
     ArealMass,
     /// Specific flow resistance, Pa s/m.
+    #[serde(rename = "flow_resistance_pa_s_m")]
     FlowResistance,
     /// Effective length over open area, `t' / sigma`, mm.
+    #[serde(rename = "effective_length_over_open_area_mm")]
     EffectiveLength,
     /// Hole diameter that the friction asks for, mm.
+    #[serde(rename = "hole_diameter_mm")]
     HoleDiameter,
     /// Frequency where the bare sheet takes 3 dB, Hz.
+    #[serde(rename = "corner_hz")]
     Corner,
 }
 
-impl Serialize for Quantity {
-    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.serialize_str(self.key())
-    }
-}
-
-impl<'de> Deserialize<'de> for Quantity {
-    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
-        by_key(from, &Self::ALL, Self::key)
-    }
-}
-
 impl Quantity {
-    const ALL: [Self; 5] = [
-        Self::ArealMass,
-        Self::FlowResistance,
-        Self::EffectiveLength,
-        Self::HoleDiameter,
-        Self::Corner,
-    ];
-
-    /// Name in files, with the unit.
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::ArealMass => "areal_mass_g_m2",
-            Self::FlowResistance => "flow_resistance_pa_s_m",
-            Self::EffectiveLength => "effective_length_over_open_area_mm",
-            Self::HoleDiameter => "hole_diameter_mm",
-            Self::Corner => "corner_hz",
-        }
-    }
-
     /// Smallest and largest value that is tried.
     pub(super) fn bounds(self) -> [f64; 2] {
         match self {

@@ -11,7 +11,7 @@ use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::NamedFile;
 use crate::report::words::{frequency_label, frequency_words, list_words, seats_words, signed};
-use crate::words::capital;
+use crate::words::{capital, key_of};
 
 /// The finding in sentences.
 pub fn again_statement(again: &Again) -> Vec<String> {
@@ -257,7 +257,7 @@ fn again_csv(again: &Again) -> Result<Vec<u8>, ReportError> {
         }
     }
     for (quantity, f) in &again.sheet {
-        put("", quantity.key(), None, f)?;
+        put("", &key_of(quantity).unwrap_or_default(), None, f)?;
     }
     table.finish()
 }

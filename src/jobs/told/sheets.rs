@@ -14,6 +14,7 @@ use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::NamedFile;
 use crate::report::words::{frequency_words, signed};
+use crate::words::key_of;
 
 /// The finding in sentences.
 pub fn sheets_statement(over: &SheetsOverJobs) -> Vec<String> {
@@ -322,8 +323,9 @@ fn sheets_csv(over_jobs: &SheetsOverJobs) -> Result<Vec<u8>, ReportError> {
         // One model may be both.
         let n_models = if s.model == s.resistance_and_mass { 1 } else { 2 };
         for model in models.into_iter().take(n_models).flatten() {
+            let kind = key_of(&model.kind).unwrap_or_default();
             for (quantity, f) in &model.parameters {
-                put(quantity.key(), None, Some(f), model.kind.key())?;
+                put(&key_of(quantity).unwrap_or_default(), None, Some(f), &kind)?;
             }
         }
         put("trim_db", None, s.setting.as_ref().and_then(|t| t.trim_db.as_ref()), "")?;

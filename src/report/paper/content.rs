@@ -19,7 +19,7 @@ use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
 use crate::report::takes::{all_used, takes_sentences};
 use crate::report::words::{self, list_words, loss_finding, seats_words, signed, spread_finding};
-use crate::words::{length, luminance, short_length};
+use crate::words::{key_words, length, luminance, short_length};
 
 /// Heading of the last part.
 pub const SIGNATURES: &str = "Signatures";
@@ -346,10 +346,7 @@ fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
     if let Some(uniformity) = light.and_then(|l| l.uniformity.as_ref()) {
         let rows = uniformity.points.iter().map(|point| {
             vec![
-                serde_json::to_value(point.point)
-                    .ok()
-                    .and_then(|v| v.as_str().map(|s| s.replace('_', " ")))
-                    .unwrap_or_default(),
+                key_words(&point.point),
                 luminance(point.luminance_cd_m2, units),
                 with_u(Some(point.over_centre.value), Some(point.over_centre.u95), 2),
             ]

@@ -12,7 +12,7 @@ use crate::report::result::SessionResult;
 use crate::report::takes::takes_sentences;
 use crate::report::words::claims::{DECISION_RULE, chance};
 use crate::report::words::{self, capital, frequency_words, list_words, rate_words, signed};
-use crate::words::{Digits, millimetres};
+use crate::words::{Digits, key_words, millimetres};
 
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
     let units = session.manifest.handover.units;
@@ -223,10 +223,7 @@ fn claim_row(claim: &ClaimVerdict) -> Vec<String> {
 }
 
 fn claim_name(claim: &ClaimVerdict) -> String {
-    let word = serde_json::to_value(claim.quantity)
-        .ok()
-        .and_then(|v| v.as_str().map(|s| capital(&s.replace('_', " "))))
-        .unwrap_or_default();
+    let word = capital(&key_words(&claim.quantity));
     let range = claim
         .band_hz
         .map(|[low, high]| format!(", {} to {}", frequency_words(low), frequency_words(high)));

@@ -13,11 +13,12 @@ use crate::analysis::claims::{ClaimVerdict, Verdict};
 use crate::ingest::manifest::DisplayUnits;
 use crate::ingest::session::Session;
 use crate::judge::Linearity;
-use crate::report::findings::{further_warnings, topic_words};
+use crate::report::findings::further_warnings;
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::SessionResult;
 use crate::report::takes::{all_used, takes_sentences};
 use crate::report::words::{capital, decibels, list_words, signed};
+use crate::words::key_words;
 
 /// So many points on what was left out stand on the page; the others are counted.
 const TOLD: usize = 3;
@@ -123,7 +124,7 @@ fn left_out(result: &SessionResult, writer: &mut Writer) {
 fn doubts(result: &SessionResult, session: &Session) -> Vec<String> {
     let mut topics: Vec<String> = further_warnings(result, DisplayUnits::Metric)
         .iter()
-        .map(|w| topic_words(w.topic))
+        .map(|w| key_words(&w.topic))
         .collect();
     topics.sort_unstable();
     topics.dedup();
