@@ -1,9 +1,9 @@
 //! All seats, made ready for the equations, and the equations of one pair.
 
+use super::emphasis::Emphasis;
 use super::front::{N_TERMS, terms};
 use super::pair::{Reduced, Rows};
 use super::reflector::Reflector;
-use super::slow::emphasised;
 use super::slow::slow_parts;
 use super::state::{Look, Pair, Seat, State};
 use super::stretch::stretches;
@@ -45,6 +45,7 @@ pub struct Fitter<'a> {
     pub rate_hz: f64,
     /// Index of the crest in every response.
     pub head: usize,
+    emphasis: Emphasis,
     /// Terms of a front per bin.
     pub(super) terms: Vec<[Complex<f64>; N_TERMS]>,
     /// Seats with their pairs.
@@ -59,7 +60,8 @@ impl<'a> Fitter<'a> {
         let head = (HEAD_S * rate_hz) as usize;
         let df_hz = rate_hz / fft.n_points() as f64;
         let terms = (0..fft.n_bins()).map(|k| terms(k as f64 * df_hz)).collect();
-        let mut fitter = Self { fft, rate_hz, head, terms, seats: Vec::new() };
+        let emphasis = Emphasis::new(plan, seats);
+        let mut fitter = Self { fft, rate_hz, head, emphasis, terms, seats: Vec::new() };
         let of_seat = |given: &'a SeatTransmission| {
             let pairs = given.pairs.iter().map(|pair| fitter.prepare(pair, given.timing));
             Seat { given, pairs: pairs.collect() }
@@ -75,14 +77,15 @@ impl<'a> Fitter<'a> {
         let direct_end = self.head + self.samples(end_s + ROWS_BEYOND_S);
         let latest_trip_s = round_trip_s.unwrap_or(USUAL_TRIP_S) * (1.0 + LAG_PART);
         let n = self.n_looked_at(rows_end_s(end_s, latest_trip_s)).min(pair.with.len());
-        let mut without = emphasised(&pair.without, self.rate_hz);
-        let mut with = emphasised(&pair.with, self.rate_hz);
+        let mut without = self.emphasis.apply(&pair.without);
+        let mut with = self.emphasis.apply(&pair.with);
         let source = self.fft.forward(&without);
         let energy = without[..direct_end].iter().map(|x| x * x).sum();
         without.truncate(n);
         with.truncate(n);
         let late = stretches(&pair.without, self.head, end_s, self.rate_hz);
-        let late = late.into_iter().map(|part| self.stretch(part, n)).collect();
+        let late =
+            late.into_iter().map(|part| self.stretch(self.emphasis.apply(&part), n)).collect();
         Pair { given: DirectPair { without, with }, source, late, energy, end_s }
     }
 

@@ -16,6 +16,7 @@
 
 mod alone;
 mod echoes;
+mod emphasis;
 mod equations;
 mod fitter;
 pub(crate) mod front;

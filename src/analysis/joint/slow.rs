@@ -37,18 +37,6 @@ pub fn add_slow(spectrum: &mut [Complex<f64>], gains: &[f64], df_hz: f64) {
     }
 }
 
-/// What a moved microphone makes of reflections rises with frequency; so both responses are
-/// brought to a fall of 6 dB an octave from here up before they are compared, Hz ...
-const FALL_FROM_HZ: f64 = 500.0;
-/// ... by so much at most (as a factor less one).
-const FALL_MOST: f64 = 39.0;
-
-/// A response with more weight at low frequencies, see [`FALL_FROM_HZ`].
-pub fn emphasised(x: &[f64], rate_hz: f64) -> Vec<f64> {
-    let low = low_pass(x, 1.0 / (2.0 * PI * FALL_FROM_HZ), rate_hz);
-    x.iter().zip(low).map(|(x, low)| x + FALL_MOST * low).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

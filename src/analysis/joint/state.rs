@@ -19,7 +19,7 @@ pub struct Seat<'a> {
     pub(super) pairs: Vec<Pair>,
 }
 
-/// A pair of takes, with more weight at low frequencies.
+/// A pair of takes, with the weight of frequencies that [`super::emphasis`] gives them.
 pub struct Pair {
     /// Both responses, as far as they can tell in any row.
     pub given: DirectPair,

@@ -1,7 +1,6 @@
 //! The late sound of a response, cut into stretches.
 
 use super::Spectrum;
-use super::slow::emphasised;
 use crate::transfer::window::rise;
 
 /// Number of stretches ...
@@ -22,7 +21,7 @@ pub(super) struct Stretch {
     pub resemblance: Vec<f64>,
 }
 
-/// The late sound of a response in stretches, each brought to the same weights as the rest.
+/// The late sound of a response in stretches.
 pub fn stretches(x: &[f64], head: usize, end_s: f64, rate_hz: f64) -> Vec<Vec<f64>> {
     let fade: Vec<f64> = rise((FADE_S * rate_hz) as usize).collect();
     let gate = |i: usize, at: usize| {
@@ -36,10 +35,6 @@ pub fn stretches(x: &[f64], head: usize, end_s: f64, rate_hz: f64) -> Vec<Vec<f6
         }
     };
     (0..N_STRETCHES)
-        .map(|i| {
-            let part: Vec<f64> =
-                x.iter().enumerate().map(|(at, x)| x * (gate(i, at) - gate(i + 1, at))).collect();
-            emphasised(&part, rate_hz)
-        })
+        .map(|i| x.iter().enumerate().map(|(at, x)| x * (gate(i, at) - gate(i + 1, at))).collect())
         .collect()
 }

@@ -12,8 +12,10 @@ type Spectrum = Vec<Complex<f64>>;
 
 /// The magnitude is trusted from here ...
 const LOW_HZ: f64 = 100.0;
-/// ... to the second figure; its slope from the first one on is carried on beyond, Hz.
+/// ... to the second figure; what it does from the first one on is carried on beyond, Hz.
 const TRUSTED_HZ: [f64; 2] = [8000.0, 16_000.0];
+/// Least part of `1/|T|^2` at the first figure that a sheet has at rest: friction, or air.
+const LEAST_AT_REST: f64 = 0.1;
 /// Frequencies of the minimum-phase counterpart reach so many times higher.
 const BEYOND: usize = 8;
 /// The delay is judged between these, Hz, ...
@@ -53,8 +55,11 @@ pub fn excess_delay_s(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> 
     delay_s.is_finite().then_some(delay_s)
 }
 
-/// Phase of the minimum-phase spectrum of the same magnitude, from a grid that reaches far
-/// beyond the sweep so that the end of the band does not bend the phase inside it.
+/// Phase of the minimum-phase spectrum of the same magnitude.
+///
+/// Beyond the band the sheet goes on as one of flow resistance and mass would, `|T|^2 = 1/(a + b f^2)`,
+/// with both read off the end of the band. The phase of that sheet is known in closed form; what
+/// `T` has more is constant beyond the band, and its phase comes from a transform.
 fn minimum_phase(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> Option<Vec<f64>> {
     let n_bins = fft.n_bins();
     let df_hz = rate_hz / fft.n_points() as f64;
@@ -71,21 +76,26 @@ fn minimum_phase(fft: &RealFft, rate_hz: f64, through: &[Complex<f64>]) -> Optio
         let last = (k + half).min(n_bins - 1);
         (k - half..=last).map(log).sum::<f64>() / (last + 1 - (k - half)) as f64
     };
-    let (at_from, at_top) = (smooth(from), smooth(top));
-    let slope = ((at_top - at_from) / (top as f64 / from as f64).ln()).clamp(-2.0, 0.0);
+    // In squares of bins; `a` stays positive where the sheet falls faster than a mass.
+    let square = |k: usize| (k as f64).powi(2);
+    let [at_from, at_top] = [from, top].map(|k| (-2.0 * smooth(k)).exp());
+    let b = ((at_top - at_from) / (square(top) - square(from))).max(0.0);
+    let a = (at_top - b * square(top)).max(LEAST_AT_REST * at_from);
+    let b = (at_top - a).max(0.0) / square(top);
+    let more = |k: usize| log(k) + 0.5 * (a + b * square(k)).ln();
+    let at_end = 0.5 * ((a + b * square(top)) / at_top).ln();
     let grid: Vec<f64> = (0..n_bins)
-        .map(|i| {
-            let k = i * BEYOND;
-            if k > top { at_top + slope * (k as f64 / top as f64).ln() } else { log(k.max(low)) }
-        })
+        .map(|i| if i * BEYOND > top { at_end } else { more((i * BEYOND).max(low)) })
         .collect();
     let phase = fft.minimum_phase(&grid);
+    let of_model = (b / a).sqrt();
     Some(
         (0..n_bins)
             .map(|k| {
                 let at = k as f64 / BEYOND as f64;
                 let i = at as usize;
-                phase[i] + (phase[(i + 1).min(n_bins - 1)] - phase[i]) * (at - i as f64)
+                let more = phase[i] + (phase[(i + 1).min(n_bins - 1)] - phase[i]) * (at - i as f64);
+                more - (of_model * k as f64).atan()
             })
             .collect(),
     )
@@ -116,25 +126,37 @@ mod tests {
         Complex::new(0.3, 0.15 * hz / 1000.0)
     }
 
-    fn through(fft: &RealFft, delay_s: f64) -> Spectrum {
+    /// `1/(1 + z/2)`, delayed.
+    fn through(fft: &RealFft, z: &dyn Fn(f64) -> Complex<f64>, delay_s: f64) -> Spectrum {
         let df_hz = RATE_HZ / fft.n_points() as f64;
         (0..fft.n_bins())
             .map(|k| {
                 let hz = k as f64 * df_hz;
-                (impedance(hz) / 2.0 + 1.0).inv()
-                    * Complex::from_polar(1.0, -2.0 * PI * hz * delay_s)
+                (z(hz) / 2.0 + 1.0).inv() * Complex::from_polar(1.0, -2.0 * PI * hz * delay_s)
             })
             .collect()
     }
 
-    /// `1/(1 + z/2)` of a passive sheet is minimum-phase: the delay put on it is all there is,
-    /// to a fifth of a sample (how the sheet goes on beyond the sweep is only guessed).
+    /// `1/(1 + z/2)` of a passive sheet is minimum-phase: the delay put on it is all there is. Sheets
+    /// of flow resistance and mass go on as is guessed beyond the sweep; a mass with air beside it
+    /// does so only in the end.
     #[test]
     fn the_delay_put_on_a_sheet_is_found() {
-        let fft = RealFft::new(2880);
-        for delay_s in [-1e-5, 0.0, 2.5e-5] {
-            let found = excess_delay_s(&fft, RATE_HZ, &through(&fft, delay_s)).unwrap();
-            assert!((found - delay_s).abs() < 4e-6, "{found} for {delay_s}");
+        let fft = RealFft::new(2048);
+        let mass = |hz: f64, m: f64| Complex::new(0.0, m * hz / 1000.0);
+        type Impedance<'a> = &'a dyn Fn(f64) -> Complex<f64>;
+        let sheets: [(Impedance, f64); 4] = [
+            (&impedance, 1e-7),
+            (&|hz| mass(hz, 0.5), 1e-7),
+            (&|hz| mass(hz, 0.05) + 1.0, 1e-7),
+            (&|hz| mass(hz, 1.5) / (mass(hz, 1.5) + 1.0), 1e-6),
+        ];
+        for (i, (z, within_s)) in sheets.into_iter().enumerate() {
+            for delay_s in [-1e-5, 0.0, 2.5e-5] {
+                let found = excess_delay_s(&fft, RATE_HZ, &through(&fft, z, delay_s)).unwrap();
+                let off_s = (found - delay_s).abs();
+                assert!(off_s < within_s, "sheet {i}: {found} for {delay_s}");
+            }
         }
         assert_eq!(excess_delay_s(&fft, RATE_HZ, &vec![Complex::default(); fft.n_bins()]), None);
     }
@@ -144,7 +166,7 @@ mod tests {
     fn a_thin_sheet_reflects_what_it_does_not_pass() {
         let fft = RealFft::new(2880);
         let df_hz = RATE_HZ / fft.n_points() as f64;
-        let found = reflection(df_hz, &through(&fft, 2e-5), 2e-5);
+        let found = reflection(df_hz, &through(&fft, &impedance, 2e-5), 2e-5);
         for (k, r) in found.iter().enumerate() {
             let half = impedance(k as f64 * df_hz) / 2.0;
             let want = half / (half + 1.0);
