@@ -17,6 +17,9 @@ use crate::units::ThirdOctave;
 const PRINT_BITS: usize = 64;
 /// Samples a step.
 const PRINT_STEP: usize = 64;
+/// A stretch so much louder than the quietest one holds more than the noise of the room, as a
+/// ratio of energies: 6 dB.
+const PRINT_LOUD: f64 = 4.0;
 
 /// Band powers of a response, and of the noise in the same window.
 #[derive(Debug, Clone, PartialEq)]
@@ -72,7 +75,7 @@ pub struct TakeFacts {
     pub pace: Option<f64>,
     /// Samples of the transfer function, for polarity.
     pub signature: Option<Signature>,
-    /// Coarse print of the noise at the start: survives another gain or word length.
+    /// Coarse print of the noise before the sweep: survives another gain or word length.
     pub print: Option<u64>,
 }
 
@@ -126,7 +129,7 @@ impl TakeAnalyser {
             powers: None,
             pace: None,
             signature: None,
-            print: print(&take.mic),
+            print: print(&take.mic, 0),
         };
         // Another rate or broken samples cannot be analysed; both are judged by the caller.
         if !facts.amplitudes.finite || rate_hz != self.analyser.rate_hz() {
@@ -146,6 +149,8 @@ impl TakeAnalyser {
         facts.second =
             second.map(|found| (found, track::expected_frames(s, course, found.start_s)));
         let Some(found) = first else { return };
+        facts.print =
+            print(mic, ((found.start_s - noise::GUARD_S) * f64::from(facts.rate_hz)) as usize);
         facts.pace = track::other_pace(s, course, &found);
         facts.levels = noise::band_levels(s, course, found.start_s);
         facts.bursts = bursts::find(s, course, found.start_s, &facts.levels);
@@ -157,21 +162,27 @@ impl TakeAnalyser {
     }
 }
 
-/// One bit for each pair of neighbouring stretches at the start: did the differenced signal
-/// get louder? `None` for digital silence, where all takes look alike.
-fn print(samples: &[f64]) -> Option<u64> {
-    let head = samples.get(..PRINT_STEP * (PRINT_BITS + 1) + 1)?;
-    let energy: Vec<f64> = (0..=PRINT_BITS)
-        .map(|step| {
-            let part = &head[step * PRINT_STEP..=(step + 1) * PRINT_STEP];
+/// One bit for each pair of neighbouring steps of the first stretch before the sweep in which
+/// nothing loud is heard: did the differenced signal get louder? What a player says before every
+/// sweep is alike in all takes. `None` for digital silence, which is alike as well.
+fn print(samples: &[f64], sweep_at: usize) -> Option<u64> {
+    let length = PRINT_STEP * (PRINT_BITS + 1);
+    let n_stretches = (sweep_at / length).max(1);
+    let stretches: Vec<(Vec<f64>, f64)> = (0..n_stretches)
+        .map_while(|i| samples.get(i * length..=(i + 1) * length))
+        .map(|stretch| {
             // The difference keeps hum from shaping all takes alike.
-            part.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).sum()
+            let step = |at: usize| &stretch[at * PRINT_STEP..=(at + 1) * PRINT_STEP];
+            let of = |x: &[f64]| x.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).sum::<f64>();
+            let steps: Vec<f64> = (0..=PRINT_BITS).map(|at| of(step(at))).collect();
+            let energy = steps.iter().sum();
+            (steps, energy)
         })
+        .filter(|(steps, _)| steps.iter().filter(|e| **e > 0.0).count() > PRINT_BITS / 2)
         .collect();
-    if energy.iter().filter(|e| **e > 0.0).count() <= PRINT_BITS / 2 {
-        return None;
-    }
-    let bits = energy.windows(2).enumerate();
+    let quietest = stretches.iter().map(|(_, energy)| *energy).fold(f64::INFINITY, f64::min);
+    let (steps, _) = stretches.iter().find(|(_, energy)| *energy <= PRINT_LOUD * quietest)?;
+    let bits = steps.windows(2).enumerate();
     Some(bits.fold(0, |print, (i, e)| print | (u64::from(e[1] > e[0]) << i)))
 }
 
@@ -186,19 +197,29 @@ mod tests {
         let take = scene.take().mic;
         let softer: Vec<f64> =
             take.iter().map(|x| (0.4 * x * 8_388_608.0).round() / 8_388_608.0).collect();
-        let again = Scene { seed: 12, ..scene }.take().mic;
+        let again = Scene { seed: 12, ..scene.clone() }.take().mic;
+        let sweep_at = (scene.lead_s * f64::from(scene.rate_hz)) as usize;
         let distance = |a: &[f64], b: &[f64]| {
-            (print(a).expect("noise") ^ print(b).expect("noise")).count_ones()
+            let [a, b] = [a, b].map(|x| print(x, sweep_at).expect("noise"));
+            (a ^ b).count_ones()
         };
         assert!(distance(&take, &softer) <= 4, "{}", distance(&take, &softer));
         assert!(distance(&take, &again) >= 16, "{}", distance(&take, &again));
+        // A signal that the player gives before each sweep.
+        let announced = |take: &[f64]| -> Vec<f64> {
+            let tone = |i: usize| 0.3 * (0.05 * i as f64).sin() * (0.001 * i as f64).sin();
+            take.iter().enumerate().map(|(i, x)| x + if i < 6000 { tone(i) } else { 0.0 }).collect()
+        };
+        let [one, other, soft] = [&take, &again, &softer].map(|take| announced(take));
+        assert!(distance(&one, &other) >= 16, "{}", distance(&one, &other));
+        assert!(distance(&one, &soft) <= 4, "{}", distance(&one, &soft));
         let hash = |take: &[f64]| amplitude::measure(take, 48_000).hash;
         assert_eq!(hash(&take), hash(&take.clone()));
         assert_ne!(hash(&take), hash(&softer));
         let inverted: Vec<f64> = take.iter().map(|x| -x).collect();
         assert_ne!(hash(&take), hash(&inverted));
-        assert_eq!(print(&[0.0; 48_000]), None);
-        assert_eq!(print(&[]), None);
+        assert_eq!(print(&[0.0; 48_000], sweep_at), None);
+        assert_eq!(print(&[], sweep_at), None);
     }
 
     #[test]

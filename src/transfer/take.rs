@@ -49,8 +49,6 @@ pub struct TakeResponse {
     pub take: usize,
     /// Early part, crest of the direct sound at `EarlyPlan::zero`.
     pub early: Vec<f64>,
-    /// Arrival of the direct sound after the start of the sweep's file, s.
-    pub arrival_s: f64,
     /// Mean power density in the room window per third-octave band, then per fine band.
     pub power: Vec<f64>,
     /// The same of noise.
@@ -134,12 +132,10 @@ impl TakePlan {
         let snr_db = (0..self.bands.len())
             .map(|b| 10.0 * ((power[b] - noise[b]).max(0.0) / (noise[b] * self.dwell)).log10())
             .collect();
-        let arrival_s = onset as f64 / self.early.rate_hz;
         let print = print_at(response, onset, self.early.rate_hz);
         Some(TakeResponse {
             take,
             early,
-            arrival_s,
             power,
             noise,
             snr_db,
