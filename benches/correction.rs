@@ -20,7 +20,7 @@ fn measured(kind: Kind) -> LossTable {
     let gap_m = session.manifest.screen.gap_m;
     let transfers = measure(session, &|i| Ok(memory.recording(i)), gap_m, &|| ())
         .expect("simulated takes are whole");
-    losses(session, &transfers, &transfers.seats).0
+    losses(&session.manifest, &transfers, &transfers.seats).0
 }
 
 fn fits(c: &mut Criterion) {

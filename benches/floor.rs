@@ -155,7 +155,7 @@ fn main() {
         || measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("takes");
     let transfers = measured();
     let explained = measured();
-    let (table, _) = losses(&session, &transfers, &transfers.seats);
+    let (table, _) = losses(&session.manifest, &transfers, &transfers.seats);
     let analysed = || analyze(&session, &|| ()).expect("a session that can be analysed");
     let result = analysed();
     let out = tempfile::tempdir().expect("a temporary folder");
@@ -174,11 +174,11 @@ fn main() {
                 });
             }),
             ("echoes, losses, uncertainty", &mut || {
-                black_box(losses(&session, &transfers, &transfers.seats));
+                black_box(losses(&session.manifest, &transfers, &transfers.seats));
             }),
             ("kind of loss and gap", &mut || {
-                let gap = find_gap(&session, &explained);
-                black_box(explain(&session, &explained, &table, gap.as_ref()));
+                let gap = find_gap(&session.manifest, &explained);
+                black_box(explain(&session.manifest, &explained, &table, gap.as_ref()));
             }),
             ("equaliser", &mut || {
                 let limits = &session.manifest.correction;

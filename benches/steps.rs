@@ -63,14 +63,14 @@ fn session_steps(c: &mut Criterion) {
         b.iter(|| black_box(joint::fit(&measured.plan, &measured.seats)));
     });
     group.bench_function("joint fit, losses, uncertainty", |b| {
-        b.iter(|| black_box(losses(&session, &measured, &measured.seats)));
+        b.iter(|| black_box(losses(&session.manifest, &measured, &measured.seats)));
     });
-    let (table, _) = losses(&session, &measured, &measured.seats);
+    let (table, _) = losses(&session.manifest, &measured, &measured.seats);
     group.bench_function("kind of loss and gap", |b| {
         b.iter(|| {
             black_box({
-                let gap = find_gap(&session, &measured);
-                explain(&session, &measured, &table, gap.as_ref())
+                let gap = find_gap(&session.manifest, &measured);
+                explain(&session.manifest, &measured, &table, gap.as_ref())
             })
         });
     });

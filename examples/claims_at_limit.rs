@@ -74,7 +74,7 @@ fn study(kind: Kind, seed: u64) -> Result<Vec<(&'static str, Count)>, String> {
     let gap_m = session.manifest.screen.gap_m;
     let mut transfers = measure(session, &|i| Ok(memory.recording(i)), gap_m, &|| ())
         .map_err(|e| format!("{kind:?} {seed}: {e}"))?;
-    let Losses { step, table, .. } = losses_of(session, &mut transfers);
+    let Losses { step, table, .. } = losses_of(&session.manifest, &mut transfers);
     let passed = |above_db: f64| -> Vec<(&'static str, bool)> {
         let named = claims(&memory.simulated.truth, above_db);
         let (names, claims): (Vec<_>, Vec<_>) = named.into_iter().unzip();

@@ -112,7 +112,7 @@ fn outcome(kind: Kind, seed: u64, limits: &CorrectionLimits) -> Result<Outcome, 
     let gap_m = session.manifest.screen.gap_m;
     let transfers =
         measure(session, &|i| Ok(memory.recording(i)), gap_m, &|| ()).map_err(|e| told(&e))?;
-    let (table, _) = losses(session, &transfers, &transfers.seats);
+    let (table, _) = losses(&session.manifest, &transfers, &transfers.seats);
     let correction = fit_correction(&table, limits).map_err(|e| told(&e))?;
     let truth = &memory.simulated.truth;
     let gains = correction.band_gains_db(&truth.bands);

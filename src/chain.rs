@@ -23,7 +23,7 @@ use crate::analysis::sheet::gap::{GapEstimate, GapSearch, SeatRatio, estimate_ga
 use crate::analysis::verification::verify;
 use crate::ingest::blind_tests::{BlindTestError, read_blind_tests};
 use crate::ingest::error::{IngestError, shown};
-use crate::ingest::manifest::{Condition, SoundSource};
+use crate::ingest::manifest::{Condition, Manifest, SoundSource};
 use crate::ingest::readings::{Reading, ReadingsError, read_readings};
 use crate::ingest::session::Session;
 use crate::ingest::takes::{TAKES_FOLDER, default_name};
@@ -136,7 +136,7 @@ pub fn analyze_keeping(
         let rise = rise_of_drive(with, corrected);
         warnings.extend(rise.map(words::distortion::drive_warning));
     }
-    let Losses { step, gap, joint, table, budget } = losses_of(session, &mut transfers);
+    let Losses { step, gap, joint, table, budget } = losses_of(manifest, &mut transfers);
     let mut level = find_level(&table.bands, &mean_loss_db(&table), step.as_ref());
     let open = open_level(manifest, level.low_band_loss_db, step.as_ref());
     level.open = Some(open);
@@ -151,7 +151,7 @@ pub fn analyze_keeping(
     // What kind of loss it is, and what can be done about it: neither needs the other.
     let dependence = judge_seats(&table);
     let (sheet, fitted) = rayon::join(
-        || explain(session, &transfers, &table, gap.as_ref()),
+        || explain(manifest, &transfers, &table, gap.as_ref()),
         || fit_with_seats(&table, &manifest.correction, &dependence),
     );
     warnings.say(|units| words::sheet::warnings(&sheet, units));
@@ -167,7 +167,7 @@ pub fn analyze_keeping(
         correction.as_ref().filter(|_| !transfers.corrected.is_empty()).map(|setting| {
             let (plan, seats) = (&transfers.plan, &transfers.corrected);
             let known = joint::fit_with_known_echoes(plan, seats, &joint, &transfers.seats);
-            let (mut corrected, _) = losses_from(session, &transfers, seats, &known);
+            let (mut corrected, _) = losses_from(manifest, &transfers, seats, &known);
             if let Some(step) = &step {
                 widen_by_step(&mut corrected, step);
             }
@@ -280,21 +280,21 @@ pub struct Losses {
 /// Losses of a session: first the level, since what a sheet throws back follows from what it
 /// passes, then sheet and front together. Where no gap is stated, the one that the takes tell of
 /// places the echoes; where no loss is shown nothing hangs there, and no gap is told.
-pub fn losses_of(session: &Session, transfers: &mut Transfers) -> Losses {
-    let step = control_step(session, transfers);
+pub fn losses_of(manifest: &Manifest, transfers: &mut Transfers) -> Losses {
+    let step = control_step(manifest, transfers);
     if let Some(step) = &step {
         transfers.take_out_step(step.step_db);
     }
     let fitted = |transfers: &Transfers| {
         let joint = joint::fit(&transfers.plan, &transfers.seats);
-        let (table, budget) = losses_from(session, transfers, &transfers.seats, &joint);
+        let (table, budget) = losses_from(manifest, transfers, &transfers.seats, &joint);
         (joint, table, budget)
     };
     let (mut joint, mut table, mut budget) = fitted(transfers);
     let shown = shows_loss(&table.bands, &table.mean.loss, DIRECT_FROM_HZ);
-    let gap = if shown { find_gap(session, transfers) } else { None };
-    if let Some(gap) = gap.filter(|_| session.manifest.screen.gap_m.is_none()) {
-        transfers.place_gap(session, gap.gap_m);
+    let gap = if shown { find_gap(manifest, transfers) } else { None };
+    if let Some(gap) = gap.filter(|_| manifest.screen.gap_m.is_none()) {
+        transfers.place_gap(manifest, gap.gap_m);
         (joint, table, budget) = fitted(transfers);
     }
     // A seat that is left out has no figures, and no row of dashes either.
@@ -382,17 +382,14 @@ fn distortion(session: &Session, transfers: &Transfers) -> Option<DistortionResu
 }
 
 /// The gap that the ripple at the seats tells of.
-pub fn find_gap(session: &Session, transfers: &Transfers) -> Option<GapEstimate> {
+pub fn find_gap(manifest: &Manifest, transfers: &Transfers) -> Option<GapEstimate> {
     let air = Air { speed_m_s: transfers.speed_m_s, ..Air::AT_20_C };
     let ratios: Vec<SeatRatio> = transfers
         .seats
         .iter()
-        .map(|s| SeatRatio {
-            ratio: s.ratio.clone(),
-            cos_theta: session.manifest.seat_cosine(s.seat),
-        })
+        .map(|s| SeatRatio { ratio: s.ratio.clone(), cos_theta: manifest.seat_cosine(s.seat) })
         .collect();
-    let top_hz = session.sweep.band_hz[1].min(0.45 * f64::from(session.sweep.rate_hz));
+    let top_hz = transfers.band_hz[1];
     let default = GapSearch::default();
     let search = GapSearch {
         band_hz: [default.band_hz[0], default.band_hz[1].min(0.9 * top_hz)],
@@ -403,26 +400,25 @@ pub fn find_gap(session: &Session, transfers: &Transfers) -> Option<GapEstimate>
 
 /// Kind of loss, from the mean loss and the gap.
 pub fn explain(
-    session: &Session,
+    manifest: &Manifest,
     transfers: &Transfers,
     table: &LossTable,
     found: Option<&GapEstimate>,
 ) -> SheetFinding {
     let air = Air { speed_m_s: transfers.speed_m_s, ..Air::AT_20_C };
-    let manifest = &session.manifest;
     let cosines: Vec<f64> = (0..manifest.seat.len())
         .filter(|&s| manifest.seat[s].position_m.is_some())
         .map(|s| manifest.seat_cosine(s))
         .collect();
-    explain_loss(table, &session.manifest.screen, &cosines, found, &air)
+    explain_loss(table, &manifest.screen, &cosines, found, &air)
 }
 
 /// The level step between the conditions, where control takes show it.
-pub fn control_step(session: &Session, transfers: &Transfers) -> Option<ControlStep> {
+pub fn control_step(manifest: &Manifest, transfers: &Transfers) -> Option<ControlStep> {
     if transfers.control.is_empty() {
         return None;
     }
-    let (table, _) = losses(session, transfers, &transfers.control);
+    let (table, _) = losses(manifest, transfers, &transfers.control);
     let control: Vec<ControlLoss> = table
         .seats
         .iter()

@@ -29,7 +29,7 @@ fn table(memory: &InMemory, change: &(dyn Fn(usize, &mut Recording) + Sync)) -> 
     };
     let transfers = measure(session, &read, session.manifest.screen.gap_m, &|| ())
         .expect("a simulated session can be measured");
-    losses(session, &transfers, &transfers.seats).0
+    losses(&session.manifest, &transfers, &transfers.seats).0
 }
 
 fn values(table: &LossTable, seat: usize) -> Vec<f64> {
@@ -106,7 +106,7 @@ fn a_session_on_disk_gives_its_truth() {
     let read = |take: usize| session.read_take(&session.takes[take]);
     let transfers =
         measure(&session, &read, session.manifest.screen.gap_m, &|| ()).expect("it is measured");
-    let (found, _) = losses(&session, &transfers, &transfers.seats);
+    let (found, _) = losses(&session.manifest, &transfers, &transfers.seats);
     // The same scenario, simulated anew, knows the truth.
     let truth = short_session().simulated.truth;
     for (seat, truth) in truth.seats.iter().enumerate() {
@@ -177,7 +177,7 @@ fn two_equal_conditions_lose_nothing() {
     };
     let transfers = measure(session, &read, session.manifest.screen.gap_m, &|| ())
         .expect("the session can be measured");
-    let (table, _) = losses(session, &transfers, &transfers.seats);
+    let (table, _) = losses(&session.manifest, &transfers, &transfers.seats);
     for seat in 0..3 {
         let zero = vec![0.0; table.bands.len()];
         // Pairs of different spots see a moved microphone, as with a screen.

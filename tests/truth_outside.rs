@@ -28,7 +28,7 @@ fn losses(memory: &InMemory, change: &(dyn Fn(usize, &mut Recording) + Sync)) ->
     };
     let mut transfers = measure(session, &read, session.manifest.screen.gap_m, &|| ())
         .expect("a simulated session can be measured");
-    losses_of(session, &mut transfers)
+    losses_of(&session.manifest, &mut transfers)
 }
 
 fn made(scenario: &Scenario) -> InMemory {

@@ -24,9 +24,9 @@ fn find(sheet: Sheet, gap_m: f64, seed: u64) -> SheetFinding {
     let read = |take: usize| Ok(memory.recording(take));
     let stated = session.manifest.screen.gap_m;
     let transfers = measure(session, &read, stated, &|| ()).unwrap();
-    let gap = find_gap(session, &transfers);
-    let (table, _) = losses(session, &transfers, &transfers.seats);
-    explain(session, &transfers, &table, gap.as_ref())
+    let gap = find_gap(&session.manifest, &transfers);
+    let (table, _) = losses(&session.manifest, &transfers, &transfers.seats);
+    explain(&session.manifest, &transfers, &table, gap.as_ref())
 }
 
 fn value(finding: &SheetFinding, kind: ModelKind, quantity: Quantity) -> f64 {

@@ -93,7 +93,7 @@ fn study(name: &str, seed: u64, scenario: &Scenario) -> Result<Vec<Row>, String>
     let gap_m = session.manifest.screen.gap_m;
     let mut transfers = measure(session, &|i| Ok(memory.recording(i)), gap_m, &|| ())
         .map_err(|e| format!("{name} {seed}: {e}"))?;
-    let Losses { table, budget, .. } = losses_of(session, &mut transfers);
+    let Losses { table, budget, .. } = losses_of(&session.manifest, &mut transfers);
     let truth = &memory.simulated.truth;
     // Below 500 Hz the headline is the loss in the room, and so is what it is held against.
     let true_db = |at: usize, band: usize| {

@@ -6,7 +6,7 @@ use super::estimate::Estimate;
 use super::joint::{self, Joint, Spectrum};
 use super::passage::{SeatPassage, seat_passage};
 use super::uncertainty::{SeatScatter, SeatValues, SessionScatter};
-use crate::ingest::session::Session;
+use crate::ingest::manifest::Manifest;
 use crate::transfer::measure::Transfers;
 use crate::transfer::seat::SeatTransmission;
 use crate::units::ThirdOctave;
@@ -96,16 +96,16 @@ const CORRECTABLE_SNR_DB: f64 = 4.0;
 /// Losses of all seats for `seats` (a list of [`Transfers`]: with, corrected or control),
 /// with their uncertainty and its budget.
 pub fn losses(
-    session: &Session,
+    manifest: &Manifest,
     transfers: &Transfers,
     seats: &[SeatTransmission],
 ) -> (LossTable, Budget) {
-    losses_from(session, transfers, seats, &joint::fit(&transfers.plan, seats))
+    losses_from(manifest, transfers, seats, &joint::fit(&transfers.plan, seats))
 }
 
 /// The same from a fit that is there already.
 pub fn losses_from(
-    session: &Session,
+    manifest: &Manifest,
     transfers: &Transfers,
     seats: &[SeatTransmission],
     joint: &Joint,
@@ -113,7 +113,7 @@ pub fn losses_from(
     let plan = &transfers.plan;
     let passages: Vec<SeatPassage> = (0..seats.len())
         .into_par_iter()
-        .map(|at| seat_passage(plan, &seats[at], joint, at, session.manifest.screen.backing))
+        .map(|at| seat_passage(plan, &seats[at], joint, at, manifest.screen.backing))
         .collect();
     let measured: Vec<SeatValues> = seats
         .par_iter()
@@ -125,11 +125,11 @@ pub fn losses_from(
         .zip(&passages)
         .zip(&measured)
         .map(|((seat, passage), values)| {
-            SeatScatter::new(session, transfers, seat, passage, values)
+            SeatScatter::new(manifest, transfers, seat, passage, values)
         })
         .collect();
     let budget = SessionScatter::new(transfers, &scatter).budget();
-    let table = tabulate(session, transfers, seats, &measured, &budget);
+    let table = tabulate(manifest, transfers, seats, &measured, &budget);
     (table, budget)
 }
 
@@ -168,17 +168,16 @@ fn band_position(transfers: &Transfers, hz: f64) -> f64 {
 }
 
 fn tabulate(
-    session: &Session,
+    manifest: &Manifest,
     transfers: &Transfers,
     seats: &[SeatTransmission],
     measured: &[SeatValues],
     budget: &Budget,
 ) -> LossTable {
     let n_bands = transfers.bands.len();
-    let top_hz = session.sweep.band_hz[1].min(0.45 * f64::from(session.sweep.rate_hz));
-    let low_hz = session.sweep.band_hz[0];
+    let [low_hz, top_hz] = transfers.band_hz;
     let mut rows = Vec::new();
-    for (i, info) in session.manifest.seat.iter().enumerate() {
+    for (i, info) in manifest.seat.iter().enumerate() {
         let Some(at) = seats.iter().position(|s| s.seat == i) else {
             rows.push(absent_seat(transfers, i, info));
             continue;

@@ -8,7 +8,7 @@ use super::budget::{Budget, Combined, Term};
 use super::direct_from::DIRECT_FROM_HZ;
 use super::joint::Assumption;
 use super::passage::{SeatPassage, smooth_bands};
-use crate::ingest::session::Session;
+use crate::ingest::manifest::Manifest;
 use crate::transfer::measure::Transfers;
 use crate::transfer::seat::SeatTransmission;
 
@@ -119,7 +119,7 @@ pub struct SeatScatter {
 impl SeatScatter {
     /// Computes the terms of one seat.
     pub fn new(
-        session: &Session,
+        manifest: &Manifest,
         transfers: &Transfers,
         seat: &SeatTransmission,
         passage: &SeatPassage,
@@ -146,7 +146,7 @@ impl SeatScatter {
             echo: vec![0.0; n_bands],
             unknown: vec![0.0; n_bands],
             noise: vec![0.0; n_bands],
-            placement: placement_variance(session, seat),
+            placement: placement_variance(manifest, seat),
             moves_db: values
                 .others_db
                 .iter()
@@ -203,10 +203,10 @@ fn noise_variance(seat: &SeatTransmission, width_hz: f64, band: usize) -> f64 {
 }
 
 /// Level change by a microphone that goes back to its mark within a tolerance (uniform).
-fn placement_variance(session: &Session, seat: &SeatTransmission) -> f64 {
+fn placement_variance(manifest: &Manifest, seat: &SeatTransmission) -> f64 {
     let distance_m =
-        session.manifest.seat[seat.seat].position_m.map_or(3.0, |[x, y, _]| x.hypot(y).max(0.3));
-    let u_m = session.manifest.session.placement_tolerance_mm / 1000.0 / 3f64.sqrt();
+        manifest.seat[seat.seat].position_m.map_or(3.0, |[x, y, _]| x.hypot(y).max(0.3));
+    let u_m = manifest.session.placement_tolerance_mm / 1000.0 / 3f64.sqrt();
     let fewest = seat.spots[0].min(seat.spots[1]).max(1) as f64;
     2.0 * (2.0 * DB_PER_POWER * u_m / distance_m).powi(2) / fewest
 }

@@ -7,7 +7,7 @@ use super::seat::{SeatPlan, SeatTransmission, transmit};
 use super::take::{TakePlan, TakeResponse};
 use crate::air::speed_of_sound_m_s;
 use crate::ingest::error::IngestError;
-use crate::ingest::manifest::{Condition, PerCondition, SoundSource};
+use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
 use crate::ingest::session::{Recording, Session, Take};
 use crate::units::ThirdOctave;
 use rayon::prelude::*;
@@ -53,6 +53,8 @@ pub struct Transfers {
     pub control: Vec<SeatTransmission>,
     /// Difference of clock drift, with less without; where it stands out it was removed.
     pub drift_difference: Option<DriftDifference>,
+    /// What the sweep covers and the sampling rate carries, Hz.
+    pub band_hz: [f64; 2],
     /// Speed of sound used, m/s.
     pub speed_m_s: f64,
     /// Whether the gap that places the echoes was found in the takes, not stated.
@@ -75,9 +77,9 @@ impl Transfers {
     }
 
     /// Places the echoes of the sheet by a gap that was found in the takes, m.
-    pub fn place_gap(&mut self, session: &Session, gap_m: f64) {
+    pub fn place_gap(&mut self, manifest: &Manifest, gap_m: f64) {
         for seat in self.seats.iter_mut().chain(&mut self.corrected) {
-            let cosine = session.manifest.seat_cosine(seat.seat);
+            let cosine = manifest.seat_cosine(seat.seat);
             seat.timing.round_trip_s = Some(2.0 * gap_m * cosine / self.speed_m_s);
         }
         self.gap_was_found = true;
@@ -185,6 +187,7 @@ impl<'a> Responder<'a> {
         let respond = |index: usize, eps: f64| self.again(index, eps, read);
         let drift = remove_drift(session, &mut responses, &respond)?;
         let speed_m_s = speed_of_sound(session);
+        let [low_hz, high_hz] = session.sweep.band_hz;
         let seat_plan = SeatPlan::new(f64::from(session.sweep.rate_hz), &plan.bands, &plan.fine_hz);
         let pair = |condition: Condition, source: SoundSource| -> Vec<SeatTransmission> {
             (0..session.manifest.seat.len())
@@ -228,6 +231,7 @@ impl<'a> Responder<'a> {
             corrected,
             control,
             drift_difference: drift,
+            band_hz: [low_hz, high_hz.min(0.45 * f64::from(session.sweep.rate_hz))],
             speed_m_s,
             gap_was_found: false,
         })

@@ -1,8 +1,8 @@
 //! What the manifest means: orders, doubles, and ranges that hang on other keys.
 
 use super::Manifest;
-use super::ranges::outside;
 use super::text::ManifestText;
+use super::values::outside;
 use crate::ingest::error::IngestError;
 use crate::ingest::takes::paths::relative_problem;
 use std::ops::RangeInclusive;

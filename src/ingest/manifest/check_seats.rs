@@ -1,7 +1,7 @@
 //! Seats with ids of their own, and takes that name one of them.
 
 use super::check::{Checked, Checker, MAX_ID_CHARS, MAX_SEATS, MAX_TAKES};
-use super::ranges::ABOVE_0;
+use super::values::ABOVE_0;
 use super::{Manifest, suggest};
 use crate::ingest::error::is_invisible;
 use std::collections::HashMap;

@@ -1,9 +1,9 @@
 //! Reading the manifest: text, syntax, keys and types; then `check` for the meaning.
 
-use super::ranges::check_ranges;
 use super::slip::slip;
-use super::text::{ManifestText, check_depth, check_values, read_text};
+use super::text::{ManifestText, check_depth, read_text};
 use super::translate::translate;
+use super::values::check_values;
 use super::{Manifest, check};
 use crate::ingest::error::IngestError;
 use crate::ingest::takes::paths::inside;
@@ -78,7 +78,6 @@ pub fn parse(text: &ManifestText) -> Result<Manifest, IngestError> {
     for id in ids.chain(manifest.take.iter_mut().map(|take| &mut take.seat)) {
         *id = id.nfc().collect();
     }
-    check_ranges(text, document.get_ref())?;
     check::check(&manifest, text)?;
     Ok(manifest)
 }

@@ -9,13 +9,13 @@ mod check_claim;
 pub(crate) mod check_seats;
 mod claim;
 mod load;
-mod ranges;
 pub(crate) mod refusal;
 mod slip;
 #[cfg(test)]
 mod tests;
 mod text;
 mod translate;
+mod values;
 
 pub use check_seats::SeatIdError;
 pub use claim::{Claim, ClaimQuantity, ClaimScope, CurvePoint};

@@ -1,4 +1,4 @@
-//! Ranges of the manifest's numbers.
+//! What each value of the manifest may be by itself: ranges, lengths of lists, text.
 
 use super::text::ManifestText;
 use crate::ingest::error::IngestError;
@@ -75,11 +75,17 @@ pub(super) fn outside(
         .then(|| format!("{name} is {value}, expected {low} to {}{gap}{unit}", range.end()))
 }
 
-/// Holds every number of the document against its range.
+/// Keys whose value is a list of so many numbers: the deserialiser drops what is too much.
+const LISTS: [(&str, usize); 4] =
+    [("position_m", 3), ("band_hz", 2), ("driver_band_hz", 2), ("q", 2)];
+
+/// Holds every value of the document against what it may be, wherever it stands: numbers against
+/// their ranges, lists against their lengths, text against control characters (they would drive a
+/// terminal and break the papers).
 ///
 /// # Errors
-/// [`IngestError::Manifest`] for the first outside.
-pub(super) fn check_ranges(text: &ManifestText, document: &DeTable<'_>) -> Result<(), IngestError> {
+/// [`IngestError::Manifest`] for the first that may not be.
+pub(super) fn check_values(text: &ManifestText, document: &DeTable<'_>) -> Result<(), IngestError> {
     in_table(text, "", document)
 }
 
@@ -98,30 +104,59 @@ fn in_value(
     name: &str,
     value: &Spanned<DeValue<'_>>,
 ) -> Result<(), IngestError> {
+    let refuse =
+        |problem: String, advice: &str| Err(text.refuse_span(value.span(), problem, advice));
     let number = match value.get_ref() {
         DeValue::Table(table) => return in_table(text, place, table),
         DeValue::Array(list) => {
+            let wanted = LISTS.iter().find(|(key, _)| *key == name).map_or(usize::MAX, |(_, n)| *n);
+            // First: a decimal comma makes two numbers of one.
+            if list.len() > wanted {
+                let commas = "write decimal points, as 3.1, and commas between the numbers";
+                return refuse(
+                    format!(
+                        "{name}: expected a list of {wanted} numbers, found {} values",
+                        list.len()
+                    ),
+                    if list.len() == 2 * wanted { commas } else { "" },
+                );
+            }
             let at = |(i, item): (usize, &Spanned<DeValue<'_>>)| {
                 in_value(text, place, &format!("{name}, value {},", i + 1), item)
             };
             return list.iter().enumerate().try_for_each(at);
         }
-        DeValue::Float(number) => number.as_str().parse().ok(),
-        DeValue::Integer(number) => {
-            i64::from_str_radix(number.as_str(), number.radix()).ok().map(|n| n as f64)
+        DeValue::Float(float) => match float.as_str().parse() {
+            Ok(number) if f64::is_finite(number) => number,
+            _ => {
+                return refuse(
+                    format!("expected a finite number, found {}", float.as_str()),
+                    "write the figure, or leave the key out where it is not known",
+                );
+            }
+        },
+        DeValue::Integer(number) => match i64::from_str_radix(number.as_str(), number.radix()) {
+            Ok(number) => number as f64,
+            Err(_) => return Ok(()),
+        },
+        DeValue::String(string) => {
+            let drives = |c: &char| c.is_control() && !matches!(c, '\t' | '\n' | '\r');
+            return match string.chars().find(drives) {
+                Some(c) => refuse(
+                    format!("control character {} in this text", c.escape_unicode()),
+                    "remove it",
+                ),
+                None => Ok(()),
+            };
         }
-        DeValue::String(_) | DeValue::Boolean(_) | DeValue::Datetime(_) => None,
+        DeValue::Boolean(_) | DeValue::Datetime(_) => return Ok(()),
     };
     // A table of one number for each condition stands below the key.
     let of_key =
         |key: &str| place.strip_prefix(key).is_some_and(|r| r.is_empty() || r.starts_with('.'));
-    let (Some(number), Some((_, range, unit))) =
-        (number, NUMBERS.iter().find(|(key, ..)| of_key(key)))
-    else {
-        return Ok(());
-    };
-    match outside(name, number, range, unit) {
-        Some(problem) => Err(text.refuse_span(value.span(), problem, "")),
+    let known = NUMBERS.iter().find(|(key, ..)| of_key(key));
+    match known.and_then(|(_, range, unit)| outside(name, number, range, unit)) {
+        Some(problem) => refuse(problem, ""),
         None => Ok(()),
     }
 }
