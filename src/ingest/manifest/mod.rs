@@ -1,4 +1,4 @@
-//! `session.toml`: every key the installer may write, with its unit ([`ranges`] has the ranges). More
+//! `session.toml`: every key the installer may write, with its unit ([`values`] has the ranges). More
 //! than 400 lines: one list of keys.
 
 use serde::Deserialize;
