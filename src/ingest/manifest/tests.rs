@@ -164,6 +164,8 @@ fn meanings_are_refused_at_their_place() {
         ("start_hz = 20\n", "start_hz = 15000\n", "at least one octave", 9, "20000.0"),
         ("stop_hz = 20000.0", "stop_hz = 96001", "stop_hz is 96001", 9, "96001"),
         ("duration_s = 5.0", "duration_s = 0.1", "duration_s is 0.1", 10, "0.1"),
+        ("with = 21", "with = 99", "temperature_c.with is 99", 5, "99"),
+        ("hz = 10000", "hz = 5", "points.hz is 5", 20, "5"),
         ("\"sweep.wav\"", "\"../sweep.wav\"", "leads out of the folder", 7, "\"../sweep.wav\""),
         ("\"sweep.wav\"", "\"/sweep.wav\"", "absolute", 7, "\"/sweep.wav\""),
         ("\"iso_1_12\"", "\"iso_1_13\"", "did you mean `iso_1_", 33, "\"iso_1_13\""),

@@ -93,7 +93,9 @@ fn in_table(text: &ManifestText, place: &str, table: &DeTable<'_>) -> Result<(),
     for (key, value) in table.iter() {
         let key = key.get_ref().as_ref();
         let inside = if place.is_empty() { key.to_owned() } else { format!("{place}.{key}") };
-        in_value(text, &inside, key, value)?;
+        // Below a key of a table both are named: `temperature_c.with`.
+        let name = place.split_once('.').map(|(_, above)| format!("{above}.{key}"));
+        in_value(text, &inside, name.as_deref().unwrap_or(key), value)?;
     }
     Ok(())
 }
