@@ -149,8 +149,6 @@ impl TakeAnalyser {
         facts.second =
             second.map(|found| (found, track::expected_frames(s, course, found.start_s)));
         let Some(found) = first else { return };
-        facts.print =
-            print(mic, ((found.start_s - noise::GUARD_S) * f64::from(facts.rate_hz)) as usize);
         facts.pace = track::other_pace(s, course, &found);
         facts.levels = noise::band_levels(s, course, found.start_s);
         facts.bursts = bursts::find(s, course, found.start_s, &facts.levels);
@@ -158,6 +156,7 @@ impl TakeAnalyser {
             self.signature.as_ref().and_then(|plan| plan.signature(mic, found.start_s));
         facts.rattle = rattle::profile(s, course, found.start_s, &facts.levels);
         let silences = hum::silences(mic, facts.rate_hz, course, found.start_s);
+        facts.print = print(mic, silences[0].len());
         facts.hum = self.hum.find(&silences, facts.rate_hz);
     }
 }

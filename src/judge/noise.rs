@@ -5,7 +5,7 @@ use super::track::Course;
 use crate::transfer::median::median;
 
 /// Silence nearer to the sweep than this is not used, s.
-pub(super) const GUARD_S: f64 = 0.04;
+const GUARD_S: f64 = 0.04;
 /// Decay that is given to the room before the tail counts as silence, s.
 const DECAY_S: f64 = 0.6;
 /// No more of the lead than this is listened to, s.
