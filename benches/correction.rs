@@ -1,4 +1,4 @@
-//! Time of the equaliser fit for six seats: `cargo bench --bench correction`.
+//! Time of the equaliser fit for six seats: `cargo bench -p scrimcheck-benches --bench correction`.
 //!
 //! The losses come from a simulated session, measured once before the clock runs.
 

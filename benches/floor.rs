@@ -1,10 +1,9 @@
 //! What the computing of the reference session costs above its floor, the bare reading
 //! of the files and two real transforms a take, in the same program and on the same
-//! threads: `cargo bench --bench floor`. Also how time and memory grow with the seats.
+//! threads: `cargo bench -p scrimcheck-benches --bench floor`. Also how time and memory
+//! grow with the seats.
 //!
 //! The goal is a ratio of at most 2.5. With `-- quick` it only shows that it runs.
-
-mod support;
 
 use rayon::prelude::*;
 use realfft::RealFftPlanner;
@@ -21,11 +20,11 @@ use scrimcheck::report::plots::render::plot_files;
 use scrimcheck::report::write::report_files;
 use scrimcheck::transfer::deconvolve::fast_length;
 use scrimcheck::transfer::measure::measure;
+use scrimcheck_benches::{many_seats, reference};
 use std::fs;
 use std::hint::black_box;
 use std::path::Path;
 use std::time::Instant;
-use support::{many_seats, reference};
 
 /// Reads every file of a take's sound, bytes alone.
 fn read_bytes(session: &Session) {

@@ -1,6 +1,4 @@
-//! Each heavy step of the reference session: `cargo bench --bench steps`.
-
-mod support;
+//! Each heavy step of the reference session: `cargo bench -p scrimcheck-benches --bench steps`.
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use scrimcheck::analysis::joint;
@@ -19,8 +17,8 @@ use scrimcheck::report::write::report_files;
 use scrimcheck::transfer::deconvolve::Deconvolver;
 use scrimcheck::transfer::measure::measure;
 use scrimcheck::transfer::take::TakePlan;
+use scrimcheck_benches::reference;
 use std::hint::black_box;
-use support::reference;
 
 fn takes(c: &mut Criterion) {
     let (_home, session) = reference();

@@ -6,6 +6,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::process::Command;
 
+/// The packages of this repository that the lock file knows.
+const OF_HERE: [&str; 2] = ["scrimcheck", "scrimcheck-benches"];
+
 fn deny() -> toml::Table {
     include_str!("../deny.toml").parse().expect("deny.toml is TOML")
 }
@@ -22,7 +25,9 @@ fn tree(format: &str) -> BTreeSet<String> {
     let of = |target: &[&str]| {
         let mut command = Command::new(env!("CARGO"));
         command.current_dir(env!("CARGO_MANIFEST_DIR"));
-        command.args(["tree", "--locked", "--offline", "--all-features"]).args(target);
+        command
+            .args(["tree", "--workspace", "--locked", "--offline", "--all-features"])
+            .args(target);
         command.args(["--edges", "normal,build,dev", "--prefix", "none", "--format", format]);
         command.output().expect("cargo")
     };
@@ -149,8 +154,8 @@ fn everything_comes_from_the_registry_or_from_here() {
     let elsewhere: Vec<_> = packages
         .iter()
         .filter(|p| {
-            p.get("source")
-                .map_or(p["name"].as_str() != Some("scrimcheck"), |s| s.as_str() != Some(&registry))
+            let of_here = p["name"].as_str().is_some_and(|name| OF_HERE.contains(&name));
+            p.get("source").map_or(!of_here, |s| s.as_str() != Some(&registry))
         })
         .map(|p| p["name"].to_string())
         .collect();

@@ -1,8 +1,5 @@
 //! Sessions on disk for the benches.
 
-// Each bench uses its own share of these.
-#![allow(dead_code)]
-
 use scrimcheck::ingest::session::Session;
 use scrimcheck::simulate::{demo_scenario, simulate, write};
 use std::fs;
