@@ -401,7 +401,7 @@ fn sheets_are_told_over_all_jobs_and_ranked_for_the_next_room() {
     let seen = server.get("/api/sheets").json();
     assert_eq!((&seen["n_jobs"], &seen["n_stale"]), (&json!(2), &json!(0)));
     assert_eq!(seen["sheets"].as_array().unwrap().len(), 2);
-    assert_eq!(seen["questions"].as_array().unwrap().len(), 1);
+    assert_eq!(seen["alike"].as_array().unwrap().len(), 1);
     let choice = server.post(
         "/api/choose",
         &json!({"job": "one", "gap_m": 0.1, "sheets": ["Heavy:flow_resistance_pa_s_m=600"]}),

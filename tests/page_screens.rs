@@ -16,11 +16,12 @@ use std::process::Command;
 const WINDOWS: [(&str, u32, u32); 2] = [("phone", 390, 844), ("laptop", 1366, 900)];
 
 /// Screens, each with what is there when it is whole.
-const SCREENS: [(&str, &str); 11] = [
+const SCREENS: [(&str, &str); 12] = [
     ("/", ".jobs, table, li"),
     ("/new", "form"),
     ("/predict", "form"),
     ("/compare", "h1"),
+    ("/choose", "form"),
     ("/job/demo/room", ".plan"),
     ("/job/demo/screen", ".claims"),
     ("/job/demo/limits", "form, fieldset, input"),

@@ -29,7 +29,9 @@ pub struct SheetsOverJobs {
     pub sheets: Vec<SheetOverRooms>,
     /// Measured less claimed, over all sheets; absent below five claims.
     pub bias: Option<Bias>,
-    /// Names that may mean one sheet: questions.
+    /// Names that may mean one sheet.
+    pub alike: Vec<[String; 2]>,
+    /// The questions about them.
     pub questions: Vec<String>,
 }
 
@@ -192,6 +194,7 @@ pub fn sheets_over_jobs(jobs: &[Job], rules: &NameRules) -> Result<SheetsOverJob
         n_unnamed: grouped.n_unnamed,
         n_copies: grouped.n_copies,
         questions: grouped.names.asked.iter().map(SheetNames::question).collect(),
+        alike: grouped.names.asked,
         sheets: sheets
             .map(|((name, jobs), bias)| one_sheet(name, jobs, &scatters, rules.with_names, bias))
             .collect(),

@@ -33,7 +33,7 @@ pub(super) struct Overview {
     /// Jobs that would have to be analysed first.
     n_stale: usize,
     sheets: Vec<SheetRow>,
-    questions: Vec<String>,
+    alike: Vec<[String; 2]>,
 }
 
 /// One sheet in short.
@@ -114,7 +114,7 @@ pub(super) async fn overview(State(desk): State<Arc<Desk>>) -> Result<Json<Overv
             n_jobs: collected.jobs.len(),
             n_stale: stale.into_inner(),
             sheets: over.sheets.iter().map(SheetRow::of).collect(),
-            questions: over.questions,
+            alike: over.alike,
         }))
     })
     .await

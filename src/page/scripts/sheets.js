@@ -17,10 +17,9 @@ function row(sheet) {
   return el("tr", {}, el("th", { scope: "row" }, sheet.name, sheet.too_good ? el("span", { class: "doubt small" }, ` ${say("sheets.too_good")}`) : null), cells.map((c) => el("td", {}, `${c}`)));
 }
 
-// Questions about names that are alike: one answer each.
-function questions(list) {
-  const answers = list.map((text) => {
-    const [, a, b] = /^"(.*?)" and "(.*?)" are/.exec(text) ?? [];
+// Pairs of names that are alike: one answer each.
+function questions(pairs) {
+  const answers = pairs.map(([a, b]) => {
     const id = unique("same");
     const box = el("input", { type: "checkbox", id });
     return { pair: [a, b], box, node: el("p", { class: "tick" }, box, el("label", { for: id }, say("sheets.same", { a, b }))) };
@@ -32,7 +31,7 @@ export async function overview(place) {
   const seen = await get("/api/sheets");
   if (!seen.sheets.length && !seen.n_stale) return;
   const out = el("div", { role: "status" });
-  const asked = questions(seen.questions);
+  const asked = questions(seen.alike);
   const id = unique("names");
   const names = el("input", { type: "checkbox", id });
   const go = async () => {
