@@ -2,13 +2,14 @@
 //! are known already.
 
 use super::fitter::{Fitter, ROWS_BEYOND_S};
+use super::found::{Joint, SeatFit};
 use super::front::N_TERMS;
 use super::pair::Rows;
 use super::reflector::{Reflector, clear_s};
 use super::slow::slow_parts;
+use super::spectrum::{Spectrum, echo_series};
 use super::state::{Pair, Seat, State};
 use super::stretch::N_STRETCHES;
-use super::{Joint, SeatFit, Spectrum, echo_series};
 
 /// Part of the rows from the crest on that a second fit goes without: where the loss hangs on the
 /// last rows, they hold more than the direct sound.

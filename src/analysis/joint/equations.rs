@@ -1,8 +1,8 @@
 //! Rows and ridges of the equations, and what a fit leaves of them.
 
 use super::fitter::{Fitter, ROW_ERROR};
-use super::mean_of;
 use super::slow::{SLOW_S, slow_parts};
+use super::spectrum::mean_of;
 use super::state::Pair;
 use crate::transfer::early::convolve;
 use crate::transfer::window::rise;

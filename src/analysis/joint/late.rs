@@ -7,9 +7,8 @@
 //! each stretch by a time of its own, and what else is different goes into a short filter
 //! around that.
 
-use super::Spectrum;
 use super::fitter::{Fitter, ROW_ERROR};
-use super::mean_of;
+use super::spectrum::{Spectrum, mean_of};
 use super::state::{Pair, State};
 use super::stretch::{N_STRETCHES, Stretch};
 use crate::transfer::early::convolve;

@@ -1,7 +1,8 @@
 //! What sends the echoes back: the sheet as seen from the loudspeaker.
 
 use super::slow::add_slow;
-use super::{Spectrum, mean_of, thin};
+use super::spectrum::{Spectrum, mean_of};
+use super::thin;
 use crate::transfer::fft::RealFft;
 use crate::transfer::seat::SeatTransmission;
 use realfft::num_complex::Complex;

@@ -1,8 +1,8 @@
 //! What the steps work on: seats and pairs as given, and what a step knows of them.
 
-use super::Spectrum;
 use super::pair::Reduced;
 use super::reflector::Reflector;
+use super::spectrum::Spectrum;
 use super::stretch::Stretch;
 use crate::transfer::direct::DirectPair;
 use crate::transfer::seat::SeatTransmission;

@@ -1,13 +1,13 @@
 //! Gauss-Newton steps: all seats' taps and the front's terms at once.
 
 use super::fitter::{Fitter, ROW_ERROR};
+use super::found::{Assumption, Joint, SeatFit};
 use super::front::{Front, N_TERMS, expected};
 use super::late::{apart_sd, apart_sd_at_first};
 use super::reflector::Reflector;
 use super::slow::SLOW_S;
 use super::state::{LEFT_WEIGHT, Look, Pair, Seat, Solved, State};
 use super::stretch::N_STRETCHES;
-use super::{Assumption, Joint, SeatFit};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 

@@ -1,6 +1,6 @@
 //! The late sound of a response, cut into stretches.
 
-use super::Spectrum;
+use super::spectrum::Spectrum;
 use crate::transfer::window::rise;
 
 /// Number of stretches ...

@@ -3,6 +3,8 @@
 use super::*;
 use crate::transfer::direct::{DirectPair, HEAD_S, SeatTiming};
 use crate::units::ThirdOctave;
+use realfft::num_complex::Complex;
+use std::f64::consts::PI;
 
 const RATE_HZ: f64 = 48_000.0;
 const GAP_S: f64 = 0.0007;
