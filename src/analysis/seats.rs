@@ -140,6 +140,11 @@ pub fn in_shape_range(band: ThirdOctave) -> bool {
     in_shape_hz(band.nominal_hz())
 }
 
+/// Bands of a table whose shape is judged, as indices.
+pub fn shape_bands(table: &LossTable) -> Vec<usize> {
+    (0..table.bands.len()).filter(|&b| in_shape_range(table.bands[b])).collect()
+}
+
 fn in_shape_hz(nominal_hz: f64) -> bool {
     (SHAPE_RANGE_HZ[0] * 0.999..=SHAPE_RANGE_HZ[1] * 1.001).contains(&nominal_hz)
 }

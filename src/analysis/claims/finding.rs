@@ -1,6 +1,6 @@
 //! What a claim is judged to be, with all that its sentence needs.
 
-use super::{ClaimError, Verdict};
+use super::judge::Verdict;
 use crate::analysis::loss::Absence;
 use crate::analysis::open_level::OpenLevel;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
@@ -112,8 +112,6 @@ impl Place {
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum NotShown {
-    /// It cannot be judged as written.
-    Refused(ClaimError),
     /// The gain between the conditions is not known.
     Level(OpenLevel),
     /// No band of the measurement lies in the range of the claim.

@@ -29,32 +29,6 @@ use super::student::student_quantile;
 use crate::ingest::manifest::{Claim, ClaimQuantity};
 use measured::Figure;
 
-/// Why a claim cannot be judged as written.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum ClaimError {
-    /// A key that the quantity needs is absent.
-    #[error("claim {quantity}: the key {key} is missing; add it as the maker's sheet states it")]
-    MissingKey {
-        /// What is claimed.
-        quantity: &'static str,
-        /// The absent key.
-        key: &'static str,
-    },
-    /// A number that cannot be meant.
-    #[error("claim {quantity}: {key} is {found}, expected {expected}")]
-    Value {
-        /// What is claimed.
-        quantity: &'static str,
-        /// The key.
-        key: &'static str,
-        /// The number found.
-        found: f64,
-        /// What would do.
-        expected: &'static str,
-    },
-}
-
 /// A light figure with standard uncertainty, for [`judge_light`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LightFigure {
@@ -66,93 +40,10 @@ pub struct LightFigure {
     pub dof: f64,
 }
 
-/// The quantity's name as written in the manifest.
-pub fn quantity_name(quantity: ClaimQuantity) -> &'static str {
-    match quantity {
-        ClaimQuantity::MaximumLoss => "maximum_loss",
-        ClaimQuantity::AverageLoss => "average_loss",
-        ClaimQuantity::LossAt => "loss_at",
-        ClaimQuantity::RelativeLoss => "relative_loss",
-        ClaimQuantity::LossCurve => "loss_curve",
-        ClaimQuantity::SeatSpread => "seat_spread",
-        ClaimQuantity::GainOnAxis => "gain_on_axis",
-        ClaimQuantity::GainAtAngle => "gain_at_angle",
-        ClaimQuantity::GainOffAxisRatio => "gain_off_axis_ratio",
-        ClaimQuantity::Uniformity => "uniformity",
-    }
-}
-
 /// Whether the claim is about light; those are measured by the picture side.
 pub fn is_light(quantity: ClaimQuantity) -> bool {
     use ClaimQuantity::{GainAtAngle, GainOffAxisRatio, GainOnAxis, Uniformity};
     matches!(quantity, GainOnAxis | GainAtAngle | GainOffAxisRatio | Uniformity)
-}
-
-/// Checks that a claim has the keys its quantity needs, with numbers that can be meant.
-///
-/// # Errors
-/// [`ClaimError::MissingKey`] and [`ClaimError::Value`], naming quantity and key.
-pub fn check_claim(claim: &Claim) -> Result<(), ClaimError> {
-    use ClaimQuantity as Q;
-    let quantity = quantity_name(claim.quantity);
-    let need = |key: &'static str, there: bool| {
-        if there { Ok(()) } else { Err(ClaimError::MissingKey { quantity, key }) }
-    };
-    match claim.quantity {
-        Q::MaximumLoss | Q::AverageLoss | Q::SeatSpread => {
-            need("limit_db", claim.limit_db.is_some())?;
-        }
-        Q::LossAt => {
-            need("limit_db", claim.limit_db.is_some())?;
-            need("at_hz", claim.at_hz.is_some())?;
-        }
-        Q::RelativeLoss => {
-            need("limit_db", claim.limit_db.is_some())?;
-            need("at_hz", claim.at_hz.is_some())?;
-            need("reference_hz", claim.reference_hz.is_some())?;
-        }
-        Q::LossCurve => {
-            need("points", claim.points.as_ref().is_some_and(|points| !points.is_empty()))?;
-            need("tolerance_db", claim.tolerance_db.is_some())?;
-        }
-        Q::GainOnAxis | Q::GainAtAngle | Q::GainOffAxisRatio | Q::Uniformity => {
-            need("minimum (or maximum)", claim.minimum.or(claim.maximum).is_some())?;
-            let angled = matches!(claim.quantity, Q::GainAtAngle | Q::GainOffAxisRatio);
-            need("angle_deg", !angled || claim.angle_deg.is_some())?;
-        }
-    }
-    check_numbers(claim, quantity)
-}
-
-fn check_numbers(claim: &Claim, quantity: &'static str) -> Result<(), ClaimError> {
-    let check = |key, value: Option<f64>, good: fn(f64) -> bool, expected| match value {
-        Some(found) if !good(found) => Err(ClaimError::Value { quantity, key, found, expected }),
-        _ => Ok(()),
-    };
-    let finite = |x: f64| x.is_finite();
-    let frequency = |x: f64| x.is_finite() && x > 0.0;
-    let tolerance = |x: f64| x.is_finite() && x >= 0.0;
-    let hertz = "a frequency in Hz above 0";
-    check("limit_db", claim.limit_db, finite, "a finite number of dB")?;
-    check("tolerance_db", claim.tolerance_db, tolerance, "a finite number of dB, 0 or more")?;
-    check("at_hz", claim.at_hz, frequency, hertz)?;
-    check("reference_hz", claim.reference_hz, frequency, hertz)?;
-    check("minimum", claim.minimum, finite, "a finite number")?;
-    check("maximum", claim.maximum, finite, "a finite number")?;
-    check("angle_deg", claim.angle_deg, finite, "an angle in degrees")?;
-    if let Some([low, high]) = claim.band_hz {
-        check("band_hz", Some(low), frequency, hertz)?;
-        check("band_hz", Some(high), frequency, hertz)?;
-        if low > high {
-            let expected = "the lower frequency first";
-            return Err(ClaimError::Value { quantity, key: "band_hz", found: low, expected });
-        }
-    }
-    for point in claim.points.iter().flatten() {
-        check("points", Some(point.hz), frequency, hertz)?;
-        check("points", Some(point.loss_db), finite, "a finite loss in dB")?;
-    }
-    Ok(())
 }
 
 /// Judges the loss claims, in their order; light claims are left out.
@@ -160,9 +51,9 @@ fn check_numbers(claim: &Claim, quantity: &'static str) -> Result<(), ClaimError
 /// # Units and sign
 /// Losses in dB, positive = the screen takes energy away.
 /// # Valid range
-/// Absent or non-finite data, seats without a value and claims that [`check_claim`] refuses
-/// give [`Verdict::NotShown`] with the reason, unless the data that is there already shows
-/// that the claim fails.
+/// Absent or non-finite data and seats without a value give [`Verdict::NotShown`] with the reason, unless
+/// the data that is there already shows that the claim fails. So does a claim without the keys that its
+/// quantity needs, which the manifest refuses.
 /// # Source
 /// ILAC-G8:09/2019 4.1 to 4.2.3; JCGM 106:2012 clause 7.
 pub fn judge_claims(claims: &[Claim], table: &LossTable, level: SharedLevel) -> Vec<ClaimVerdict> {
@@ -171,9 +62,6 @@ pub fn judge_claims(claims: &[Claim], table: &LossTable, level: SharedLevel) -> 
 }
 
 fn judge_loss(claim: &Claim, table: &LossTable, level: SharedLevel) -> ClaimVerdict {
-    if let Err(error) = check_claim(claim) {
-        return not_shown(claim, NotShown::Refused(error));
-    }
     let open = match open_of(claim.quantity, level.open) {
         Ok(open) => open,
         Err(why) => return not_shown(claim, why),
@@ -296,9 +184,6 @@ fn expanded(u: f64, dof: f64) -> Option<f64> {
 
 /// Judges one light claim; `figure` is the reading, or why there is none.
 pub fn judge_light(claim: &Claim, figure: Result<LightFigure, NoLight>) -> ClaimVerdict {
-    if let Err(error) = check_claim(claim) {
-        return not_shown(claim, NotShown::Refused(error));
-    }
     let figure = match figure {
         Ok(figure) => figure,
         Err(why) => return not_shown(claim, NotShown::NoLight(why)),

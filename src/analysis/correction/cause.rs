@@ -1,37 +1,11 @@
 //! Why a setting does not serve all seats.
 
-use super::{CapReason, Correction, SeatPrediction};
+use super::found::{Cause, Correction};
+use super::predict::SeatPrediction;
+use super::target::CapReason;
 use crate::analysis::loss::LossTable;
-use crate::analysis::seats::SeatDependence;
+use crate::analysis::seats::{SeatDependence, shape_bands};
 use crate::ingest::manifest::CorrectionLimits;
-
-/// Why a setting does not serve, in the order in which causes are looked for.
-#[derive(Debug, Clone, Copy, PartialEq)]
-#[non_exhaustive]
-pub enum Cause {
-    /// A seat has no loss to judge by, or no seat counts.
-    Unmeasured,
-    /// The uncertainty of the losses is larger than the tolerance.
-    Uncertain,
-    /// The seats lose different amounts over the whole range.
-    LevelDiffers,
-    /// What is left moves from seat to seat.
-    SeatsDiffer {
-        /// Movement beyond the uncertainty, dB rms.
-        moving_rms_db: Option<f64>,
-    },
-    /// Part of the loss sits in narrow dips.
-    NarrowDips,
-    /// The loss asks for more than the largest boost allowed.
-    BoostLimit {
-        /// Largest boost allowed, dB.
-        max_boost_db: f64,
-    },
-    /// Part of what is left lies outside the range in which filters may act.
-    OutsideRange,
-    /// The loss has a finer shape than the filters allowed can follow.
-    FilterLimit,
-}
 
 /// Why the setting `c` does not serve every seat that counts.
 pub(super) fn cause(
@@ -53,7 +27,7 @@ pub(super) fn cause(
     if off.is_empty() {
         return Cause::Uncertain;
     }
-    let judged = super::judged(table);
+    let judged = shape_bands(table);
     // What is left at the failing seats: the share of level, of the mean over seats, the rest.
     let (mut total, mut level, mut common) = (0.0, 0.0, 0.0);
     let levels: Vec<f64> = counted.iter().filter_map(|s| s.level_db).collect();

@@ -4,13 +4,12 @@
 //! the seat and the band that are farthest off. From the best over all seats this goes downhill over the
 //! processor's steps in that measure.
 
-use super::judged;
 use super::response::BandNodes;
 use super::steps::{Steps, nearest};
 use super::target::Target;
 use crate::analysis::biquad::{SectionKind, Setting, design};
 use crate::analysis::loss::LossTable;
-use crate::analysis::seats::usable;
+use crate::analysis::seats::{shape_bands, usable};
 use crate::ingest::manifest::CorrectionLimits;
 
 /// Steps that one number of one filter may move at once.
@@ -44,7 +43,7 @@ impl<'a> Even<'a> {
         steps: &'a Steps,
         target: &Target,
     ) -> Self {
-        let bands = judged(table);
+        let bands = shape_bands(table);
         let seats = table.seats.iter().filter(|seat| seat.weight > 0.0).map(|seat| {
             let cell = |&b: &usize| {
                 let loss = seat.loss.get(b).copied().flatten().filter(usable)?;

@@ -1,45 +1,13 @@
 //! A setting, section by section and band by band.
 
-use super::cause::Cause;
 use super::predict::{SeatPrediction, WorstBand};
 use super::response::BandNodes;
-use super::search::FilterStep;
 use super::target::CapReason;
 use crate::analysis::biquad::{
     Biquad, SectionKind, Setting, bandwidth_analog_oct, bandwidth_digital_oct, design, shelf_slope,
 };
 use crate::units::{ThirdOctave, fine_grid_hz};
 use serde::Serialize;
-
-/// Why no setting can be worked out.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum CorrectionError {
-    /// A limit in the manifest makes no sense.
-    #[error("session.toml, [correction] {key}: found {found}, expected {expected}")]
-    Limit {
-        /// Key of the manifest.
-        key: &'static str,
-        /// What stands there.
-        found: String,
-        /// What may stand there.
-        expected: &'static str,
-    },
-    /// A seat's weight is negative or no number.
-    #[error("session.toml, seat {seat}: weight {found} must be a finite number, 0 or above")]
-    Weight {
-        /// Seat id.
-        seat: String,
-        /// What stands there.
-        found: f64,
-    },
-    /// No loss from 500 Hz to 2 kHz at any seat that counts.
-    #[error(
-        "no seat that counts holds a loss between 500 Hz and 2 kHz, where the level is taken: \
-         record a take without and one with the screen at one seat at least"
-    )]
-    NothingMeasured,
-}
 
 /// More shape than before by so much makes a seat worse, dB rms.
 const WORSE_DB: f64 = 0.1;
@@ -102,6 +70,52 @@ pub struct CorrectionBand {
     pub gain_db: f64,
     /// Left over in the mean: loss less trim less gain, dB.
     pub left_db: Option<f64>,
+}
+
+/// The best setting with a number of filters, and whether it earned its place.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FilterStep {
+    /// Filters, the shelf counted.
+    pub n_filters: usize,
+    /// Whether the best setting with that many has a shelf.
+    pub with_shelf: bool,
+    /// Error as the fit counts it: weighted, with the cost of gain, dB.
+    pub error_db: f64,
+    /// Left-over shape over all seats and bands of the fit, dB rms.
+    pub rms_db: f64,
+    /// Probability that the uncertainty alone explains the improvement on the last
+    /// accepted setting; `None` for the start.
+    pub p_value: Option<f64>,
+    /// Whether it was accepted.
+    pub earned: bool,
+}
+
+/// Why a setting does not serve, in the order in which causes are looked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum Cause {
+    /// A seat has no loss to judge by, or no seat counts.
+    Unmeasured,
+    /// The uncertainty of the losses is larger than the tolerance.
+    Uncertain,
+    /// The seats lose different amounts over the whole range.
+    LevelDiffers,
+    /// What is left moves from seat to seat.
+    SeatsDiffer {
+        /// Movement beyond the uncertainty, dB rms.
+        moving_rms_db: Option<f64>,
+    },
+    /// Part of the loss sits in narrow dips.
+    NarrowDips,
+    /// The loss asks for more than the largest boost allowed.
+    BoostLimit {
+        /// Largest boost allowed, dB.
+        max_boost_db: f64,
+    },
+    /// Part of what is left lies outside the range in which filters may act.
+    OutsideRange,
+    /// The loss has a finer shape than the filters allowed can follow.
+    FilterLimit,
 }
 
 /// The setting, what it does and whether it serves.

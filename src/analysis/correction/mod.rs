@@ -12,6 +12,7 @@
 //! | `cause` | why a setting does not serve all seats |
 
 mod cause;
+mod error;
 mod even;
 mod found;
 mod notch;
@@ -22,17 +23,16 @@ mod search;
 mod steps;
 mod target;
 
-pub use cause::Cause;
-pub use found::{Correction, CorrectionBand, CorrectionError, CorrectionSeries, Section};
+pub use error::CorrectionError;
+pub use found::{Cause, Correction, CorrectionBand, CorrectionSeries, FilterStep, Section};
 pub use predict::{Predicted, SeatPrediction, WorstBand};
 pub use response::BandNodes;
-pub use search::FilterStep;
 pub use steps::Steps;
 pub use target::{CapReason, TRIM_RANGE_HZ};
 
 use crate::analysis::biquad::{Biquad, Setting};
 use crate::analysis::loss::LossTable;
-use crate::analysis::seats::{SeatDependence, in_shape_range, judge_seats};
+use crate::analysis::seats::{SeatDependence, judge_seats};
 use crate::ingest::manifest::CorrectionLimits;
 
 /// A simpler setting may ask for so much more boost at its peak than the best one, dB: 1.4 times the
@@ -176,11 +176,6 @@ fn finish(
         correction.cause = Some(cause::cause(&correction, table, limits, dependence));
     }
     correction
-}
-
-/// Bands whose left-over shape is judged, as indices into the bands of a table.
-fn judged(table: &LossTable) -> Vec<usize> {
-    (0..table.bands.len()).filter(|&b| in_shape_range(table.bands[b])).collect()
 }
 
 #[cfg(test)]

@@ -1,9 +1,8 @@
 //! What is left at each seat with the setting active, and how surely.
 
-use super::judged;
 use crate::analysis::estimate::Estimate;
 use crate::analysis::loss::{LossTable, SeatLoss};
-use crate::analysis::seats::{independent_variance, usable};
+use crate::analysis::seats::{independent_variance, shape_bands, usable};
 use crate::ingest::manifest::CorrectionLimits;
 use serde::Serialize;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -67,7 +66,7 @@ pub(super) fn predict(
     gains_db: &[f64],
     limits: &CorrectionLimits,
 ) -> Vec<SeatPrediction> {
-    let judged = judged(table);
+    let judged = shape_bands(table);
     table.seats.iter().map(|s| predict_seat(table, s, &judged, levels, gains_db, limits)).collect()
 }
 

@@ -1,6 +1,6 @@
 //! What the processor can be set to: lists of allowed gains, frequencies and Qs.
 
-use super::CorrectionError;
+use super::error::CorrectionError;
 use crate::ingest::manifest::{CorrectionLimits, FrequencyStep};
 
 /// Preferred numbers of the R80 series between 1 and 10; every second is R40, every

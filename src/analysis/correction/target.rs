@@ -1,6 +1,6 @@
 //! What the filters are asked to do: per band a gain, a weight, and where needed a cap.
 
-use super::CorrectionError;
+use super::error::CorrectionError;
 use super::notch::{LEAST_DEPTH_DB, dip_share_db};
 use crate::analysis::estimate::Estimate;
 use crate::analysis::loss::{LossTable, SeatLoss};

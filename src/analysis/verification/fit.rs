@@ -1,6 +1,6 @@
 //! The change found as a sum of what was asked: least squares, and what its factors say.
 
-use super::{FACTOR_TOLERANCE, Finding, FoundNumber, Part, TRIM_TOLERANCE_DB};
+use super::found::{FACTOR_TOLERANCE, Finding, FoundNumber, Part, TRIM_TOLERANCE_DB};
 use crate::analysis::correction::{BandNodes, Correction};
 use crate::analysis::loss::LossTable;
 use nalgebra::{DMatrix, DVector};

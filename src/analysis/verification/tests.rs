@@ -1,6 +1,7 @@
 //! Settings done rightly and wrongly on made losses.
 
 use super::*;
+use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::{Section, fit_correction};
 use crate::analysis::made_tables::{noise, sheet_loss_db, table};
 use crate::support::assert_close;

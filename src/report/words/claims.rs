@@ -76,7 +76,6 @@ fn sentence(verdict: &ClaimVerdict, reason: Option<&str>) -> String {
 /// Why nothing is shown, without a full stop.
 fn reason(why: &NotShown, weak: Option<&WeakSeats>) -> String {
     match why {
-        NotShown::Refused(error) => error.to_string(),
         NotShown::Level(level) => open_words(*level),
         NotShown::NoBand => "no band of the measurement lies in the range of the claim".into(),
         NotShown::Absent(absent) => list_reasons(absent),

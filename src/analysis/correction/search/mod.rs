@@ -14,13 +14,13 @@ mod grid;
 mod polish;
 mod starts;
 
+use super::found::FilterStep;
 use super::objective::{Objective, minimise};
 use super::steps::Steps;
 use super::target::Target;
 use crate::analysis::biquad::{SectionKind, Setting};
 use grid::{Candidate, Part, Search};
 use rayon::prelude::*;
-use serde::Serialize;
 
 /// Largest probability that the uncertainty of the losses alone makes a filter look as useful.
 const EARN_CHANCE: f64 = 0.01;
@@ -36,24 +36,6 @@ const POLISHED_COARSE: usize = 12;
 /// How many times the error of the better structure another may have and still be refined:
 /// refining takes off more than 8 % in one structure of twenty.
 const CATCH_UP: f64 = 1.1;
-
-/// The best setting with a number of filters, and whether it earned its place.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct FilterStep {
-    /// Filters, the shelf counted.
-    pub n_filters: usize,
-    /// Whether the best setting with that many has a shelf.
-    pub with_shelf: bool,
-    /// Error as the fit counts it: weighted, with the cost of gain, dB.
-    pub error_db: f64,
-    /// Left-over shape over all seats and bands of the fit, dB rms.
-    pub rms_db: f64,
-    /// Probability that the uncertainty alone explains the improvement on the last
-    /// accepted setting; `None` for the start.
-    pub p_value: Option<f64>,
-    /// Whether it was accepted.
-    pub earned: bool,
-}
 
 /// Result of the search.
 #[derive(Debug, Clone, PartialEq)]
