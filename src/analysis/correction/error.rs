@@ -4,7 +4,7 @@
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum CorrectionError {
-    /// A limit in the manifest makes no sense.
+    /// A limit in the manifest leaves nothing to set.
     #[error("session.toml, [correction] {key}: found {found}, expected {expected}")]
     Limit {
         /// Key of the manifest.
@@ -13,14 +13,6 @@ pub enum CorrectionError {
         found: String,
         /// What may stand there.
         expected: &'static str,
-    },
-    /// A seat's weight is negative or no number.
-    #[error("session.toml, seat {seat}: weight {found} must be a finite number, 0 or above")]
-    Weight {
-        /// Seat id.
-        seat: String,
-        /// What stands there.
-        found: f64,
     },
     /// No loss from 500 Hz to 2 kHz at any seat that counts.
     #[error(

@@ -69,14 +69,13 @@ impl Target {
     /// finer can be set, so bands known better than that are not preferred.
     ///
     /// # Errors
-    /// [`CorrectionError::NothingMeasured`] without a loss in [`TRIM_RANGE_HZ`];
-    /// [`CorrectionError::Weight`] for a seat weight that is negative or not finite.
+    /// [`CorrectionError::NothingMeasured`] without a loss in [`TRIM_RANGE_HZ`].
     pub fn new(
         table: &LossTable,
         dependence: &SeatDependence,
         limits: &CorrectionLimits,
     ) -> Result<Self, CorrectionError> {
-        let seats = weighted_seats(table)?;
+        let seats = weighted_seats(table);
         let mean_db: Vec<Option<(f64, f64)>> =
             (0..table.bands.len()).map(|b| weighted_mean(&seats, b)).collect();
         let (level_db, trim_u95_db) = trim(table, &mean_db)?;
@@ -121,16 +120,11 @@ fn guarded(band: ThirdOctave, limits: &CorrectionLimits) -> bool {
 }
 
 /// Seats that count, with weights of mean 1.
-fn weighted_seats(table: &LossTable) -> Result<Vec<(&SeatLoss, f64)>, CorrectionError> {
-    for seat in &table.seats {
-        if !(seat.weight >= 0.0 && seat.weight.is_finite()) {
-            return Err(CorrectionError::Weight { seat: seat.id.clone(), found: seat.weight });
-        }
-    }
+fn weighted_seats(table: &LossTable) -> Vec<(&SeatLoss, f64)> {
     let counted: Vec<&SeatLoss> = table.seats.iter().filter(|s| s.weight > 0.0).collect();
     let sum: f64 = counted.iter().map(|s| s.weight).sum();
     let n = counted.len() as f64;
-    Ok(counted.into_iter().map(|s| (s, s.weight * n / sum)).collect())
+    counted.into_iter().map(|s| (s, s.weight * n / sum)).collect()
 }
 
 fn cell(seat: &SeatLoss, b: usize) -> Option<Estimate> {

@@ -287,7 +287,7 @@ fn without_any_loss_there_is_an_error() {
 }
 
 #[test]
-fn weights_are_checked_and_count() {
+fn weights_count() {
     let tilt = |s: usize, hz: f64| [0.8, 1.0][s] * (hz / 2000.0).log2().max(0.0);
     let with = |weight: f64| {
         let mut t = table(2, tilt, |_, _| 0.0, 0.05, 0.0);
@@ -298,9 +298,6 @@ fn weights_are_checked_and_count() {
     let (even, second) = (top(with(1.0).unwrap()), top(with(9.0).unwrap()));
     // Losses 2.4 and 3.0 dB at 16 kHz: the mean goes from a half to nine tenths of the way.
     assert_close("moved by", &[second - even], &[0.4 * 0.6], 0.02);
-    for bad in [-1.0, f64::NAN, f64::INFINITY] {
-        assert!(matches!(with(bad), Err(CorrectionError::Weight { .. })), "{bad}");
-    }
 }
 
 #[test]
@@ -313,7 +310,6 @@ fn other_processor_rates_change_the_coefficients_and_keep_the_result() {
         assert!(c.rate_hz == rate && after < 0.12 * before, "{rate}: {after} of {before}");
     }
     assert_ne!(at(44_100.0).unwrap().sections, at(96_000.0).unwrap().sections);
-    assert!(matches!(at(8000.0), Err(CorrectionError::Limit { key: "processor_rate_hz", .. })));
 }
 
 #[test]

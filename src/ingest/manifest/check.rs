@@ -209,6 +209,14 @@ impl Checker<'_> {
             self.number(&format!("correction.band_hz[{i}]"), hz, 10.0..=top_hz, "Hz")?;
         }
         self.rising("correction.band_hz", c.band_hz, true)?;
+        for (key, step, most, unit) in [
+            ("correction.gain_step_db", c.gain_step_db, 6.0, "dB (0: any gain)"),
+            ("correction.q_step", c.q_step, 5.0, "(0: any Q)"),
+        ] {
+            if step != 0.0 {
+                self.number(key, step, 0.01..=most, unit)?;
+            }
+        }
         self.rising("correction.q", c.q, false)
     }
 

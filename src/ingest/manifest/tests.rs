@@ -41,6 +41,9 @@ frequency_step = "iso_1_12"
 units = "imperial"
 "#;
 
+/// The line of the equaliser's table.
+const STEP: &str = "frequency_step = \"iso_1_12\"";
+
 fn parsed(text: &str) -> Result<Manifest, String> {
     let text = ManifestText { path: "session.toml".into(), text: text.into() };
     parse(&text).map_err(|e| e.to_string())
@@ -169,6 +172,20 @@ fn meanings_are_refused_at_their_place() {
         ("\"sweep.wav\"", "\"../sweep.wav\"", "leads out of the folder", 7, "\"../sweep.wav\""),
         ("\"sweep.wav\"", "\"/sweep.wav\"", "absolute", 7, "\"/sweep.wav\""),
         ("\"iso_1_12\"", "\"iso_1_13\"", "did you mean `iso_1_", 33, "\"iso_1_13\""),
+        (STEP, "max_boost_db = 25", "max_boost_db is 25, expected 0 to 20 dB", 33, "25"),
+        (STEP, "max_cut_db = -1", "max_cut_db is -1", 33, "-1"),
+        (STEP, "max_cut_db = nan", "finite", 33, "nan"),
+        (STEP, "max_filters = 13", "max_filters is 13", 33, "13"),
+        (STEP, "processor_rate_hz = 32000", "expected 40000 to 768000 Hz", 33, "32000"),
+        (STEP, "tolerance_rms_db = 0", "tolerance_rms_db is 0, expected above 0", 33, "0"),
+        (STEP, "tolerance_band_db = inf", "finite", 33, "inf"),
+        (STEP, "q = [2.0, 1.0]", "lower value first", 33, "[2.0, 1.0]"),
+        (STEP, "q = [0.01, 1.0]", "q, value 1, is 0.01", 33, "0.01"),
+        (STEP, "gain_step_db = 1e-9", "expected 0.01 to 6 dB (0: any gain)", 33, "1e-9"),
+        (STEP, "gain_step_db = -0.5", "gain_step_db is -0.5", 33, "-0.5"),
+        (STEP, "q_step = 9", "q_step is 9, expected 0.01 to 5 (0: any Q)", 33, "9"),
+        (STEP, "q_step = nan", "finite", 33, "nan"),
+        (STEP, "band_hz = [1000, 900]", "lower value first", 33, "[1000, 900]"),
     ] {
         let (message, found_line, found_marked) = refusal(from, to);
         assert!(message.contains(part), "{to}:\n{message}\nlacks {part}");

@@ -10,7 +10,7 @@ use toml::de::{DeTable, DeValue};
 pub(super) const ABOVE_0: f64 = f64::MIN_POSITIVE;
 
 /// Place without positions, range, and unit of the numbers whose range hangs on nothing else.
-const NUMBERS: [(&str, RangeInclusive<f64>, &str); 48] = [
+const NUMBERS: [(&str, RangeInclusive<f64>, &str); 46] = [
     ("session.placement_tolerance_mm", 0.0..=500.0, "mm"),
     ("session.temperature_c", -40.0..=60.0, "degrees Celsius"),
     ("session.humidity_percent", 0.0..=100.0, "percent"),
@@ -45,13 +45,11 @@ const NUMBERS: [(&str, RangeInclusive<f64>, &str); 48] = [
     ("speaker.driver_limit_w", ABOVE_0..=1e5, "W"),
     ("speaker.sensitivity_db", 40.0..=130.0, "dB at 1 W, 1 m"),
     ("speaker.driver_band_hz", 1.0..=96_000.0, "Hz"),
-    ("correction.processor_rate_hz", 8_000.0..=768_000.0, "Hz"),
-    ("correction.max_boost_db", 0.0..=30.0, "dB"),
-    ("correction.max_cut_db", 0.0..=60.0, "dB"),
+    ("correction.processor_rate_hz", 40_000.0..=768_000.0, "Hz"),
+    ("correction.max_boost_db", 0.0..=20.0, "dB"),
+    ("correction.max_cut_db", 0.0..=20.0, "dB"),
     ("correction.q", 0.05..=50.0, ""),
-    ("correction.max_filters", 0.0..=20.0, ""),
-    ("correction.gain_step_db", 0.0..=6.0, "dB"),
-    ("correction.q_step", 0.0..=5.0, ""),
+    ("correction.max_filters", 0.0..=12.0, ""),
     ("correction.tolerance_rms_db", ABOVE_0..=20.0, "dB"),
     ("correction.tolerance_band_db", ABOVE_0..=20.0, "dB"),
     ("picture.reference_gain", ABOVE_0..=20.0, ""),
