@@ -6,7 +6,7 @@ use super::estimate::Estimate;
 use super::joint::{self, Joint, Spectrum};
 use super::passage::{SeatPassage, seat_passage};
 use super::uncertainty::{SeatScatter, SeatValues, SessionScatter};
-use crate::ingest::manifest::Manifest;
+use crate::ingest::manifest::{Manifest, SeatInfo};
 use crate::transfer::measure::Transfers;
 use crate::transfer::seat::SeatTransmission;
 use crate::units::ThirdOctave;
@@ -174,59 +174,15 @@ fn tabulate(
     measured: &[SeatValues],
     budget: &Budget,
 ) -> LossTable {
-    let n_bands = transfers.bands.len();
-    let [low_hz, top_hz] = transfers.band_hz;
     let mut rows = Vec::new();
     for (i, info) in manifest.seat.iter().enumerate() {
         let Some(at) = seats.iter().position(|s| s.seat == i) else {
             rows.push(absent_seat(transfers, i, info));
             continue;
         };
-        let (seat, values) = (&seats[at], &measured[at]);
-        let absent: Vec<Option<Absence>> = (0..n_bands)
-            .map(|b| {
-                let band = transfers.bands[b];
-                if band.lower_hz() < low_hz * 0.999
-                    || band.upper_hz() > top_hz * 1.001 && band.exact_hz() * 1.02 > top_hz
-                {
-                    Some(Absence::OutsideSweep)
-                } else if seat.snr_db[b].is_nan() || seat.snr_db[b] < CORRECTABLE_SNR_DB {
-                    Some(Absence::Noise { snr_db: seat.snr_db[b] })
-                } else {
-                    None
-                }
-            })
-            .collect();
-        let keep = |b: usize, x: f64| (absent[b].is_none() && x.is_finite()).then_some(x);
-        let headline = |b: usize, hz: f64| {
-            if hz > DIRECT_FROM_HZ { values.direct_db[b] } else { values.in_room_db[b] }
-        };
-        let loss = (0..n_bands)
-            .map(|b| {
-                let value_db = keep(b, headline(b, transfers.bands[b].exact_hz()))?;
-                budget.seat(at, b).estimate(value_db)
-            })
-            .collect();
-        rows.push(SeatLoss {
-            seat: i,
-            id: info.id.clone(),
-            weight: info.weight,
-            loss,
-            in_room_db: (0..n_bands).map(|b| keep(b, values.in_room_db[b])).collect(),
-            direct_db: (0..n_bands).map(|b| keep(b, values.direct_db[b])).collect(),
-            doubtful: (0..n_bands).map(|b| seat.snr_db[b] < USABLE_SNR_DB).collect(),
-            spots: seat.spots,
-            fine_db: transfers
-                .fine_hz
-                .iter()
-                .enumerate()
-                .map(|(f, &hz)| {
-                    let nearest = band_position(transfers, hz).round() as usize;
-                    keep(nearest, headline(n_bands + f, hz))
-                })
-                .collect(),
-            absent,
-        });
+        rows.push(measured_seat(transfers, &seats[at], info, &measured[at], |b, value_db| {
+            budget.seat(at, b).estimate(value_db)
+        }));
     }
     let mean = mean_loss(&rows, transfers, seats, budget);
     LossTable {
@@ -237,11 +193,62 @@ fn tabulate(
     }
 }
 
-fn absent_seat(
+fn measured_seat(
     transfers: &Transfers,
-    seat: usize,
-    info: &crate::ingest::manifest::SeatInfo,
+    seat: &SeatTransmission,
+    info: &SeatInfo,
+    values: &SeatValues,
+    estimate: impl Fn(usize, f64) -> Option<Estimate>,
 ) -> SeatLoss {
+    let n_bands = transfers.bands.len();
+    let [low_hz, top_hz] = transfers.band_hz;
+    let absent: Vec<Option<Absence>> = (0..n_bands)
+        .map(|b| {
+            let band = transfers.bands[b];
+            if band.lower_hz() < low_hz * 0.999
+                || band.upper_hz() > top_hz * 1.001 && band.exact_hz() * 1.02 > top_hz
+            {
+                Some(Absence::OutsideSweep)
+            } else if seat.snr_db[b].is_nan() || seat.snr_db[b] < CORRECTABLE_SNR_DB {
+                Some(Absence::Noise { snr_db: seat.snr_db[b] })
+            } else {
+                None
+            }
+        })
+        .collect();
+    let keep = |b: usize, x: f64| (absent[b].is_none() && x.is_finite()).then_some(x);
+    let headline = |b: usize, hz: f64| {
+        if hz > DIRECT_FROM_HZ { values.direct_db[b] } else { values.in_room_db[b] }
+    };
+    let loss = (0..n_bands)
+        .map(|b| {
+            let value_db = keep(b, headline(b, transfers.bands[b].exact_hz()))?;
+            estimate(b, value_db)
+        })
+        .collect();
+    SeatLoss {
+        seat: seat.seat,
+        id: info.id.clone(),
+        weight: info.weight,
+        loss,
+        in_room_db: (0..n_bands).map(|b| keep(b, values.in_room_db[b])).collect(),
+        direct_db: (0..n_bands).map(|b| keep(b, values.direct_db[b])).collect(),
+        doubtful: (0..n_bands).map(|b| seat.snr_db[b] < USABLE_SNR_DB).collect(),
+        spots: seat.spots,
+        fine_db: transfers
+            .fine_hz
+            .iter()
+            .enumerate()
+            .map(|(f, &hz)| {
+                let nearest = band_position(transfers, hz).round() as usize;
+                keep(nearest, headline(n_bands + f, hz))
+            })
+            .collect(),
+        absent,
+    }
+}
+
+fn absent_seat(transfers: &Transfers, seat: usize, info: &SeatInfo) -> SeatLoss {
     let n = transfers.bands.len();
     SeatLoss {
         seat,

@@ -11,6 +11,7 @@ use super::passage::{SeatPassage, smooth_bands};
 use crate::ingest::manifest::Manifest;
 use crate::transfer::measure::Transfers;
 use crate::transfer::seat::SeatTransmission;
+use crate::units::ThirdOctave;
 
 /// dB per relative change of power.
 const DB_PER_POWER: f64 = 4.342_944_819;
@@ -126,23 +127,9 @@ impl SeatScatter {
         values: &SeatValues,
     ) -> Self {
         let n_bands = transfers.bands.len();
-        let [n_without, n_with] = seat.spots;
-        let several = n_without > 1 && n_with > 1;
-        let spots = several.then(|| {
-            (0..n_bands)
-                .map(|b| {
-                    if transfers.bands[b].exact_hz() < DIRECT_FROM_HZ {
-                        room_variance(&seat.room_without, b) + room_variance(&seat.room_with, b)
-                    } else {
-                        let of = |takes: &[Vec<f64>]| variance_of_mean(takes.iter().map(|t| t[b]));
-                        of(&values.by_with_db) + of(&values.by_without_db)
-                    }
-                })
-                .collect()
-        });
         let mut scatter = Self {
-            spots,
-            spots_dof: (n_without + n_with).saturating_sub(2) as f64,
+            spots: spots_variance(transfers, seat, values),
+            spots_dof: seat.spots.iter().sum::<usize>().saturating_sub(2) as f64,
             echo: vec![0.0; n_bands],
             unknown: vec![0.0; n_bands],
             noise: vec![0.0; n_bands],
@@ -180,6 +167,24 @@ impl SeatScatter {
         }
         scatter
     }
+}
+
+/// Variance between the spots of a seat, band by band, dB^2; `None` with a single one in a condition.
+fn spots_variance(
+    transfers: &Transfers,
+    seat: &SeatTransmission,
+    values: &SeatValues,
+) -> Option<Vec<f64>> {
+    let of_band = |(b, band): (usize, &ThirdOctave)| {
+        if band.exact_hz() < DIRECT_FROM_HZ {
+            room_variance(&seat.room_without, b) + room_variance(&seat.room_with, b)
+        } else {
+            let of = |takes: &[Vec<f64>]| variance_of_mean(takes.iter().map(|t| t[b]));
+            of(&values.by_with_db) + of(&values.by_without_db)
+        }
+    };
+    let several = seat.spots.iter().all(|&n| n > 1);
+    several.then(|| transfers.bands.iter().enumerate().map(of_band).collect())
 }
 
 /// Without a stated gap the first echo may stand anywhere: a sheet that loses `loss_db`

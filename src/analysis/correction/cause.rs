@@ -47,7 +47,11 @@ pub(super) fn cause(
     if counted.len() > 1 && (not_common || common < 0.5 * total) {
         return Cause::SeatsDiffer { moving_rms_db: dependence.moving_rms_db };
     }
-    // Which bands make up what all seats share.
+    shared_cause(c, limits, &judged)
+}
+
+/// Why what all seats share is not made up: by the bands in which most of it is left.
+fn shared_cause(c: &Correction, limits: &CorrectionLimits, judged: &[usize]) -> Cause {
     let heaviest = judged.iter().copied().max_by(|&a, &b| {
         let left = |b: usize| c.bands[b].left_db.unwrap_or(0.0).abs();
         left(a).total_cmp(&left(b))

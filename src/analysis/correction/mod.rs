@@ -110,20 +110,12 @@ fn mean_spread2(dependence: &SeatDependence, limits: &CorrectionLimits) -> f64 {
     asked.iter().sum::<f64>() / asked.len().max(1) as f64
 }
 
-fn finish(
-    table: &LossTable,
-    limits: &CorrectionLimits,
-    dependence: &SeatDependence,
-    target: &target::Target,
-    sections: Vec<Section>,
-    tried: Vec<FilterStep>,
-) -> Correction {
-    let biquads: Vec<Biquad> = sections.iter().map(|s| s.biquad).collect();
-    let gains = BandNodes::new(&table.bands, limits.processor_rate_hz).band_gains_db(&biquads);
-    let bands: Vec<CorrectionBand> = table
+/// Band by band what is asked for, done and left with filters of these gains.
+fn bands_with(table: &LossTable, target: &target::Target, gains: &[f64]) -> Vec<CorrectionBand> {
+    table
         .bands
         .iter()
-        .zip(&gains)
+        .zip(gains)
         .zip(&target.mean_db)
         .map(|((band, &gain_db), mean)| {
             let row = target.asked().find(|r| r.band == *band);
@@ -138,7 +130,20 @@ fn finish(
                 left_db: mean.map(|m| m.0 - target.trim_db - gain_db),
             }
         })
-        .collect();
+        .collect()
+}
+
+fn finish(
+    table: &LossTable,
+    limits: &CorrectionLimits,
+    dependence: &SeatDependence,
+    target: &target::Target,
+    sections: Vec<Section>,
+    tried: Vec<FilterStep>,
+) -> Correction {
+    let biquads: Vec<Biquad> = sections.iter().map(|s| s.biquad).collect();
+    let gains = BandNodes::new(&table.bands, limits.processor_rate_hz).band_gains_db(&biquads);
+    let bands = bands_with(table, target, &gains);
     let seats = predict::predict(table, [target.level_db, target.trim_db], &gains, limits);
     let counted: Vec<&SeatPrediction> = seats.iter().filter(|s| s.weight > 0.0).collect();
     let pooled = |f: &dyn Fn(&SeatPrediction) -> Option<f64>| {

@@ -93,10 +93,7 @@ fn predict_seat(
         .map(|&b| table.bands[b].nominal_hz())
         .collect();
     let n = present.len() as f64;
-    let rms = |f: &dyn Fn(usize, &Estimate) -> f64| {
-        (n > 0.0).then(|| (present.iter().map(|(b, e)| f(*b, e).powi(2)).sum::<f64>() / n).sqrt())
-    };
-    let after_rms_db = rms(&left);
+    let after_rms_db = rms_over(&present, left);
     let after_rms_u95_db = uncertainty_of_rms(&present);
     let worst_band = present
         .iter()
@@ -122,7 +119,7 @@ fn predict_seat(
         predicted,
         n_bands: present.len(),
         absent_hz,
-        before_rms_db: rms(&|_, e| e.value_db - level_db),
+        before_rms_db: rms_over(&present, |_, e| e.value_db - level_db),
         after_rms_db,
         after_rms_u95_db,
         level_db: (n > 0.0)
@@ -131,6 +128,12 @@ fn predict_seat(
         served,
         shown,
     }
+}
+
+/// Root of the mean square over the bands that are there; `None` without any.
+fn rms_over(present: &[(usize, Estimate)], f: impl Fn(usize, &Estimate) -> f64) -> Option<f64> {
+    let n = present.len() as f64;
+    (n > 0.0).then(|| (present.iter().map(|(b, e)| f(*b, e).powi(2)).sum::<f64>() / n).sqrt())
 }
 
 /// How far an rms over bands may be off (95 %).

@@ -196,6 +196,19 @@ fn dips_by_seat(table: &LossTable, seats: &[(&SeatLoss, f64)]) -> Vec<Vec<f64>> 
         .collect()
 }
 
+/// The cap that holds a boost lowest, the first of equal ones; `None` where none holds it. A cap stands
+/// against boosts only: what is to be cut is cut.
+fn lowest_cap(asked_db: f64, caps: [Option<(f64, CapReason)>; 3]) -> Option<(f64, CapReason)> {
+    let mut lowest: Option<(f64, CapReason)> = None;
+    for (limit_db, reason) in caps.into_iter().flatten() {
+        let limit_db = limit_db.max(0.0);
+        if limit_db < lowest.map_or(asked_db, |(db, _)| db) {
+            lowest = Some((limit_db, reason));
+        }
+    }
+    lowest
+}
+
 #[allow(clippy::too_many_arguments)] // one caller, and every argument is a different thing
 fn row(
     seats: &[(&SeatLoss, f64)],
@@ -234,26 +247,15 @@ fn row(
     let shape = weighted(&|i| cells[i].0.value_db) - trim_db;
     let dip = weighted(&|i| cells[i].2);
 
-    let mut target_db = shape;
-    let mut cap = None;
-    let mut lower = |limit_db: f64, reason: CapReason| {
-        // A cap stands against boosts only; what is to be cut is cut.
-        let limit_db = limit_db.max(0.0);
-        if limit_db < target_db {
-            target_db = limit_db;
-            cap = Some((limit_db, reason));
-        }
-    };
-    if dip >= LEAST_DIP_SHARE_DB {
-        lower(shape - dip, CapReason::NarrowDip);
-    }
-    if !common {
-        // What every seat has lost is common to them.
-        let least = cells.iter().map(|(e, ..)| e.value_db).fold(f64::INFINITY, f64::min);
-        lower(least - trim_db, CapReason::NotCommon);
-    }
-    lower(limits.max_boost_db, CapReason::MaxBoost);
-    let target_db = target_db.max(-limits.max_cut_db);
+    // What every seat has lost is common to them.
+    let least = cells.iter().map(|(e, ..)| e.value_db).fold(f64::INFINITY, f64::min);
+    let caps = [
+        (dip >= LEAST_DIP_SHARE_DB).then_some((shape - dip, CapReason::NarrowDip)),
+        (!common).then_some((least - trim_db, CapReason::NotCommon)),
+        Some((limits.max_boost_db, CapReason::MaxBoost)),
+    ];
+    let cap = lowest_cap(shape, caps);
+    let target_db = cap.map_or(shape, |(db, _)| db).max(-limits.max_cut_db);
     // Seats that differ are a sample of the places where heads will be: a filter has to stand
     // out of that as well, or it follows the ripple of the chosen seats.
     let variance = mean_variance(&weights, weight).max(spread2 / n);

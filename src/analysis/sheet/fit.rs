@@ -115,34 +115,8 @@ fn best_fit(input: &FitInput, setup: &Setup, kind: ModelKind) -> Option<(ModelFi
     let covariance = setup.covariance(kind, &p, scale);
     let student = StudentsT::new(0.0, 1.0, dof as f64).ok()?.inverse_cdf(0.975);
 
-    let mut parameters = Vec::new();
-    for (i, &quantity) in kind.parameters().iter().enumerate() {
-        let [low, high] = quantity.bounds();
-        let sd = covariance.as_ref().map_or(f64::INFINITY, |c| c[(i, i)].sqrt());
-        let value = quantity.value_at(p[i]);
-        let inside = value > 1.02 * low && value < 0.98 * high;
-        parameters.push(if inside && sd < 1.0 {
-            Parameter {
-                quantity,
-                value: Some(value),
-                low: Some(value * (-student * sd).exp()),
-                high: Some(value * (student * sd).exp()),
-            }
-        } else {
-            Parameter { quantity, value: None, low: None, high: None }
-        });
-    }
-    if kind == ModelKind::Mass {
-        // The same curve read as holes: t' / sigma = m / rho.
-        let per_density = |x: Option<f64>| x.map(|m| m / input.air.density_kg_m3);
-        let mass = parameters[0];
-        parameters.push(Parameter {
-            quantity: Quantity::EffectiveLength,
-            value: per_density(mass.value),
-            low: per_density(mass.low),
-            high: per_density(mass.high),
-        });
-    }
+    let mut parameters =
+        determined(kind, input.air.density_kg_m3, &p, covariance.as_ref(), student);
     parameters.push(corner(setup, kind, &p, covariance.as_ref(), student));
 
     let sheet = kind.sheet_at(p.as_slice());
@@ -175,6 +149,45 @@ fn best_fit(input: &FitInput, setup: &Setup, kind: ModelKind) -> Option<(ModelFi
         misfit_db: (misfit / n_data).sqrt(),
     };
     Some((fit, p))
+}
+
+/// Parameters of a model at its best values, with limits for those that are determined.
+fn determined(
+    kind: ModelKind,
+    density_kg_m3: f64,
+    p: &DVector<f64>,
+    covariance: Option<&DMatrix<f64>>,
+    student: f64,
+) -> Vec<Parameter> {
+    let mut parameters = Vec::new();
+    for (i, &quantity) in kind.parameters().iter().enumerate() {
+        let [low, high] = quantity.bounds();
+        let sd = covariance.map_or(f64::INFINITY, |c| c[(i, i)].sqrt());
+        let value = quantity.value_at(p[i]);
+        let inside = value > 1.02 * low && value < 0.98 * high;
+        parameters.push(if inside && sd < 1.0 {
+            Parameter {
+                quantity,
+                value: Some(value),
+                low: Some(value * (-student * sd).exp()),
+                high: Some(value * (student * sd).exp()),
+            }
+        } else {
+            Parameter { quantity, value: None, low: None, high: None }
+        });
+    }
+    if kind == ModelKind::Mass {
+        // The same curve read as holes: t' / sigma = m / rho.
+        let per_density = |x: Option<f64>| x.map(|m| m / density_kg_m3);
+        let mass = parameters[0];
+        parameters.push(Parameter {
+            quantity: Quantity::EffectiveLength,
+            value: per_density(mass.value),
+            low: per_density(mass.low),
+            high: per_density(mass.high),
+        });
+    }
+    parameters
 }
 
 /// Mean over the seats of each band's loss, dB.

@@ -91,12 +91,7 @@ pub fn estimate_gap(
     let resolution_m = air.speed_m_s / (2.0 * (search.band_hz[1] - search.band_hz[0]));
     let n_steps = ((high_m - low_m) / STEP_M).round() as usize + 1;
     let gaps: Vec<f64> = (0..n_steps).map(|i| low_m + i as f64 * STEP_M).collect();
-
-    // The ripple itself bends the sheet's curve: find it, take it out, look again.
-    let first = Scan::new(&curves, &gaps, air, SheetPhase::fit(&curves, None));
-    let first_peak = first.peak(&first.pooled(None))?;
-    let ripple = first.ripple(&curves, gaps[first_peak], air);
-    let scan = Scan::new(&curves, &gaps, air, SheetPhase::fit(&curves, Some(&ripple)));
+    let scan = scan_twice(&curves, &gaps, air)?;
     let total = scan.pooled(None);
     let peak = scan.peak(&total)?;
 
@@ -110,42 +105,19 @@ pub fn estimate_gap(
         noise_scale(total, &gaps, peak, resolution_m).map_or(0.0, |s| total[peak] / s)
     };
     let statistic = left_out.iter().map(strength).fold(strength(&total), f64::min);
-    let n_cells = ((high_m - low_m) / resolution_m).max(1.0);
     // Two free parameters on noise: chi-squared with two degrees, exceeded by exp(-x/2).
+    let n_cells = ((high_m - low_m) / resolution_m).max(1.0);
     let false_alarm = (n_cells * (-0.5 * statistic).exp()).min(1.0);
     if false_alarm > search.false_alarm {
         return None;
     }
     let gap_m = refine(&gaps, &total, peak);
-    let found = scan.ripple(&curves, gap_m, air);
-    if !found.is_plausible() {
-        return None;
-    }
+    let found = Some(scan.ripple(&curves, gap_m, air)).filter(|ripple| ripple.is_plausible())?;
 
     let reach = (resolution_m / STEP_M).ceil() as usize;
-    let near = |total: &[f64]| {
-        let from = peak.saturating_sub(reach).max(1);
-        let to = (peak + reach).min(total.len() - 2);
-        let at = (from..=to).max_by(|&a, &b| total[a].total_cmp(&total[b])).unwrap_or(peak);
-        refine(&gaps, total, at)
-    };
     let close = &gaps[peak.saturating_sub(reach)..(peak + reach + 1).min(gaps.len())];
-    let flat = Scan::new(&curves, close, air, SheetPhase::FLAT).pooled(None);
-    let flat_peak = (1..close.len() - 1).max_by(|&a, &b| flat[a].total_cmp(&flat[b]));
-    let flat_gap_m = flat_peak.map_or(gap_m, |at| refine(close, &flat, at));
-    // A quarter of the correction is taken as its standard uncertainty, and 2 mm and 0.5 % for
-    // fronts and sheets that are no planes and reflect with a phase of their own: simulated
-    // sheets that no model describes, or with a backing cloth, are off by 2 to 6 mm.
-    let model_m = 0.25 * (flat_gap_m - gap_m).abs();
-    let model_m = model_m.hypot(0.002).hypot(0.005 * gap_m);
-    let scatter_m = if curves.len() >= 3 {
-        let n = curves.len() as f64;
-        let left_out: Vec<f64> = left_out.iter().map(|total| near(total)).collect();
-        let mean = left_out.iter().sum::<f64>() / n;
-        ((n - 1.0) / n * left_out.iter().map(|g| (g - mean).powi(2)).sum::<f64>()).sqrt()
-    } else {
-        0.0
-    };
+    let model_m = model_u_m(&curves, close, air, gap_m);
+    let scatter_m = scatter_m(&gaps, &left_out, peak, reach);
     // A line of band width B and signal-to-noise S is placed to sqrt(3)/(pi B sqrt(S)) in delay
     // (Cramer-Rao bound of a delay with free phase): 0.55 of the resolution over sqrt(S).
     let random_m = scatter_m.max(0.55 * resolution_m / statistic.sqrt());
@@ -159,6 +131,46 @@ pub fn estimate_gap(
         phase_lead_deg: found.lead_rad.to_degrees(),
         spacing_hz: air.speed_m_s / (2.0 * gap_m),
     })
+}
+
+/// All gaps with the sheet's curve as it is without the ripple: the ripple itself bends that curve, so it
+/// is found, taken out, and looked for again. `None` where no ripple stands out at first.
+fn scan_twice(curves: &[Curve], gaps: &[f64], air: &Air) -> Option<Scan> {
+    let first = Scan::new(curves, gaps, air, SheetPhase::fit(curves, None));
+    let first_peak = first.peak(&first.pooled(None))?;
+    let ripple = first.ripple(curves, gaps[first_peak], air);
+    Some(Scan::new(curves, gaps, air, SheetPhase::fit(curves, Some(&ripple))))
+}
+
+/// Standard uncertainty of the gap by what models do not say of the echo's phase, m.
+///
+/// A quarter of what the sheet's phase moves the gap by, and 2 mm and 0.5 % for fronts and sheets that
+/// are no planes and reflect with a phase of their own: simulated sheets that no model describes, or with
+/// a backing cloth, are off by 2 to 6 mm.
+fn model_u_m(curves: &[Curve], close: &[f64], air: &Air, gap_m: f64) -> f64 {
+    let flat = Scan::new(curves, close, air, SheetPhase::FLAT).pooled(None);
+    let flat_peak = (1..close.len() - 1).max_by(|&a, &b| flat[a].total_cmp(&flat[b]));
+    let flat_gap_m = flat_peak.map_or(gap_m, |at| refine(close, &flat, at));
+    let model_m = 0.25 * (flat_gap_m - gap_m).abs();
+    model_m.hypot(0.002).hypot(0.005 * gap_m)
+}
+
+/// Standard deviation of the gap from what is found with one seat left out (jackknife), m; 0 with fewer
+/// than three seats.
+fn scatter_m(gaps: &[f64], left_out: &[Vec<f64>], peak: usize, reach: usize) -> f64 {
+    if left_out.len() < 3 {
+        return 0.0;
+    }
+    let near = |total: &Vec<f64>| {
+        let from = peak.saturating_sub(reach).max(1);
+        let to = (peak + reach).min(total.len() - 2);
+        let at = (from..=to).max_by(|&a, &b| total[a].total_cmp(&total[b])).unwrap_or(peak);
+        refine(gaps, total, at)
+    };
+    let n = left_out.len() as f64;
+    let left_out: Vec<f64> = left_out.iter().map(near).collect();
+    let mean = left_out.iter().sum::<f64>() / n;
+    ((n - 1.0) / n * left_out.iter().map(|g| (g - mean).powi(2)).sum::<f64>()).sqrt()
 }
 
 /// Scale that turns explained energy into chi-squared with two degrees of freedom, from the

@@ -174,20 +174,17 @@ fn layout(
 /// open, with the air before and behind (own estimate; simulated cloth has 1 to 8 g/m2).
 const PORES_KG_M2: f64 = 0.008;
 
-/// Holds the measured mean loss against the stated sheet; `None` without usable bands.
-///
-/// With a `fit` the echoes of the gap are taken out of the measured loss as the fit sees them,
-/// since their phase depends on more than the stated data; its misfit then counts as doubt.
-pub fn compare_stated(
-    stated: StatedSheet,
+/// What is expected of a stated sheet alone in every band, dB, and beside it what was measured in those
+/// that are usable, less the echoes of the gap as `fit` sees them.
+fn side_by_side(
+    stated: &StatedSheet,
     input: &FitInput,
     fit: Option<&ModelFit>,
-) -> Option<StatedComparison> {
+) -> (Vec<f64>, Vec<StatedBand>) {
     let mean_db =
         |hanging: &Hanging| mean_band_loss_db(hanging, &input.bands, &input.cos_theta, &input.air);
     let hanging = Hanging::alone(stated.sheet);
     let expected_db = mean_db(&hanging);
-    let fit = fit.filter(|f| f.gap_m.is_some());
     let echo_db: Vec<f64> = match fit {
         None => vec![0.0; input.bands.len()],
         Some(f) => f
@@ -206,7 +203,7 @@ pub fn compare_stated(
         }
         _ => vec![0.0; expected_db.len()],
     };
-    let usable: Vec<StatedBand> = input
+    let usable = input
         .bands
         .iter()
         .zip(&input.loss)
@@ -223,6 +220,20 @@ pub fn compare_stated(
         })
         .filter(|row| row.measured_db.is_finite() && row.u95_db.is_finite())
         .collect();
+    (expected_db, usable)
+}
+
+/// Holds the measured mean loss against the stated sheet; `None` without usable bands.
+///
+/// With a `fit` the echoes of the gap are taken out of the measured loss as the fit sees them,
+/// since their phase depends on more than the stated data; its misfit then counts as doubt.
+pub fn compare_stated(
+    stated: StatedSheet,
+    input: &FitInput,
+    fit: Option<&ModelFit>,
+) -> Option<StatedComparison> {
+    let fit = fit.filter(|f| f.gap_m.is_some());
+    let (expected_db, usable) = side_by_side(&stated, input, fit);
     let doubt = |row: &StatedBand| {
         let upwards = if row.measured_db > row.expected_db { row.pores_db } else { 0.0 };
         prediction_u95_db(row.expected_db) + upwards

@@ -63,14 +63,15 @@ pub(super) fn search(
     let rms = |c: &Candidate| search.joint_rms_db(c, spread2_db2);
     let mut accepted =
         Candidate { filters: Vec::new(), error_db: objective.error_db::<Part>(&[], 0.0) };
-    let mut tried = vec![FilterStep {
-        n_filters: 0,
-        with_shelf: false,
-        error_db: accepted.error_db,
-        rms_db: rms(&accepted),
-        p_value: None,
-        earned: true,
-    }];
+    let step = |n_filters: usize, c: &Candidate, p_value: Option<f64>, earned: bool| FilterStep {
+        n_filters,
+        with_shelf: c.filters.iter().any(|f| f.kind == SectionKind::HighShelf),
+        error_db: c.error_db,
+        rms_db: rms(c),
+        p_value,
+        earned,
+    };
+    let mut tried = vec![step(0, &accepted, None, true)];
     let shelf = !steps.shelf_q.is_empty();
     let mut simpler: Vec<Vec<Setting>> = vec![Vec::new()];
     // A row with as many unknowns as there are rows would be met by anything.
@@ -80,29 +81,12 @@ pub(super) fn search(
     // Each structure keeps the responses it has seen to itself, and so each thread.
     let mut searches = [0, 1].map(|_| Search::new(objective, steps, target));
     for n in 1..=most {
-        let [plainly, with_shelf] = &mut searches;
-        let (plain, shelved) = rayon::join(
-            || if n <= max_filters { plainly.best(false, n, &last) } else { None },
-            || if shelf { with_shelf.best(true, n, &last) } else { None },
-        );
-        // A structure far behind the other does not catch up by finer search.
-        let limit_db = [&plain, &shelved]
-            .into_iter()
-            .flatten()
-            .map(|found| found[0].error_db)
-            .fold(f64::INFINITY, f64::min)
-            * CATCH_UP;
-        let (plain, shelved) = rayon::join(
-            || plain.map(|c| plainly.refine(c, limit_db)),
-            || shelved.map(|c| with_shelf.refine(c, limit_db)),
-        );
-        last = [plain.clone(), shelved.clone()];
+        last = best_of_each(&mut searches, [n <= max_filters, shelf], n, &last);
         if n == 1 {
-            simpler.extend(shelved.iter().map(|c| search.settings(&c.filters)));
+            simpler.extend(last[1].iter().map(|c| search.settings(&c.filters)));
         }
-        let Some(best) =
-            [plain, shelved].into_iter().flatten().min_by(|a, b| a.error_db.total_cmp(&b.error_db))
-        else {
+        let each = last.iter().flatten();
+        let Some(best) = each.min_by(|a, b| a.error_db.total_cmp(&b.error_db)).cloned() else {
             break;
         };
         let more = n - accepted.filters.len();
@@ -111,14 +95,7 @@ pub(super) fn search(
         let settings = |c: &Candidate| search.settings(&c.filters);
         let fights = fights(&settings(&best)).saturating_sub(fights(&settings(&accepted)));
         let earned = p_value < EARN_CHANCE && gained_db >= EARN_DB * (more + fights) as f64;
-        tried.push(FilterStep {
-            n_filters: n,
-            with_shelf: best.filters.iter().any(|f| f.kind == SectionKind::HighShelf),
-            error_db: best.error_db,
-            rms_db: rms(&best),
-            p_value: Some(p_value),
-            earned,
-        });
+        tried.push(step(n, &best, Some(p_value), earned));
         if earned {
             simpler.push(search.settings(&accepted.filters));
             accepted = best;
@@ -131,6 +108,32 @@ pub(super) fn search(
     simpler.dedup();
     simpler.retain(|s| s.len() < settings.len());
     SearchResult { settings, simpler, error_db: accepted.error_db, tried }
+}
+
+/// The best with `n` filters of each structure that is `asked` for, without and with a shelf, from the
+/// best with one filter fewer.
+fn best_of_each(
+    [plainly, with_shelf]: &mut [Search; 2],
+    asked: [bool; 2],
+    n: usize,
+    last: &[Option<Candidate>; 2],
+) -> [Option<Candidate>; 2] {
+    let (plain, shelved) = rayon::join(
+        || if asked[0] { plainly.best(false, n, last) } else { None },
+        || if asked[1] { with_shelf.best(true, n, last) } else { None },
+    );
+    // A structure far behind the other does not catch up by finer search.
+    let limit_db = [&plain, &shelved]
+        .into_iter()
+        .flatten()
+        .map(|found| found[0].error_db)
+        .fold(f64::INFINITY, f64::min)
+        * CATCH_UP;
+    let (plain, shelved) = rayon::join(
+        || plain.map(|c| plainly.refine(c, limit_db)),
+        || shelved.map(|c| with_shelf.refine(c, limit_db)),
+    );
+    [plain, shelved]
 }
 
 /// Pairs of filters that work against each other: one boosts and the other cuts within an octave, or

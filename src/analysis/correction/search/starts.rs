@@ -78,38 +78,51 @@ impl Search<'_> {
         n: usize,
         last: &[Option<Candidate>; 2],
     ) -> Vec<Vec<Setting>> {
-        let mut starts = Vec::new();
-        let chain = |c: &Candidate| c.filters.iter().map(|f| self.setting(f)).collect::<Vec<_>>();
-        if let Some(c) = last[usize::from(shelf)].as_ref().filter(|c| c.filters.len() + 1 == n) {
-            let rows = self.most_left(&c.filters);
-            if let Some(&(_, hz, gain)) = rows.first() {
-                for q in [2.0, 0.8] {
-                    let mut start = chain(c);
-                    start.push(peak(hz, gain, q));
-                    starts.push(start);
-                }
-                if let Some(&(_, hz, gain)) = rows.iter().find(|r| (r.1 / hz).log2().abs() > 0.6) {
-                    let mut start = chain(c);
-                    start.push(peak(hz, gain, 1.2));
-                    starts.push(start);
-                }
-            }
-        }
-        let shelf_at = |hz: f64, gain_db: f64| Setting {
-            kind: SectionKind::HighShelf,
-            frequency_hz: hz,
-            gain_db,
-            q: 0.6,
-        };
         let top = self.target_near(16_000.0);
-        if shelf && let Some(c) = last[0].as_ref().filter(|c| c.filters.len() + 1 == n) {
+        let mut starts = self.one_more(n, &last[usize::from(shelf)]);
+        if let Some(c) = last[0].as_ref().filter(|c| shelf && c.filters.len() + 1 == n) {
             for hz in [3500.0, 9000.0] {
-                let mut start = chain(c);
+                let mut start = self.chain(c);
                 start.push(shelf_at(hz, 0.7 * top));
                 starts.push(start);
             }
         }
-        // Evenly over the logarithm of the range where filters may stand.
+        if shelf && n > 2 {
+            starts.push(self.tilt(n, top));
+        }
+        starts.push(self.evenly(shelf, n, top));
+        if n > 1 {
+            starts.extend(self.anywhere(shelf, n));
+        }
+        starts
+    }
+
+    fn chain(&self, c: &Candidate) -> Vec<Setting> {
+        c.filters.iter().map(|f| self.setting(f)).collect()
+    }
+
+    /// The best with one filter fewer, and a new one where most is left.
+    fn one_more(&self, n: usize, last: &Option<Candidate>) -> Vec<Vec<Setting>> {
+        let mut starts = Vec::new();
+        let Some(c) = last.as_ref().filter(|c| c.filters.len() + 1 == n) else { return starts };
+        let rows = self.most_left(&c.filters);
+        let mut start_with = |filter: Setting| {
+            let mut start = self.chain(c);
+            start.push(filter);
+            starts.push(start);
+        };
+        if let Some(&(_, hz, gain)) = rows.first() {
+            start_with(peak(hz, gain, 2.0));
+            start_with(peak(hz, gain, 0.8));
+            if let Some(&(_, hz, gain)) = rows.iter().find(|r| (r.1 / hz).log2().abs() > 0.6) {
+                start_with(peak(hz, gain, 1.2));
+            }
+        }
+        starts
+    }
+
+    /// Filters evenly over the logarithm of the range where they may stand.
+    fn evenly(&self, shelf: bool, n: usize, top: f64) -> Vec<Setting> {
         let peaks = n - usize::from(shelf);
         let [low, high] = self.ranges.ln_frequency;
         let mut even: Vec<Setting> = (0..peaks)
@@ -119,34 +132,37 @@ impl Search<'_> {
         if shelf {
             even.push(shelf_at(7000.0, 0.8 * top));
         }
-        if shelf && n > 2 {
-            starts.push(self.tilt(n, top));
-        }
-        starts.push(even);
-        if n > 1 {
-            // Seeded, so that the same losses give the same setting.
-            let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(n as u64);
-            let [q_low, q_high] = self.ranges.ln_peak_q;
-            let [cut, boost] = self.ranges.gain_db.map(|db| 0.8 * db);
-            for _ in 0..if self.coarse() { ANYWHERE_COARSE } else { ANYWHERE } {
-                // Gains too: cuts and boosts that overlap make slopes no single filter has.
-                let mut hz_and_db =
-                    || (rng.random_range(low..=high).exp(), rng.random_range(cut..=boost));
-                let mut start: Vec<Setting> = Vec::with_capacity(n);
-                if shelf {
-                    let (hz, db) = hz_and_db();
-                    start.push(shelf_at(hz, db));
-                }
-                for _ in 0..peaks {
-                    let (hz, db) = hz_and_db();
-                    start.push(peak(hz, db, 1.0));
-                }
-                for s in start.iter_mut().filter(|s| s.kind == SectionKind::Peaking) {
-                    s.q = rng.random_range(q_low..=q_high).exp();
-                }
-                starts.push(start);
-            }
-        }
-        starts
+        even
     }
+
+    /// Filters anywhere, with gains too: cuts and boosts that overlap make slopes no single filter has.
+    fn anywhere(&self, shelf: bool, n: usize) -> Vec<Vec<Setting>> {
+        // Seeded, so that the same losses give the same setting.
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(n as u64);
+        let [low, high] = self.ranges.ln_frequency;
+        let [q_low, q_high] = self.ranges.ln_peak_q;
+        let [cut, boost] = self.ranges.gain_db.map(|db| 0.8 * db);
+        let one = |_| {
+            let mut hz_and_db =
+                || (rng.random_range(low..=high).exp(), rng.random_range(cut..=boost));
+            let mut start: Vec<Setting> = Vec::with_capacity(n);
+            if shelf {
+                let (hz, db) = hz_and_db();
+                start.push(shelf_at(hz, db));
+            }
+            for _ in start.len()..n {
+                let (hz, db) = hz_and_db();
+                start.push(peak(hz, db, 1.0));
+            }
+            for s in start.iter_mut().filter(|s| s.kind == SectionKind::Peaking) {
+                s.q = rng.random_range(q_low..=q_high).exp();
+            }
+            start
+        };
+        (0..if self.coarse() { ANYWHERE_COARSE } else { ANYWHERE }).map(one).collect()
+    }
+}
+
+fn shelf_at(frequency_hz: f64, gain_db: f64) -> Setting {
+    Setting { kind: SectionKind::HighShelf, frequency_hz, gain_db, q: 0.6 }
 }
