@@ -163,19 +163,7 @@ pub fn judge_session(
     reads: &[TakeRead],
     drifts: [&[TakeDrift]; 2],
 ) -> Judged {
-    let mut findings: Vec<Vec<Finding>> = reads
-        .iter()
-        .map(|read| match read {
-            Ok(facts) => judge_take(facts, session.sweep.rate_hz),
-            Err(error) => vec![unreadable(error)],
-        })
-        .collect();
-    for (_, own) in session.takes.iter().zip(&mut findings).filter(|(take, _)| take.quiet) {
-        // It is meant to be soft; that too little of it stands above the noise is told by itself.
-        own.retain(|f| {
-            f.verdict == TakeVerdict::Repeat || !matches!(f.topic, Topic::LowLevel | Topic::Noise)
-        });
-    }
+    let mut findings = own_findings(session, reads);
     let entries: Vec<Entry> = session
         .takes
         .iter()
@@ -208,7 +196,32 @@ pub fn judge_session(
     about_session.extend(session_scatter(&entries));
     let rattle = search_rattle(session, &entries);
     about_session.extend(rattle.ranges.iter().map(|range| rattles(range, rattle.n_seats)));
-    let mut takes: Vec<JudgedTake> = session
+    let mut takes = judged_takes(session, findings);
+    settle(session, &mut takes, &linearity);
+    Judged { takes, session: about_session, rattle, linearity }
+}
+
+/// What each take tells of itself.
+fn own_findings(session: &Session, reads: &[TakeRead]) -> Vec<Vec<Finding>> {
+    let mut findings: Vec<Vec<Finding>> = reads
+        .iter()
+        .map(|read| match read {
+            Ok(facts) => judge_take(facts, session.sweep.rate_hz),
+            Err(error) => vec![unreadable(error)],
+        })
+        .collect();
+    for (_, own) in session.takes.iter().zip(&mut findings).filter(|(take, _)| take.quiet) {
+        // It is meant to be soft; that too little of it stands above the noise is told by itself.
+        own.retain(|f| {
+            f.verdict == TakeVerdict::Repeat || !matches!(f.topic, Topic::LowLevel | Topic::Noise)
+        });
+    }
+    findings
+}
+
+/// The takes with all that was found on them, every one still in use.
+fn judged_takes(session: &Session, findings: Vec<Vec<Finding>>) -> Vec<JudgedTake> {
+    session
         .takes
         .iter()
         .zip(findings)
@@ -226,9 +239,7 @@ pub fn judge_session(
             state: TakeState::Used,
             reason: None,
         })
-        .collect();
-    settle(session, &mut takes, &linearity);
-    Judged { takes, session: about_session, rattle, linearity }
+        .collect()
 }
 
 fn rattles(range: &super::rattle::Rattle, n_seats: usize) -> Finding {

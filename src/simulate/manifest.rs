@@ -1,8 +1,9 @@
 //! The manifest of a simulated session, as an installer would write it.
 
 use super::scenario::Scenario;
-use super::session::SimulatedTake;
-use crate::ingest::manifest::{Condition, Construction, SoundSource};
+use super::take::SimulatedTake;
+use crate::ingest::manifest::SoundSource;
+use crate::words::key_of;
 use std::fmt::Write as _;
 
 /// Text of `session.toml`.
@@ -25,12 +26,11 @@ pub(crate) fn manifest_text(scenario: &Scenario, takes: &[SimulatedTake]) -> Str
     if s.recorder.reference {
         let _ = writeln!(text, "[recording]\nmic_channel = 1\nreference_channel = 2\n");
     }
-    let construction = match s.construction {
-        Construction::Woven => "woven",
-        Construction::Perforated => "perforated",
-        Construction::Other => "other",
-    };
-    let _ = writeln!(text, "[screen]\nconstruction = \"{construction}\"");
+    let _ = writeln!(
+        text,
+        "[screen]\nconstruction = \"{}\"",
+        key_of(&s.construction).unwrap_or_default()
+    );
     if let Some(gap_m) = s.stated_gap_m {
         let _ = writeln!(text, "gap_m = {gap_m:.3}");
     }
@@ -46,11 +46,7 @@ pub(crate) fn manifest_text(scenario: &Scenario, takes: &[SimulatedTake]) -> Str
         );
     }
     for take in takes {
-        let condition = match take.condition {
-            Condition::Without => "without",
-            Condition::With => "with",
-            Condition::Corrected => "corrected",
-        };
+        let condition = key_of(&take.condition).unwrap_or_default();
         let _ = writeln!(
             text,
             "\n[[take]]\nseat = {}\ncondition = \"{condition}\"\nfile = {}\nspot = {}",

@@ -1,7 +1,7 @@
 //! `session.toml`: every key the installer may write, with its unit ([`values`] has the ranges). More
 //! than 400 lines: one list of keys.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 
 pub(crate) mod check;
@@ -201,7 +201,7 @@ pub struct ScreenInfo {
 }
 
 /// `screen.construction`
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Construction {
     /// Cloth.
