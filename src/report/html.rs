@@ -3,8 +3,9 @@
 //! The template escapes every text. A content policy in the page forbids everything
 //! from elsewhere, and scripts other than the one written here, whose hash it names.
 
-use super::paper::content::DOUBTFUL;
-use super::paper::{Block, Logo, Paper, PaperFigure, Table};
+use super::paper::writer::DOUBTFUL;
+use super::paper::{Block, Logo, Paper, Table};
+use super::plots::drawing::Drawing;
 use super::plots::text::{REGULAR, SEMIBOLD};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD as BASE64;
@@ -25,7 +26,7 @@ pub fn html_page(paper: &Paper, seats: &[String]) -> String {
 /// A page with boxes to show or hide what `names` name, under the words `legend`. One without
 /// plots and names needs neither script nor fonts.
 pub fn page(paper: &Paper, legend: &str, names: &[String]) -> String {
-    let is_drawn = paper.blocks.iter().any(|block| matches!(block, Block::Figure(_)));
+    let is_drawn = paper.blocks.iter().any(|block| matches!(block, Block::Figure { .. }));
     let is_live = is_drawn || names.len() > 1;
     let script = if is_live { format!("'sha256-{SCRIPT_HASH}'") } else { "'none'".to_owned() };
     let policy = format!(
@@ -171,7 +172,7 @@ impl Counted {
                 self.tables += 1;
                 table_markup(table, self.tables - 1)
             }
-            Block::Figure(figure) => figure_markup(figure),
+            Block::Figure { drawing, .. } => figure_markup(drawing),
             Block::Caution(text) => html! { p.caution { strong { "Caution." } " " (text) } },
             Block::Signatures(lines) => html! {
                 ul.signatures {
@@ -245,23 +246,23 @@ fn table_markup(table: &Table, number: usize) -> Markup {
     }
 }
 
-fn figure_markup(figure: &PaperFigure) -> Markup {
+fn figure_markup(figure: &Drawing) -> Markup {
     // Only plots with an axis hold values to be read.
-    let has_values = figure.svg.contains("data-stops=");
+    let has_values = figure.paper_svg.contains("data-stops=");
     let kind = if has_values { "Plot, read values with the arrow keys" } else { "Drawing" };
     html! {
-        figure id={ "plot-" (figure.name) } {
+        figure id={ "plot-" (figure.id) } {
             figcaption { p.finding { (figure.title) } p.shows { (figure.subtitle) } }
             (sideways())
             div.scroll.plot role="group" tabindex="0" aria-label={ (kind) ": " (figure.title) } {
                 // Drawn here, every text in it escaped.
-                (PreEscaped(&figure.svg))
+                (PreEscaped(&figure.paper_svg))
             }
             p.how { (figure.caption) }
             p.readout role="status" aria-live="polite" {}
             details {
                 summary { "This plot in words" span.aside { ": " (figure.title) } }
-                p { (figure.alternative) }
+                p { (figure.description) }
             }
         }
     }

@@ -96,6 +96,18 @@ pub struct SessionResult {
     pub imperial_warnings: Vec<Warning>,
 }
 
+impl SessionResult {
+    /// Largest loss of a seat over the bands of the headline: nominal band, Hz, and dB.
+    pub fn largest_loss(&self, seat: &SeatResult) -> Option<(f64, f64)> {
+        let [low, high] = self.headline.band_hz;
+        let bands = self.bands.iter().map(|band| band.nominal_hz).zip(&seat.loss_db);
+        bands
+            .filter(|(hz, _)| (low..=high).contains(hz))
+            .filter_map(|(hz, loss)| Some((hz, (*loss)?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    }
+}
+
 /// The sheet as the manifest names it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ScreenResult {

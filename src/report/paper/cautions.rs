@@ -1,6 +1,6 @@
 //! What can hurt people or things, where this job meets it.
 
-use super::content::Writer;
+use super::writer::Writer;
 use crate::ingest::session::Session;
 
 /// Said beside the price of a boost.

@@ -6,8 +6,9 @@ use super::cautions::cautions;
 use super::method::{method, not_measured};
 use super::seats::seats;
 use super::setting::{cost, equaliser};
-use super::summary::{date, summary_page};
-use super::{Block, Detail, Logo, Paper, PaperFigure, Table};
+use super::summary::summary_page;
+use super::writer::{SIGNATURES, Writer, figure, subtitle, with_u};
+use super::{Block, Logo, Paper};
 use crate::ingest::error::shown;
 use crate::ingest::manifest::{Construction, DisplayUnits, SoundSource};
 use crate::ingest::session::Session;
@@ -18,14 +19,8 @@ use crate::report::orientation::{
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
 use crate::report::takes::{all_used, takes_sentences};
-use crate::report::words::{self, list_words, loss_finding, seats_words, signed, spread_finding};
+use crate::report::words::{self, list_words, loss_finding, seats_words, spread_finding};
 use crate::words::{key_words, length, luminance, short_length};
-
-/// Heading of the last part.
-pub const SIGNATURES: &str = "Signatures";
-
-/// Heading above the warnings; it stands in the contents of the page.
-pub const DOUBTFUL: &str = "What is doubtful";
 
 /// The paper of a result.
 ///
@@ -56,122 +51,7 @@ pub fn paper(
     cautions(session, &mut writer);
     not_measured(result, session, &mut writer);
     signatures(session, &mut writer);
-
-    let handover = &session.manifest.handover;
-    let date = date(result, session);
-    let subtitle: Vec<String> =
-        [handover.client.clone(), handover.site.clone(), date].into_iter().flatten().collect();
-    Paper {
-        title: result.title.clone(),
-        subtitle: subtitle.join(" \u{b7} "),
-        logo,
-        blocks: writer.blocks,
-    }
-}
-
-/// The paper in the making.
-pub(super) struct Writer {
-    pub(super) blocks: Vec<Block>,
-    /// Plots that have not found their place.
-    drawings: Vec<Drawing>,
-    /// Of the session.
-    title: String,
-}
-
-impl Writer {
-    pub(super) fn new(drawings: &[Drawing], title: &str) -> Self {
-        Self { blocks: Vec::new(), drawings: drawings.to_vec(), title: title.to_owned() }
-    }
-
-    pub(super) fn part(&mut self, text: &str) {
-        self.blocks.push(Block::Heading { level: 1, text: text.to_owned() });
-    }
-
-    pub(super) fn section(&mut self, text: &str) {
-        self.blocks.push(Block::Heading { level: 2, text: text.to_owned() });
-    }
-
-    pub(super) fn say(&mut self, text: &str) {
-        if !text.is_empty() {
-            self.blocks.push(Block::Paragraph(text.to_owned()));
-        }
-    }
-
-    pub(super) fn list<T: AsRef<str>>(&mut self, points: impl IntoIterator<Item = T>) {
-        let points: Vec<String> = points.into_iter().map(|p| p.as_ref().to_owned()).collect();
-        if !points.is_empty() {
-            self.blocks.push(Block::List(points));
-        }
-    }
-
-    pub(super) fn caution(&mut self, text: &str) {
-        self.blocks.push(Block::Caution(text.to_owned()));
-    }
-
-    pub(super) fn table(&mut self, caption: &str, head: &[&str], rows: Vec<Vec<String>>) {
-        if !rows.is_empty() {
-            self.blocks.push(Block::Table(Table {
-                caption: caption.to_owned(),
-                head: head.iter().map(|h| (*h).to_owned()).collect(),
-                rows,
-                detail: Detail::Main,
-            }));
-        }
-    }
-
-    /// The table placed last may be left out where a paper must stay short.
-    pub(super) fn may_go(&mut self, how_soon: Detail) {
-        if let Some(Block::Table(table)) = self.blocks.last_mut() {
-            table.detail = how_soon;
-        }
-    }
-
-    /// Places the plot of this name, where there is one.
-    pub(super) fn figure(&mut self, id: &str) {
-        if let Some(place) = self.drawings.iter().position(|d| d.id == id) {
-            let drawing = self.drawings.remove(place);
-            self.blocks.push(Block::Figure(PaperFigure {
-                name: drawing.id.to_owned(),
-                svg: drawing.paper_svg,
-                title: drawing.title,
-                subtitle: without_title(&drawing.subtitle, &self.title),
-                caption: drawing.caption,
-                detail: match drawing.id {
-                    "loss" | "claims" | "correction" | "verification" | "power" | "seat-map"
-                    | "rattle" => Detail::Main,
-                    "spread" | "seat-dependence" | "sheet" => Detail::Engineer,
-                    _ => Detail::Extra,
-                },
-                alternative: drawing.description,
-            }));
-        }
-    }
-
-    /// Places every plot that has found no other place.
-    pub(super) fn other_figures(&mut self) {
-        while let Some(id) = self.drawings.first().map(|d| d.id) {
-            self.figure(id);
-        }
-    }
-}
-
-/// A figure with its uncertainty, or a dash.
-pub(super) fn with_u(value: Option<f64>, u95: Option<f64>, decimals: usize) -> String {
-    match (value, u95) {
-        (Some(v), Some(u)) => format!("{} \u{b1} {u:.decimals$}", signed(v, decimals)),
-        (v, _) => figure(v, decimals),
-    }
-}
-
-/// A figure, or a dash.
-pub(super) fn figure(value: Option<f64>, decimals: usize) -> String {
-    value.map_or_else(|| "\u{2013}".to_owned(), |v| signed(v, decimals))
-}
-
-/// The title of the session stands on the paper already; pictures on their own have it last.
-fn without_title(subtitle: &str, title: &str) -> String {
-    let shows = subtitle.strip_suffix(title).and_then(|s| s.strip_suffix(", "));
-    shows.unwrap_or(subtitle).to_owned()
+    writer.paper(subtitle(result, session), logo)
 }
 
 fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {
@@ -214,7 +94,7 @@ fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {
         (n, 0) => Some(format!("{n}")),
         (n, c) => Some(format!("{n}, and {c} of a control loudspeaker")),
     };
-    let facts = [
+    writer.facts([
         ("Client", handover.client.clone()),
         ("Site", handover.site.clone()),
         ("Installer", handover.installer.clone()),
@@ -224,10 +104,7 @@ fn done(result: &SessionResult, session: &Session, writer: &mut Writer) {
         ("Screen", Some(words.join(", ")).filter(|w| !w.is_empty())),
         ("Takes", takes),
         ("Takes without the screen", lent),
-    ];
-    let facts: Vec<(String, String)> =
-        facts.into_iter().filter_map(|(name, value)| Some((name.to_owned(), value?))).collect();
-    writer.blocks.push(Block::Facts(facts));
+    ]);
 }
 
 fn in_short(result: &SessionResult, writer: &mut Writer) {
@@ -309,7 +186,7 @@ fn heard(result: &SessionResult, writer: &mut Writer) {
             heard.sentence.clone(),
         ]
     });
-    writer.table("Blind tests", &["Day", "Listener", "What was heard", "Result"], rows.collect());
+    writer.table("Blind tests", &["Day", "Listener", "What was heard", "Result"], rows);
 }
 
 fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
@@ -340,7 +217,7 @@ fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
         writer.table(
             "Gain of the screen by angle of view",
             &["Angle, degrees", "Gain", "Over gain on the axis"],
-            rows.collect(),
+            rows,
         );
     }
     if let Some(uniformity) = light.and_then(|l| l.uniformity.as_ref()) {
@@ -354,7 +231,7 @@ fn picture(found: &PictureResult, units: DisplayUnits, writer: &mut Writer) {
         writer.table(
             "Luminance over the picture",
             &["Point", "Luminance", "Over the centre"],
-            rows.collect(),
+            rows,
         );
     }
 }

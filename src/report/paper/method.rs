@@ -1,8 +1,8 @@
 //! For the next engineer: how it was measured, how sure it is, what is doubtful,
 //! and what was not measured at all.
 
-use super::content::{DOUBTFUL, Writer, figure, with_u};
 use super::sheet::sheet_paragraph;
+use super::writer::{DOUBTFUL, Writer, dash, figure, with_u};
 use crate::analysis::claims::ClaimVerdict;
 use crate::ingest::manifest::{PerCondition, SweepKind};
 use crate::ingest::session::Session;
@@ -74,7 +74,7 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
         writer.table(
             "Claims, and the figure that decides each",
             &["Claim", "Measured", "Guard band", "At most", "At least", "Probability", "Verdict"],
-            result.claims.iter().map(|claim| claim_row(claim)).collect(),
+            result.claims.iter().map(|claim| claim_row(claim)),
         );
     }
 
@@ -203,7 +203,7 @@ fn budget(result: &SessionResult, writer: &mut Writer) {
 fn claim_row(claim: &ClaimVerdict) -> Vec<String> {
     let db = |v: Option<f64>| v.map(|v| format!("{} dB", signed(v, 2)));
     let plain = |v: Option<f64>| v.map(|v| signed(v, 2));
-    let dash = |text: Option<String>| text.unwrap_or_else(|| figure(None, 0));
+    let or_dash = |text: Option<String>| text.unwrap_or_else(dash);
     let light = claim.measured.is_some() || claim.maximum.is_some() || claim.minimum.is_some();
     let measured = if light {
         with_u(claim.measured, claim.u95, 2)
@@ -214,10 +214,10 @@ fn claim_row(claim: &ClaimVerdict) -> Vec<String> {
     vec![
         claim_name(claim),
         measured,
-        dash(if light { plain(claim.guard) } else { db(claim.guard) }),
-        dash(plain(claim.maximum).or_else(|| db(claim.limit_db))),
-        dash(plain(claim.minimum).or_else(|| db(claim.lower_limit_db))),
-        dash(claim.probability.map(chance)),
+        or_dash(if light { plain(claim.guard) } else { db(claim.guard) }),
+        or_dash(plain(claim.maximum).or_else(|| db(claim.limit_db))),
+        or_dash(plain(claim.minimum).or_else(|| db(claim.lower_limit_db))),
+        or_dash(claim.probability.map(chance)),
         claim.verdict.label().to_owned(),
     ]
 }

@@ -10,6 +10,7 @@ mod sheet;
 pub(crate) mod shorten;
 pub(crate) mod sign;
 pub(crate) mod summary;
+pub(crate) mod writer;
 
 use super::plots::drawing::Drawing;
 
@@ -56,7 +57,12 @@ pub enum Block {
     /// A table with a heading row; the first cell of a row is its heading.
     Table(Table),
     /// A plot.
-    Figure(PaperFigure),
+    Figure {
+        /// The plot with its words.
+        drawing: Drawing,
+        /// How soon it is left out where a paper must stay short.
+        detail: Detail,
+    },
     /// A caution, set apart.
     Caution(String),
     /// Verdicts, each with its sign.
@@ -79,15 +85,7 @@ impl Block {
 
     /// A drawing with its words as they are.
     pub fn figure(drawing: &Drawing) -> Self {
-        Self::Figure(PaperFigure {
-            name: drawing.id.to_owned(),
-            svg: drawing.paper_svg.clone(),
-            title: drawing.title.clone(),
-            subtitle: drawing.subtitle.clone(),
-            caption: drawing.caption.clone(),
-            detail: Detail::Main,
-            alternative: drawing.description.clone(),
-        })
+        Self::Figure { drawing: drawing.clone(), detail: Detail::Main }
     }
 }
 
@@ -108,6 +106,16 @@ pub struct Table {
 pub const TICK_BOX: char = '\u{2610}';
 
 impl Table {
+    /// A table that stays in any case.
+    pub fn new(caption: &str, head: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Self {
+        Self {
+            caption: caption.to_owned(),
+            head: head.iter().map(|name| (*name).to_owned()).collect(),
+            rows: rows.into_iter().collect(),
+            detail: Detail::Main,
+        }
+    }
+
     /// Whether the cells of a column are figures, set flush right: at least one is, and every
     /// other one is a dash or empty.
     pub fn is_figures(&self, column: usize) -> bool {
@@ -133,23 +141,4 @@ pub enum Detail {
     Engineer,
     /// Also in the files beside the paper.
     Extra,
-}
-
-/// A plot in the paper.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PaperFigure {
-    /// File name of the plot without extension, also its anchor.
-    pub name: String,
-    /// Drawing, without title and caption.
-    pub svg: String,
-    /// The finding in words.
-    pub title: String,
-    /// What is shown.
-    pub subtitle: String,
-    /// How to read it.
-    pub caption: String,
-    /// How soon it is left out where a paper must stay short.
-    pub detail: Detail,
-    /// What the plot shows, with its figures, for those who cannot see it.
-    pub alternative: String,
 }

@@ -1,6 +1,6 @@
 //! Seat by seat: where each sits, what it loses, band by band.
 
-use super::content::{Writer, figure, with_u};
+use super::writer::{Writer, dash, figure, with_u};
 use super::{Block, Detail};
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::{SeatResult, SessionResult};
@@ -31,25 +31,19 @@ fn overview(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
     let rows = result.seats.iter().enumerate().map(|(s, seat)| {
         let place = geometry.and_then(|g| g.seats.iter().find(|g| g.id == seat.id));
         let level = result.seat_dependence.as_ref().and_then(|d| *d.level_db.get(s)?);
-        let most = most(result, seat);
+        let most = result.largest_loss(seat);
         let left =
             result.correction.as_ref().and_then(|c| c.seats.iter().find(|p| p.id == seat.id));
         vec![
             seat.id.clone(),
             if seat.name == seat.id { String::new() } else { seat.name.clone() },
             seat.weight.to_string(),
-            place.map_or_else(|| figure(None, 0), |p| length(p.distance_m, units)),
-            place.map_or_else(
-                || figure(None, 0),
-                |p| format!("{}\u{b0}", signed(p.loudspeaker_deg, 0)),
-            ),
-            place
-                .and_then(|p| p.full)
-                .map_or_else(|| figure(None, 0), |p| format!("{:.0}\u{b0}", p.angle_deg)),
-            most.map_or_else(
-                || figure(None, 0),
-                |(hz, db)| format!("{} dB at {}", signed(db, 1), frequency_words(hz)),
-            ),
+            place.map_or_else(dash, |p| length(p.distance_m, units)),
+            place.map_or_else(dash, |p| format!("{}\u{b0}", signed(p.loudspeaker_deg, 0))),
+            place.and_then(|p| p.full).map_or_else(dash, |p| format!("{:.0}\u{b0}", p.angle_deg)),
+            most.map_or_else(dash, |(hz, db)| {
+                format!("{} dB at {}", signed(db, 1), frequency_words(hz))
+            }),
             figure(level, 2),
             figure(left.and_then(|l| l.after_rms_db), 2),
         ]
@@ -67,7 +61,7 @@ fn overview(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
             "Level, dB",
             "Left, dB rms",
         ],
-        rows.collect(),
+        rows,
     );
     writer.say(
         "Weight: how much the seat counts for the setting. To screen: straight to its plane. Off axis: angle from the loudspeaker's axis, positive to the \
@@ -75,16 +69,6 @@ fn overview(result: &SessionResult, units: DisplayUnits, writer: &mut Writer) {
          loss: from 500 Hz up. Level: against the mean of the seats, above 0 dB this seat loses \
          more throughout. Left: unevenness after the equaliser setting, as predicted, level apart.",
     );
-}
-
-/// The band from 500 Hz up in which a seat loses most.
-fn most(result: &SessionResult, seat: &SeatResult) -> Option<(f64, f64)> {
-    let [low, high] = result.headline.band_hz;
-    let bands = result.bands.iter().zip(&seat.loss_db);
-    bands
-        .filter(|(band, _)| (low..=high).contains(&band.nominal_hz))
-        .filter_map(|(band, loss)| Some((band.nominal_hz, (*loss)?)))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 fn by_band(result: &SessionResult, writer: &mut Writer) {
@@ -117,7 +101,7 @@ fn one_table(result: &SessionResult, writer: &mut Writer) {
         row
     });
     let caption = "Loss, dB; s: standard deviation over the seats, range: largest minus smallest";
-    writer.table(caption, &head, rows.collect());
+    writer.table(caption, &head, rows);
 }
 
 fn seat_cell(seat: &SeatResult, b: usize) -> String {
@@ -142,7 +126,7 @@ fn tables(result: &SessionResult, writer: &mut Writer) {
         writer.table(
             "Mean over the seats",
             &["Band, Hz", "Mean loss, dB", "Degrees of freedom", "s, dB", "Range, dB", "Seats"],
-            rows.collect(),
+            rows,
         );
     }
     if result.seats.len() > SEATS_IN_FULL {
@@ -157,7 +141,7 @@ fn tables(result: &SessionResult, writer: &mut Writer) {
             std::iter::once(result.bands[b].label()).chain(cells).collect()
         });
         let ids: Vec<String> = group.iter().map(|seat| seat.id.clone()).collect();
-        writer.table(&format!("Loss, dB, at {}", list_words(&ids)), &head, rows.collect());
+        writer.table(&format!("Loss, dB, at {}", list_words(&ids)), &head, rows);
         if result.seats.len() > 2 * SEATS_A_TABLE {
             writer.may_go(Detail::Engineer);
         }

@@ -2,7 +2,7 @@
 
 use super::Detail;
 use super::cautions::boost_caution;
-use super::content::{Writer, figure, with_u};
+use super::writer::{Writer, dash, figure, with_u};
 use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::Correction;
 use crate::analysis::power::PowerCost;
@@ -102,33 +102,27 @@ fn as_recorded(
             judged.to_owned(),
         ]
     });
-    writer.table(
-        "Gain asked for and found, dB",
-        &["Filter", "Asked", "Found", "Judgement"],
-        rows.collect(),
-    );
+    writer.table("Gain asked for and found, dB", &["Filter", "Asked", "Found", "Judgement"], rows);
     let rows = verification.seats.iter().map(|seat| {
         vec![
             seat.id.clone(),
             figure(seat.left_rms_db, 2),
-            seat.worst_band.as_ref().map_or_else(
-                || figure(None, 0),
-                |w| format!("{} dB at {}", signed(w.left_db, 1), frequency_words(w.nominal_hz)),
-            ),
+            seat.worst_band.as_ref().map_or_else(dash, |w| {
+                format!("{} dB at {}", signed(w.left_db, 1), frequency_words(w.nominal_hz))
+            }),
             if seat.within { "yes" } else { "no" }.to_owned(),
         ]
     });
     writer.table(
         "What is left of the shape at each seat with the setting active",
         &["Seat", "Left, dB rms", "Farthest off", "Within the tolerance"],
-        rows.collect(),
+        rows,
     );
     writer.may_go(Detail::Engineer);
     writer.figure("verification");
 }
 
 pub(super) fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
-    let dash = || "\u{2013}".to_owned();
     if correction.sections.is_empty() && correction.trim_db == 0.0 {
         return Vec::new();
     }
@@ -176,9 +170,8 @@ fn stated_columns<'a>(
     head: &[&'a str],
     rows: Vec<Vec<String>>,
 ) -> (Vec<&'a str>, Vec<Vec<String>>) {
-    let dash = figure(None, 0);
     let stands: Vec<bool> =
-        (0..head.len()).map(|c| rows.iter().any(|row| row.get(c) != Some(&dash))).collect();
+        (0..head.len()).map(|c| rows.iter().any(|row| row.get(c) != Some(&dash()))).collect();
     let kept = head.iter().zip(&stands).filter(|k| *k.1).map(|k| *k.0).collect();
     let rows = rows
         .into_iter()
@@ -204,7 +197,7 @@ fn programme_rows(power: &PowerCost) -> Vec<Vec<String>> {
         format!("{:.2}", power.peak_factor),
         figure(power.amplifier.as_ref().map(|a| a.needs_w), 0),
         figure(power.driver_headroom_db, 1),
-        figure(None, 0),
+        dash(),
     ];
     power.programmes.iter().map(row).chain([largest]).collect()
 }

@@ -38,16 +38,21 @@ impl Measure {
 /// Plots and tables that a step leaves out, by their place in the paper: those first that are
 /// missed most.
 pub fn left_out(paper: &Paper, step: u8) -> Vec<usize> {
-    let measure = Measure::of(step);
-    let detail = |block: &Block| match block {
-        Block::Figure(figure) => figure.detail,
-        Block::Table(table) => table.detail,
-        _ => Detail::Main,
-    };
-    let mut places: Vec<usize> =
-        (0..paper.blocks.len()).filter(|&i| detail(&paper.blocks[i]) > measure.detail).collect();
-    places.sort_by_key(|&i| detail(&paper.blocks[i]));
+    let least_needed = Measure::of(step).detail;
+    let detail = |place: usize| spare(&paper.blocks[place]).map(|(detail, ..)| detail);
+    let is_left_out = |place: &usize| detail(*place) > Some(least_needed);
+    let mut places: Vec<usize> = (0..paper.blocks.len()).filter(is_left_out).collect();
+    places.sort_by_key(|&place| detail(place));
     places
+}
+
+/// Of a block that may be left out: how soon, its kind and its title.
+fn spare(block: &Block) -> Option<(Detail, &'static str, &str)> {
+    match block {
+        Block::Figure { drawing, detail } => Some((*detail, "plot", &drawing.title)),
+        Block::Table(table) => Some((table.detail, "table", &table.caption)),
+        _ => None,
+    }
 }
 
 /// The paper at a step of shortening, 0 to [`STEPS`] - 1. `back` are places of plots and tables
@@ -57,17 +62,14 @@ pub fn shorten(paper: &Paper, step: u8, back: &[usize]) -> Paper {
     let mut gone: Vec<String> = Vec::new();
     let mut blocks = Vec::new();
     for (place, block) in paper.blocks.iter().enumerate() {
-        match block {
-            block if back.contains(&place) => blocks.push(shorter(block, &measure)),
-            Block::Figure(figure) if figure.detail > measure.detail => {
-                gone.push(format!("the plot \u{201c}{}\u{201d}", cut(&figure.title, 90)));
-            }
-            Block::Table(table) if table.detail > measure.detail => {
-                gone.push(format!("the table \u{201c}{}\u{201d}", cut(&table.caption, 90)));
+        let goes = |detail: Detail| detail > measure.detail && !back.contains(&place);
+        match spare(block).filter(|(detail, ..)| goes(*detail)) {
+            Some((_, kind, title)) => {
+                gone.push(format!("the {kind} \u{201c}{}\u{201d}", cut(title, 90)));
             }
             // White rest of pages is the first that can be spared.
-            Block::PageBreak if step > 0 => {}
-            other => blocks.push(shorter(other, &measure)),
+            None if step > 0 && *block == Block::PageBreak => {}
+            None => blocks.push(shorter(block, &measure)),
         }
     }
     // A heading with nothing under it goes too.
@@ -102,31 +104,33 @@ pub fn shorten(paper: &Paper, step: u8, back: &[usize]) -> Paper {
 
 /// The words about what was left out stand before the signatures.
 fn is_last_part(block: &Block) -> bool {
-    matches!(block, Block::Heading { level: 1, text } if text == super::content::SIGNATURES)
+    matches!(block, Block::Heading { level: 1, text } if text == super::writer::SIGNATURES)
 }
 
 fn shorter(block: &Block, measure: &Measure) -> Block {
     let n = measure.n_chars;
-    match block {
-        Block::Heading { level, text } => Block::Heading { level: *level, text: cut(text, n) },
-        Block::Paragraph(text) => Block::Paragraph(cut(text, n)),
-        Block::Caution(text) => Block::Caution(cut(text, n.max(900))),
+    let mut block = block.clone();
+    match &mut block {
+        Block::Heading { text, .. } | Block::Paragraph(text) => *text = cut(text, n),
+        Block::Caution(text) => *text = cut(text, n.max(900)),
         Block::List(points) => {
-            let mut kept: Vec<String> =
-                points.iter().take(measure.n_points).map(|p| cut(p, n)).collect();
-            if points.len() > kept.len() {
-                kept.push(format!("And {} more: {ELSEWHERE}.", points.len() - kept.len()));
+            let n_more = points.len().saturating_sub(measure.n_points);
+            points.truncate(measure.n_points);
+            points.iter_mut().for_each(|point| *point = cut(point, n));
+            if n_more > 0 {
+                points.push(format!("And {n_more} more: {ELSEWHERE}."));
             }
-            Block::List(kept)
         }
         Block::Facts(facts) => {
-            Block::Facts(facts.iter().map(|(a, b)| (cut(a, 60), cut(b, n.min(400)))).collect())
+            for (name, value) in facts {
+                (*name, *value) = (cut(name, 60), cut(value, n.min(400)));
+            }
         }
         Block::Signatures(who) => {
-            Block::Signatures(who.iter().take(measure.n_points).map(|w| cut(w, 120)).collect())
+            who.truncate(measure.n_points);
+            who.iter_mut().for_each(|name| *name = cut(name, 120));
         }
         Block::Table(table) => {
-            let mut table = table.clone();
             let n_rows = table.rows.len();
             if n_rows > measure.n_rows {
                 table.rows.truncate(measure.n_rows);
@@ -137,19 +141,14 @@ fn shorter(block: &Block, measure: &Measure) -> Block {
             let cells = table.head.iter_mut().chain(table.rows.iter_mut().flatten());
             cells.filter(|c| !c.contains(TICK_BOX)).for_each(|cell| *cell = cut(cell, n.min(200)));
             table.caption = cut(&table.caption, n.min(300));
-            Block::Table(table)
         }
-        Block::Figure(figure) => {
-            let mut figure = figure.clone();
-            figure.title = cut(&figure.title, n.min(300));
-            figure.subtitle = cut(&figure.subtitle, n.min(300));
-            Block::Figure(figure)
+        Block::Figure { drawing, .. } => {
+            drawing.title = cut(&drawing.title, n.min(300));
+            drawing.subtitle = cut(&drawing.subtitle, n.min(300));
         }
-        Block::Ticks(points) => Block::Ticks(points.clone()),
-        Block::Verdicts(verdicts) => Block::Verdicts(verdicts.clone()),
-        Block::Fields(names) => Block::Fields(names.clone()),
-        Block::PageBreak => Block::PageBreak,
+        Block::Ticks(_) | Block::Verdicts(_) | Block::Fields(_) | Block::PageBreak => {}
     }
+    block
 }
 
 /// The first `n` characters, with an ellipsis where something was cut.
@@ -163,7 +162,8 @@ fn cut(text: &str, n: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::paper::{PaperFigure, Table};
+    use crate::report::paper::Table;
+    use crate::report::plots::drawing::Drawing;
 
     fn table(detail: Detail, n_rows: usize) -> Block {
         Block::Table(Table {
@@ -176,30 +176,30 @@ mod tests {
 
     #[test]
     fn the_least_needed_goes_first_and_the_paper_says_so() {
-        let figure = PaperFigure {
-            name: "noise".into(),
-            svg: String::new(),
+        let drawing = Drawing {
+            id: "noise",
+            svg: "".into(),
+            paper_svg: "".into(),
             title: "Clear of noise".into(),
             subtitle: String::new(),
             caption: String::new(),
-            detail: Detail::Extra,
-            alternative: String::new(),
+            description: String::new(),
         };
         let paper = Paper {
             title: "T".into(),
             subtitle: String::new(),
             logo: None,
             blocks: vec![
-                Block::Figure(figure),
+                Block::Figure { drawing, detail: Detail::Extra },
                 table(Detail::Engineer, 2),
                 table(Detail::Main, 100),
                 Block::List(vec!["point".into(); 50]),
-                Block::Heading { level: 1, text: crate::report::paper::content::SIGNATURES.into() },
+                Block::Heading { level: 1, text: crate::report::paper::writer::SIGNATURES.into() },
             ],
         };
         assert_eq!(shorten(&paper, 0, &[]), paper);
         let once = shorten(&paper, 2, &[]);
-        assert!(!once.blocks.iter().any(|b| matches!(b, Block::Figure(_))));
+        assert!(!once.blocks.iter().any(|b| matches!(b, Block::Figure { .. })));
         let said = &once.blocks[once.blocks.len() - 2];
         let Block::Paragraph(words) = said else { panic!("{said:?}") };
         assert!(words.contains("Clear of noise") && words.contains("report.html"), "{words}");
@@ -208,7 +208,7 @@ mod tests {
         assert_eq!(left_out(&paper, 3), [1, 0], "the engineer's table before the extra plot");
         let back = shorten(&paper, 3, &[1]);
         assert!(matches!(&back.blocks[0], Block::Table(t) if t.rows.len() == 2));
-        assert!(!back.blocks.iter().any(|b| matches!(b, Block::Figure(_))));
+        assert!(!back.blocks.iter().any(|b| matches!(b, Block::Figure { .. })));
         let last = shorten(&paper, STEPS - 1, &[]);
         let tables: Vec<_> = last
             .blocks

@@ -5,9 +5,9 @@
 use super::super::words::claims::ClaimWords;
 use super::super::words::power::limit_sentences;
 use super::super::words::said::Said;
-use super::content::{DOUBTFUL, Writer};
 use super::setting::{hearing, setting_rows};
 use super::sign::Sign;
+use super::writer::{DOUBTFUL, Writer, subtitle};
 use super::{Block, Paper};
 use crate::analysis::claims::{ClaimVerdict, Verdict};
 use crate::ingest::manifest::DisplayUnits;
@@ -27,24 +27,7 @@ const TOLD: usize = 3;
 pub fn summary(result: &SessionResult, session: &Session, drawings: &[Drawing]) -> Paper {
     let mut writer = Writer::new(drawings, &result.title);
     summary_page(result, session, &mut writer);
-    let handover = &session.manifest.handover;
-    let subtitle: Vec<String> =
-        [handover.client.clone(), handover.site.clone(), date(result, session)]
-            .into_iter()
-            .flatten()
-            .collect();
-    Paper {
-        title: result.title.clone(),
-        subtitle: subtitle.join(" \u{b7} "),
-        logo: None,
-        blocks: writer.blocks,
-    }
-}
-
-/// Date of the papers, else of the recordings.
-pub(super) fn date(result: &SessionResult, session: &Session) -> Option<String> {
-    let stated = session.manifest.handover.date.as_ref().map(ToString::to_string);
-    stated.or_else(|| result.date.clone())
+    writer.paper(subtitle(result, session), None)
 }
 
 /// The blocks of the page.
@@ -62,7 +45,7 @@ pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &m
         let verdict = correction.words.reason.split(". ").next().unwrap_or_default();
         writer.say(&format!("{}.", verdict.trim_end_matches('.')));
         let rows = setting_rows(correction).into_iter().map(|row| row[..4].to_vec());
-        writer.table("To type in", &["Filter", "Frequency, Hz", "Gain, dB", "Q"], rows.collect());
+        writer.table("To type in", &["Filter", "Frequency, Hz", "Gain, dB", "Q"], rows);
         writer.say(&hearing(correction));
     }
     if let Some(power) = &result.power {
@@ -92,16 +75,11 @@ pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &m
 
 fn facts(session: &Session, writer: &mut Writer) {
     let (manifest, handover) = (&session.manifest, &session.manifest.handover);
-    let facts = [
+    writer.facts([
         ("Screen", manifest.screen.name.clone()),
         ("Installer", handover.installer.clone()),
         ("Reference", handover.reference.clone()),
-    ];
-    let facts: Vec<(String, String)> =
-        facts.into_iter().filter_map(|(name, value)| Some((name.to_owned(), value?))).collect();
-    if !facts.is_empty() {
-        writer.blocks.push(Block::Facts(facts));
-    }
+    ]);
 }
 
 /// What was left out or is doubtful.

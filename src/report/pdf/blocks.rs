@@ -1,10 +1,10 @@
 //! From the content of a paper to its flow: how each kind of block is set.
 
 use super::flow::{Child, Element, Flow, Ink, Leaf, Mark, Strip};
-use super::type_setting::{line_width, lines, property, visible};
+use super::type_setting::{line_width, lines, title, visible};
 use crate::report::error::ReportError;
 use crate::report::paper::{Block, Paper};
-use krilla::tagging::{ListNumbering, Tag};
+use krilla::tagging::{ListNumbering, Tag, TagKind};
 use resvg::usvg::Tree;
 use std::collections::BTreeMap;
 use std::num::NonZeroU16;
@@ -12,8 +12,6 @@ use std::sync::Arc;
 
 /// Lightness of text that stands back; dark enough to be read on a copy (7 : 1 on white).
 pub const DIM: u8 = 80;
-/// Longest text that goes into a property of the document, characters.
-pub const MAX_PROPERTY: usize = 4000;
 
 /// Measures of a paper, pt.
 #[derive(Debug, Clone, Copy)]
@@ -39,7 +37,7 @@ impl Measures {
 }
 
 /// Drawings parsed before, by name: a paper that is set again does not parse them again.
-pub type Drawings = BTreeMap<String, Arc<Tree>>;
+pub type Drawings = BTreeMap<&'static str, Arc<Tree>>;
 
 /// Sets blocks one after the other.
 pub struct Setter {
@@ -102,8 +100,7 @@ impl Setter {
         let leaf = self.text(&paper.title, style, room, true);
         self.heading_element(1, &paper.title, leaf);
         let style = Style { grey: DIM, space: 2.0, ..self.body() };
-        let leaf = self.text(&paper.subtitle, style, room, true);
-        self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+        self.paragraph(&paper.subtitle, style, room, true);
         self.rule(8.0, 0.9, 0);
         for block in &paper.blocks {
             self.block(block)?;
@@ -123,13 +120,12 @@ impl Setter {
             Block::Heading { level, text } => self.heading(*level, text),
             Block::Paragraph(text) => {
                 let style = Style { space: self.measures.body * 0.5, ..self.body() };
-                let leaf = self.text(text, style, self.measures.width, false);
-                self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+                self.paragraph(text, style, self.measures.width, false);
             }
             Block::List(points) => self.list(points),
             Block::Facts(facts) => self.facts(facts),
             Block::Table(table) => self.table(table),
-            Block::Figure(figure) => self.figure(figure)?,
+            Block::Figure { drawing, .. } => self.figure(drawing)?,
             Block::Caution(text) => self.caution(text),
             Block::Signatures(who) => self.signatures(who),
             Block::Ticks(points) => self.ticks(points),
@@ -146,8 +142,25 @@ impl Setter {
     }
 
     /// Adds an element after what there is.
-    pub fn push(&mut self, element: Element) {
-        self.flow.elements.push(element);
+    pub fn push<C: Into<Child>>(
+        &mut self,
+        tag: impl Into<TagKind>,
+        children: impl IntoIterator<Item = C>,
+    ) {
+        self.flow.elements.push(Element::new(tag, children));
+    }
+
+    /// Adds a list, where it has points.
+    pub fn push_list(&mut self, numbering: ListNumbering, items: Vec<Element>) {
+        if !items.is_empty() {
+            self.push(Tag::L(numbering), items);
+        }
+    }
+
+    /// [`Self::text`] as a paragraph of its own.
+    pub fn paragraph(&mut self, text: &str, style: Style, width: f32, keep: bool) {
+        let leaf = self.text(text, style, width, keep);
+        self.push(Tag::P, [leaf]);
     }
 
     /// Lines of text as strips of one leaf: two lines stay together at the
@@ -165,7 +178,7 @@ impl Setter {
             };
             // Words stay apart when the lines are joined again by a reader's program.
             let text = if i == last { line } else { line + " " };
-            strip.marks.push(text_mark(style, 0.0, text, Some(leaf)));
+            strip.marks.push(text_mark(style, 0.0, text, leaf));
             self.flow.strips.push(strip);
         }
         leaf
@@ -187,7 +200,7 @@ impl Setter {
     fn heading_element(&mut self, level: u16, text: &str, leaf: Leaf) {
         self.heading_level = level.min(self.heading_level + 1);
         let level = NonZeroU16::new(self.heading_level).unwrap_or(NonZeroU16::MIN);
-        self.push(Element::new(Tag::Hn(level, Some(heading_title(text))), vec![Child::Leaf(leaf)]));
+        self.push(Tag::Hn(level, Some(title(text))), [leaf]);
     }
 
     /// A heading inside the paper: level 1 for parts, 2 below.
@@ -199,7 +212,7 @@ impl Setter {
         let style = Style { size, bold: true, space, ..self.body() };
         let leaf = self.text(text, style, self.measures.width, true);
         let level = level.clamp(1, 2);
-        self.flow.strips[first].outline = Some((level, heading_title(text)));
+        self.flow.strips[first].outline = Some((level, title(text)));
         // The title of the paper is the heading above all.
         self.heading_element(u16::from(level) + 1, text, leaf);
     }
@@ -214,19 +227,11 @@ impl Setter {
             let style = Style { space, indent: body * 1.25, ..self.body() };
             let label = self.flow.leaf();
             let leaf = self.text(point, style, self.measures.width, false);
-            let dot = text_mark(self.body(), body * 0.35, "• ".into(), Some(label));
+            let dot = text_mark(self.body(), body * 0.35, "• ".into(), label);
             self.flow.strips[first].marks.insert(0, dot);
-            items.push(Child::Element(Element::new(
-                Tag::LI,
-                vec![
-                    Child::Element(Element::new(Tag::Lbl, vec![Child::Leaf(label)])),
-                    Child::Element(Element::new(Tag::LBody, vec![Child::Leaf(leaf)])),
-                ],
-            )));
+            items.push(labelled(label, leaf));
         }
-        if !items.is_empty() {
-            self.push(Element::new(Tag::L(ListNumbering::Disc), items));
-        }
+        self.push_list(ListNumbering::Disc, items);
     }
 
     /// Names on the left, values on the right; two facts share a line where both are short.
@@ -247,59 +252,37 @@ impl Setter {
         let mut i = 0;
         while i < facts.len() {
             let pair = if fits(i, half) && fits(i + 1, width - half) { 2 } else { 1 };
-            let columns: Vec<FactColumn> = (i..i + pair)
-                .map(|k| {
-                    let x = if k == i { 0.0 } else { half };
-                    let room = if pair == 1 { width } else { half };
-                    FactColumn {
-                        x,
-                        names: lines(&facts[k].0, size, false, left - size),
-                        values: lines(&facts[k].1, size, false, room - left),
-                        leaves: [self.flow.leaf(), self.flow.leaf()],
-                    }
+            let room = if pair == 1 { width } else { half };
+            let places = [0.0, half].into_iter().zip(&facts[i..i + pair]);
+            let columns: Vec<FactColumn> = places
+                .map(|(x, (name, value))| FactColumn {
+                    names: (x, lines(name, size, false, left - size), self.flow.leaf()),
+                    values: (x + left, lines(value, size, false, room - left), self.flow.leaf()),
                 })
                 .collect();
-            let n_lines =
-                columns.iter().map(|c| c.names.len().max(c.values.len())).max().unwrap_or(1);
-            for row in 0..n_lines {
-                let space = match (row, i) {
-                    (0, 0) => size * 0.4,
-                    (0, _) => size * 0.12,
-                    _ => 0.0,
-                };
-                let mut strip = Strip {
-                    space,
-                    height: Measures::leading(size),
-                    keep: row + 1 < n_lines,
-                    ..Strip::default()
-                };
-                let dim = Style { grey: DIM, ..self.body() };
-                for column in &columns {
-                    let [label, body] = column.leaves;
-                    for (style, x, cell, leaf) in [
-                        (dim, column.x, &column.names, label),
-                        (self.body(), column.x + left, &column.values, body),
-                    ] {
-                        let text = cell.get(row).map(|t| format!("{t} "));
-                        strip.marks.extend(text.map(|t| text_mark(style, x, t, Some(leaf))));
-                    }
-                }
-                self.flow.strips.push(strip);
-            }
-            items.extend(columns.iter().map(|column| {
-                let [label, body] = column.leaves;
-                Child::Element(Element::new(
-                    Tag::LI,
-                    vec![
-                        Child::Element(Element::new(Tag::Lbl, vec![Child::Leaf(label)])),
-                        Child::Element(Element::new(Tag::LBody, vec![Child::Leaf(body)])),
-                    ],
-                ))
-            }));
+            self.fact_line(&columns, if i == 0 { size * 0.4 } else { size * 0.12 });
+            items.extend(columns.iter().map(|column| labelled(column.names.2, column.values.2)));
             i += pair;
         }
-        if !items.is_empty() {
-            self.push(Element::new(Tag::L(ListNumbering::None), items));
+        self.push_list(ListNumbering::None, items);
+    }
+
+    /// The strips of facts that stand side by side.
+    fn fact_line(&mut self, columns: &[FactColumn], space: f32) {
+        let (plain, dim) = (self.body(), Style { grey: DIM, ..self.body() });
+        let cells = columns.iter().flat_map(|c| [(dim, &c.names), (plain, &c.values)]);
+        let n_lines = cells.clone().map(|(_, (_, lines, _))| lines.len()).max().unwrap_or(1);
+        for row in 0..n_lines {
+            let marks = cells.clone().filter_map(|(style, (x, lines, leaf))| {
+                Some(text_mark(style, *x, format!("{} ", lines.get(row)?), *leaf))
+            });
+            self.flow.strips.push(Strip {
+                space: if row == 0 { space } else { 0.0 },
+                height: Measures::leading(self.measures.body),
+                keep: row + 1 < n_lines,
+                marks: marks.collect(),
+                ..Strip::default()
+            });
         }
     }
 
@@ -307,8 +290,15 @@ impl Setter {
     fn caution(&mut self, text: &str) {
         let body = self.measures.body;
         let inset = body * 0.9;
-        let first = self.flow.strips.len();
         let begins = !self.frame_open;
+        if !begins {
+            // Takes the padding below the caution before away.
+            self.flow.strips.pop();
+            if let Some(last) = self.flow.strips.last_mut() {
+                last.keep = false;
+            }
+        }
+        let first = self.flow.strips.len();
         if begins {
             self.flow.n_frames += 1;
             self.frame_open = true;
@@ -317,21 +307,12 @@ impl Setter {
             self.flow.strips.push(padding);
             if !self.after_caution_heading {
                 let style = Style { bold: true, indent: inset, ..self.body() };
-                let leaf = self.text("Caution", style, self.measures.width, true);
-                self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
-            }
-        } else {
-            // Takes the padding below the caution before away.
-            self.flow.strips.pop();
-            if let Some(last) = self.flow.strips.last_mut() {
-                last.keep = false;
+                self.paragraph("Caution", style, self.measures.width, true);
             }
         }
-        let first = if begins { first } else { first - 1 };
         let space = if begins { 0.0 } else { body * 0.45 };
         let style = Style { space, indent: inset, ..self.body() };
-        let leaf = self.text(text, style, self.measures.width - inset, false);
-        self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+        self.paragraph(text, style, self.measures.width - inset, false);
         if let Some(last) = self.flow.strips.last_mut() {
             last.keep = true;
         }
@@ -343,25 +324,20 @@ impl Setter {
     }
 }
 
-/// A fact set in lines.
+/// A name and its value: where each begins, pt, its lines, and its place in the tag tree.
 struct FactColumn {
-    x: f32,
-    names: Vec<String>,
-    values: Vec<String>,
-    leaves: [Leaf; 2],
+    names: (f32, Vec<String>, Leaf),
+    values: (f32, Vec<String>, Leaf),
 }
 
-/// Title of a heading in the properties; PDF/UA-1 asks for one even where there are no words.
-fn heading_title(text: &str) -> String {
-    match property(text.trim(), MAX_PROPERTY) {
-        empty if empty.is_empty() => "Untitled".to_owned(),
-        title => title,
-    }
+/// A point of a list with what stands before it.
+fn labelled(label: Leaf, body: Leaf) -> Element {
+    Element::new(Tag::LI, [Element::new(Tag::Lbl, [label]), Element::new(Tag::LBody, [body])])
 }
 
 /// A line of printable text in the first line of a strip.
-pub fn text_mark(style: Style, x: f32, text: String, leaf: Option<Leaf>) -> Mark {
+pub fn text_mark(style: Style, x: f32, text: String, leaf: Leaf) -> Mark {
     let Style { size, bold, grey, indent, .. } = style;
     let ink = Ink::Text { text, size, bold, grey };
-    Mark { x: x + indent, y: Measures::baseline(size), ink, leaf }
+    Mark { x: x + indent, y: Measures::baseline(size), ink, leaf: Some(leaf) }
 }

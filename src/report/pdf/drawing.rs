@@ -1,8 +1,8 @@
 //! From pages of strips to the bytes of a document, with its tag tree.
 
-use super::blocks::{DIM, MAX_PROPERTY};
-use super::flow::{Artwork, Child, Element, Flow, Ink, Leaf, Mark, Placed, Strip, Which, pages};
-use super::type_setting::{line_width, lines, property, shape};
+use super::blocks::DIM;
+use super::flow::{Artwork, Child, Element, Flow, Ink, Leaf, Mark, Placed, Which, pages};
+use super::type_setting::{self, line_width, lines, shape};
 use crate::report::error::ReportError;
 use crate::report::paper::sign::Sign;
 use crate::report::plots::text::{REGULAR, SEMIBOLD};
@@ -107,10 +107,7 @@ fn written(
         embed_text,
         leaves: BTreeMap::new(),
     };
-    let title = match property(title.trim(), MAX_PROPERTY) {
-        empty if empty.is_empty() => "Untitled".to_owned(),
-        title => title,
-    };
+    let title = type_setting::title(title);
     for (number, page) in pages.iter().enumerate() {
         let settings = PageSettings::from_wh(sheet.width, sheet.height)
             .ok_or_else(|| encode("a sheet without size"))?;
@@ -208,33 +205,12 @@ fn fill(grey: u8) -> Option<Fill> {
 }
 
 impl Pen<'_> {
-    fn strip(&self, which: Which) -> &'_ Strip {
-        match which {
-            Which::Strip(number) => &self.flow.strips[number],
-            Which::Head(number) => &self.flow.heads[number],
-        }
-    }
-
     fn page(&mut self, surface: &mut Surface<'_>, page: &[Placed]) {
         self.frames(surface, page);
         for placed in page {
-            let flow = self.flow;
-            let strip = match placed.which {
-                Which::Strip(number) => &flow.strips[number],
-                Which::Head(number) => &flow.heads[number],
-            };
-            for mark in &strip.marks {
-                let (x, y) = (self.sheet.side + mark.x, self.sheet.top + placed.y + mark.y);
-                match &mark.ink {
-                    // A smaller drawing keeps its middle.
-                    Ink::Drawing { number, size: [w, h] } if placed.scale < 1.0 => {
-                        let size = [w * placed.scale, h * placed.scale];
-                        let ink = Ink::Drawing { number: *number, size };
-                        let smaller = Mark { ink, ..mark.clone() };
-                        self.mark(surface, &smaller, x + (w - size[0]) / 2.0, y);
-                    }
-                    _ => self.mark(surface, mark, x, y),
-                }
+            for mark in &self.flow.strip(placed.which).marks {
+                let at = [self.sheet.side + mark.x, self.sheet.top + placed.y + mark.y];
+                self.mark(surface, mark, at, placed.scale);
             }
         }
     }
@@ -243,7 +219,7 @@ impl Pen<'_> {
     fn frames(&self, surface: &mut Surface<'_>, page: &[Placed]) {
         let mut spans: BTreeMap<usize, [f32; 2]> = BTreeMap::new();
         for placed in page {
-            let strip = self.strip(placed.which);
+            let strip = self.flow.strip(placed.which);
             if let Some(frame) = strip.frame {
                 let bottom = placed.y + strip.height;
                 spans.entry(frame).or_insert([placed.y, bottom])[1] = bottom;
@@ -252,13 +228,14 @@ impl Pen<'_> {
         for [top, bottom] in spans.into_values() {
             surface.start_tagged(DECORATION);
             let (x, y) = (self.sheet.side, self.sheet.top + top);
-            outline_box(surface, [x, y, self.sheet.column(), bottom - top], 0.7);
+            outline_box(surface, [x, y, self.sheet.column(), bottom - top]);
             block(surface, [x, y, 3.0, bottom - top], 0);
             surface.end_tagged();
         }
     }
 
-    fn mark(&mut self, surface: &mut Surface<'_>, mark: &Mark, x: f32, y: f32) {
+    /// `scale` is that of a drawing.
+    fn mark(&mut self, surface: &mut Surface<'_>, mark: &Mark, [x, y]: [f32; 2], scale: f32) {
         let tag = match (mark.leaf, &mark.ink) {
             (None, _) => DECORATION,
             (Some(_), Ink::Text { .. }) => ContentTag::Span(SpanTag::empty()),
@@ -276,8 +253,12 @@ impl Pen<'_> {
                 block(surface, [x, y - thickness / 2.0, *length, *thickness], *grey);
             }
             Ink::Sign { sign, side } => strokes(surface, *sign, [x, y], *side),
-            Ink::Square { side } => outline_box(surface, [x, y, *side, *side], 0.7),
-            Ink::Drawing { number, size } => self.drawing(surface, *number, [x, y], *size),
+            Ink::Square { side } => outline_box(surface, [x, y, *side, *side]),
+            // A smaller drawing keeps its middle.
+            Ink::Drawing { number, size: [w, h] } => {
+                let size = [w * scale, h * scale];
+                self.drawing(surface, *number, [x + (w - size[0]) / 2.0, y], size);
+            }
         }
         surface.end_tagged();
     }
@@ -342,9 +323,9 @@ fn block(surface: &mut Surface<'_>, [x, y, w, h]: [f32; 4], grey: u8) {
 }
 
 /// The outline of a rectangle.
-fn outline_box(surface: &mut Surface<'_>, area: [f32; 4], thickness: f32) {
+fn outline_box(surface: &mut Surface<'_>, area: [f32; 4]) {
     surface.set_fill(None);
-    surface.set_stroke(Some(Stroke { width: thickness, ..Stroke::default() }));
+    surface.set_stroke(Some(Stroke { width: 0.7, ..Stroke::default() }));
     draw_rectangle(surface, area);
     surface.set_stroke(None);
 }

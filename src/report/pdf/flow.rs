@@ -136,12 +136,35 @@ impl Flow {
         self.n_leaves += 1;
         self.n_leaves - 1
     }
+
+    /// A strip, or a head that is repeated.
+    pub fn strip(&self, which: Which) -> &Strip {
+        match which {
+            Which::Strip(number) => &self.strips[number],
+            Which::Head(number) => &self.heads[number],
+        }
+    }
 }
 
 impl Element {
     /// An element of a kind with content.
-    pub fn new(tag: impl Into<TagKind>, children: Vec<Child>) -> Self {
-        Self { tag: tag.into(), children }
+    pub fn new<C: Into<Child>>(
+        tag: impl Into<TagKind>,
+        children: impl IntoIterator<Item = C>,
+    ) -> Self {
+        Self { tag: tag.into(), children: children.into_iter().map(Into::into).collect() }
+    }
+}
+
+impl From<Element> for Child {
+    fn from(element: Element) -> Self {
+        Self::Element(element)
+    }
+}
+
+impl From<Leaf> for Child {
+    fn from(leaf: Leaf) -> Self {
+        Self::Leaf(leaf)
     }
 }
 

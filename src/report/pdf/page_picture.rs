@@ -1,9 +1,10 @@
 //! The first page of a paper as a picture, to mail.
 
 use super::drawing::Sheet;
-use super::flow::{Artwork, Flow, Ink, Placed, Which, pages};
+use super::flow::{Artwork, Flow, Ink, Placed, pages};
 use crate::report::error::ReportError;
 use crate::report::plots::render::parse;
+use crate::report::plots::svg::escape;
 use resvg::tiny_skia::{Pixmap, Transform};
 use std::fmt::Write;
 
@@ -34,13 +35,6 @@ pub fn first_page_png(flow: &Flow, sheet: &Sheet) -> Result<Vec<u8>, ReportError
     canvas.encode_png().map_err(|e| ReportError::Encode { what: "PNG", source: e.into() })
 }
 
-fn strip_of(flow: &Flow, placed: &Placed) -> usize {
-    match placed.which {
-        Which::Strip(number) => number,
-        Which::Head(_) => flow.strips.len(),
-    }
-}
-
 /// Text, rules and frames of the page.
 fn text_svg(flow: &Flow, sheet: &Sheet, page: &[Placed]) -> String {
     let (w, h) = (sheet.width, sheet.height);
@@ -50,7 +44,7 @@ fn text_svg(flow: &Flow, sheet: &Sheet, page: &[Placed]) -> String {
          <rect class=\"paper\" width=\"{w}\" height=\"{h}\" fill=\"#fff\"/>"
     );
     for placed in page {
-        let Some(strip) = flow.strips.get(strip_of(flow, placed)) else { continue };
+        let strip = flow.strip(placed.which);
         let top = sheet.top + placed.y;
         if strip.frame.is_some() {
             let _ = write!(
@@ -69,7 +63,7 @@ fn text_svg(flow: &Flow, sheet: &Sheet, page: &[Placed]) -> String {
                         "<text x=\"{x}\" y=\"{y}\" font-family=\"Open Sans\" \
                          font-size=\"{size}\" font-weight=\"{weight}\" \
                          fill=\"rgb({grey},{grey},{grey})\">{}</text>",
-                        escaped(text)
+                        escape(text)
                     );
                 }
                 Ink::Rule { length, thickness, grey } => {
@@ -106,8 +100,7 @@ fn text_svg(flow: &Flow, sheet: &Sheet, page: &[Placed]) -> String {
 fn drawings<'a>(flow: &'a Flow, sheet: &Sheet, page: &[Placed]) -> Vec<(&'a Artwork, [f32; 3])> {
     let mut found = Vec::new();
     for placed in page {
-        let Some(strip) = flow.strips.get(strip_of(flow, placed)) else { continue };
-        for mark in &strip.marks {
+        for mark in &flow.strip(placed.which).marks {
             let Ink::Drawing { number, size } = &mark.ink else { continue };
             let width = size[0] * placed.scale;
             // A smaller drawing keeps its middle.
@@ -116,8 +109,4 @@ fn drawings<'a>(flow: &'a Flow, sheet: &Sheet, page: &[Placed]) -> Vec<(&'a Artw
         }
     }
     found
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
 }

@@ -1,10 +1,11 @@
 //! Plots and the logo.
 
-use super::blocks::{DIM, MAX_PROPERTY, Setter, Style};
-use super::flow::{Artwork, Child, Element, Ink, Mark, Strip};
-use super::type_setting::{property, visible};
+use super::blocks::{DIM, Setter, Style};
+use super::flow::{Artwork, Ink, Mark, Strip};
+use super::type_setting::{MAX_PROPERTY, property, visible};
 use crate::report::error::ReportError;
-use crate::report::paper::{Logo, PaperFigure};
+use crate::report::paper::Logo;
+use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::parse;
 use krilla::image::Image;
 use krilla::tagging::Tag;
@@ -16,13 +17,13 @@ const LEAST_SCALE: f32 = 0.95;
 
 impl Setter {
     /// A plot over the width of the column, its title above and how to read it below.
-    pub(super) fn figure(&mut self, figure: &PaperFigure) -> Result<(), ReportError> {
-        let tree = match self.drawings.get(&figure.name) {
+    pub(super) fn figure(&mut self, figure: &Drawing) -> Result<(), ReportError> {
+        let tree = match self.drawings.get(figure.id) {
             Some(tree) => Arc::clone(tree),
             None => {
                 // The text of the drawing is set with the fonts of the paper too.
-                let tree = Arc::new(parse(&figure.name, &visible(&figure.svg))?);
-                self.drawings.insert(figure.name.clone(), Arc::clone(&tree));
+                let tree = Arc::new(parse(figure.id, &visible(&figure.paper_svg))?);
+                self.drawings.insert(figure.id, Arc::clone(&tree));
                 tree
             }
         };
@@ -32,8 +33,7 @@ impl Setter {
         let mut space = body;
         if !figure.title.trim().is_empty() {
             let style = Style { bold: true, space, ..self.body() };
-            let leaf = self.text(&figure.title, style, self.measures.width, true);
-            self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+            self.paragraph(&figure.title, style, self.measures.width, true);
             space = body * 0.3;
         }
         self.flow.drawings.push(Artwork::Svg(tree));
@@ -51,9 +51,8 @@ impl Setter {
             ..Strip::default()
         });
         let words =
-            if figure.alternative.trim().is_empty() { &figure.title } else { &figure.alternative };
-        let tag = Tag::Figure(Some(property(words, MAX_PROPERTY)));
-        self.push(Element::new(tag, vec![Child::Leaf(leaf)]));
+            if figure.description.trim().is_empty() { &figure.title } else { &figure.description };
+        self.push(Tag::Figure(Some(property(words, MAX_PROPERTY))), [leaf]);
         if has_caption {
             let words = [figure.subtitle.as_str(), figure.caption.as_str()]
                 .map(str::trim)
@@ -63,8 +62,7 @@ impl Setter {
                 .collect::<Vec<_>>()
                 .join(" ");
             let style = Style { size: small, grey: DIM, space: 1.0, ..self.body() };
-            let leaf = self.text(&words, style, self.measures.width, false);
-            self.push(Element::new(Tag::P, vec![Child::Leaf(leaf)]));
+            self.paragraph(&words, style, self.measures.width, false);
         }
         Ok(())
     }
@@ -100,8 +98,7 @@ impl Setter {
             keep: true,
             ..Strip::default()
         });
-        let tag = Tag::Figure(Some("Logo of the installer".to_owned()));
-        self.push(Element::new(tag, vec![Child::Leaf(leaf)]));
+        self.push(Tag::Figure(Some("Logo of the installer".to_owned())), [leaf]);
         Ok(size[0])
     }
 }

@@ -1,7 +1,7 @@
 //! Tables: widths of the columns, rows, heads repeated on every page.
 
 use super::blocks::{Measures, Setter, Style, text_mark};
-use super::flow::{Child, Element, Ink, Leaf, Mark, Strip};
+use super::flow::{Element, Ink, Leaf, Mark, Strip};
 use super::type_setting::{line_width, lines, visible};
 use crate::report::paper::{TICK_BOX, Table};
 use krilla::tagging::{TableHeaderScope, Tag};
@@ -50,8 +50,7 @@ impl Setter {
             let space = self.measures.body * 0.9;
             let style = Style { size: self.measures.small, bold: true, space, ..self.body() };
             let leaf = self.text(caption, style, self.measures.width, true);
-            let element = Element::new(Tag::Caption, vec![Child::Leaf(leaf)]);
-            children.push(Child::Element(element));
+            children.push(Element::new(Tag::Caption, [leaf]));
         }
         let places = columns.places(group, self.measures.width, GAP * size);
         let (mut strip, leaves) = self.row(&table.head, &places, size, true);
@@ -63,12 +62,9 @@ impl Setter {
         self.flow.heads.push(repeated);
         let head = self.flow.heads.len() - 1;
         self.flow.strips.push(strip);
-        let cells = leaves.into_iter().map(|leaf| {
-            let tag = Tag::TH(TableHeaderScope::Column);
-            Child::Element(Element::new(tag, vec![Child::Leaf(leaf)]))
-        });
-        let row = Element::new(Tag::TR, cells.collect());
-        children.push(Child::Element(Element::new(Tag::THead, vec![Child::Element(row)])));
+        let heads = leaves.into_iter();
+        let heads = heads.map(|leaf| Element::new(Tag::TH(TableHeaderScope::Column), [leaf]));
+        children.push(Element::new(Tag::THead, [Element::new(Tag::TR, heads)]));
         let mut rows = Vec::new();
         for (i, cells) in table.rows.iter().enumerate() {
             let (mut strip, leaves) = self.row(cells, &places, size, false);
@@ -78,19 +74,16 @@ impl Setter {
             let n = table.rows.len();
             strip.keep = i + 1 < n && (n <= WHOLE_ROWS || i + 2 == n);
             self.flow.strips.push(strip);
-            let cells = leaves.into_iter().enumerate().map(|(column, leaf)| {
-                let content = vec![Child::Leaf(leaf)];
-                Child::Element(match column {
-                    0 => Element::new(Tag::TH(TableHeaderScope::Row), content),
-                    _ => Element::new(Tag::TD, content),
-                })
+            let cells = leaves.into_iter().enumerate().map(|(column, leaf)| match column {
+                0 => Element::new(Tag::TH(TableHeaderScope::Row), [leaf]),
+                _ => Element::new(Tag::TD, [leaf]),
             });
-            rows.push(Child::Element(Element::new(Tag::TR, cells.collect())));
+            rows.push(Element::new(Tag::TR, cells));
         }
         if !rows.is_empty() {
-            children.push(Child::Element(Element::new(Tag::TBody, rows)));
+            children.push(Element::new(Tag::TBody, rows));
         }
-        self.push(Element::new(Tag::Table, children));
+        self.push(Tag::Table, children);
     }
 
     /// A row as a strip, and the leaf of each cell. Head rows stand on a line,
@@ -133,7 +126,7 @@ impl Setter {
                         leaf: None,
                     });
                 }
-                let mut mark = text_mark(style, x, piece.text + " ", Some(leaf));
+                let mut mark = text_mark(style, x, piece.text + " ", leaf);
                 mark.y += top;
                 strip.marks.push(mark);
             }

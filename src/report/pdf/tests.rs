@@ -3,9 +3,9 @@
 use super::*;
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::example::example_result;
-use crate::report::paper::{Block, Detail, Logo, Paper, PaperFigure, Table};
+use crate::report::paper::{Block, Detail, Logo, Paper, Table};
+use crate::report::plots::drawing::Drawing;
 use crate::report::plots::figures;
-use crate::report::plots::layout::Format;
 
 fn text(s: &str) -> String {
     s.to_owned()
@@ -26,15 +26,12 @@ fn paper() -> Paper {
         ]),
     ];
     for figure in figures(&example_result(6), DisplayUnits::Metric) {
-        blocks.push(Block::Figure(PaperFigure {
-            name: text(figure.id),
-            svg: figure.to_svg(Format::Paper),
-            title: figure.title.clone(),
-            subtitle: figure.subtitle.clone(),
+        let drawing = Drawing {
             caption: figure.caption.clone(),
-            detail: Detail::Main,
-            alternative: format!("Plot: {}", figure.title),
-        }));
+            description: format!("Plot: {}", figure.title),
+            ..Drawing::from(&figure)
+        };
+        blocks.push(Block::Figure { drawing, detail: Detail::Main });
     }
     blocks.push(Block::Facts(vec![
         (text("Client"), text("Invented household")),
@@ -172,15 +169,14 @@ fn hostile_text_stays_text_and_the_file_valid() {
         Block::PageBreak,
     ]);
     for figure in figures(&result, DisplayUnits::Metric) {
-        content.blocks.push(Block::Figure(PaperFigure {
-            name: text(figure.id),
-            svg: figure.to_svg(Format::Paper),
+        let drawing = Drawing {
             title: text(nasty),
             subtitle: text(nasty),
             caption: text(nasty),
-            detail: Detail::Main,
-            alternative: text(nasty),
-        }));
+            description: text(nasty),
+            ..Drawing::from(&figure)
+        };
+        content.blocks.push(Block::Figure { drawing, detail: Detail::Main });
     }
     let bytes = made(&content);
     let words = poppler("pdftotext", &[], &bytes);

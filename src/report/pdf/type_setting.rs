@@ -4,27 +4,29 @@
 use crate::report::plots::text::{REGULAR, SEMIBOLD};
 use krilla::text::{GlyphId, KrillaGlyph};
 use rustybuzz::{Direction, Face, ShapePlan, UnicodeBuffer, script};
-use std::sync::OnceLock;
+use std::sync::LazyLock;
+
+/// Longest text that goes into a property of the document, characters.
+pub const MAX_PROPERTY: usize = 4000;
 
 /// Stands for a character that the fonts have not, or that cannot be seen.
 pub const SUBSTITUTE: char = '\u{FFFD}';
 
 fn face(bold: bool) -> Option<&'static Face<'static>> {
-    static REGULAR_FACE: OnceLock<Option<Face<'static>>> = OnceLock::new();
-    static SEMIBOLD_FACE: OnceLock<Option<Face<'static>>> = OnceLock::new();
-    let (cell, data) = if bold { (&SEMIBOLD_FACE, SEMIBOLD) } else { (&REGULAR_FACE, REGULAR) };
-    cell.get_or_init(|| Face::from_slice(data, 0)).as_ref()
+    static FACES: LazyLock<[Option<Face<'static>>; 2]> =
+        LazyLock::new(|| [REGULAR, SEMIBOLD].map(|font| Face::from_slice(font, 0)));
+    FACES[usize::from(bold)].as_ref()
 }
 
 /// How the fonts shape text: made once, because that takes longer than the shaping.
 /// The fonts have Latin, Greek and Cyrillic letters only, which go by the same rules.
 fn plan(bold: bool) -> Option<&'static ShapePlan> {
-    static REGULAR_PLAN: OnceLock<Option<ShapePlan>> = OnceLock::new();
-    static SEMIBOLD_PLAN: OnceLock<Option<ShapePlan>> = OnceLock::new();
-    let cell = if bold { &SEMIBOLD_PLAN } else { &REGULAR_PLAN };
-    let direction = Direction::LeftToRight;
-    let make = |face| ShapePlan::new(face, direction, Some(script::LATIN), None, &[]);
-    cell.get_or_init(|| face(bold).map(make)).as_ref()
+    static PLANS: LazyLock<[Option<ShapePlan>; 2]> = LazyLock::new(|| {
+        let make =
+            |face| ShapePlan::new(face, Direction::LeftToRight, Some(script::LATIN), None, &[]);
+        [false, true].map(|bold| face(bold).map(make))
+    });
+    PLANS[usize::from(bold)].as_ref()
 }
 
 /// Text in which every character can be printed and read: white space becomes a
@@ -73,6 +75,13 @@ pub fn property(text: &str, n_max: usize) -> String {
         }
     };
     text.chars().take(n_max).map(allowed).collect()
+}
+
+/// Title of a document or heading in the properties; PDF/UA-1 asks for one even where there are no
+/// words.
+pub fn title(text: &str) -> String {
+    let title = property(text.trim(), MAX_PROPERTY);
+    if title.is_empty() { "Untitled".to_owned() } else { title }
 }
 
 /// Glyphs of a line of printable text, left to right, and its width in em.

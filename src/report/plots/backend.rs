@@ -4,7 +4,7 @@
 use super::svg::{Svg, hex, px};
 use plotters::drawing::IntoDrawingArea;
 use plotters::element::{Drawable, PointCollection};
-use plotters::style::RGBColor;
+use plotters::style::{Color, RGBColor, ShapeStyle};
 use plotters_backend::{
     BackendColor, BackendCoord, BackendStyle, DrawingBackend, DrawingErrorKind,
 };
@@ -18,6 +18,11 @@ type Drawn = Result<(), DrawingErrorKind<Infallible>>;
 /// A length as plotters counts it.
 pub fn units(px: f64) -> i32 {
     (px * PER_PX).round() as i32
+}
+
+/// A line for plotters.
+pub fn stroke(color: RGBColor, width: f64) -> ShapeStyle {
+    Color::stroke_width(&color, units(width) as u32)
 }
 
 /// A place on the page, px, as plotters counts it.

@@ -1,7 +1,7 @@
 //! A figure drawn from back to front; its frame by plotters.
 
 use super::axes::Scale;
-use super::backend::{place, units};
+use super::backend::{place, stroke, units};
 use super::clip::{Rect, clip, clip_area};
 use super::colors::{ABSENT, GRID, INK, MUTED_INK, QUIET};
 use super::figure::{Figure, Mark, stop_name};
@@ -13,7 +13,7 @@ use plotters::coord::ranged1d::{BoldPoints, LightPoints};
 use plotters::coord::{CoordTranslate, cartesian::Cartesian2d, cartesian::MeshLine};
 use plotters::drawing::{DrawingArea, IntoDrawingArea};
 use plotters::element::{Circle, Drawable, PathElement, PointCollection, Polygon, Rectangle};
-use plotters::style::{Color, RGBColor, ShapeStyle};
+use plotters::style::{Color, RGBColor};
 
 /// Two axes and the frame between them.
 pub(super) type Plane = Cartesian2d<Scale, Scale>;
@@ -54,11 +54,6 @@ impl Frame {
     pub(super) fn point(&self, at: (f64, f64)) -> [f64; 2] {
         place(self.0.map_coordinate(&at))
     }
-}
-
-/// A line for plotters.
-pub(super) fn stroke(color: RGBColor, width: f64) -> ShapeStyle {
-    color.stroke_width(units(width) as u32)
 }
 
 /// The page while it is drawn.

@@ -1,8 +1,6 @@
 //! A figure: axes, marks and words. [`super::layout`] finds the places, `chart` and `words` draw.
 
 use super::axes::Axis;
-use super::chart::draw;
-use super::layout::{Format, Layout};
 use super::series::Series;
 use super::svg::px;
 use crate::report::words::signed;
@@ -183,16 +181,6 @@ impl Figure {
         let words = words.collect::<String>();
         self.description += &words;
         self
-    }
-
-    /// The figure as an SVG document.
-    pub fn to_svg(&self, format: Format) -> String {
-        draw(self, &Layout::of(self, format))
-    }
-
-    /// How to read the figure in a format, with the proportion of its axes.
-    pub fn full_caption(&self, format: Format) -> String {
-        Layout::of(self, format).caption_text
     }
 
     /// Smallest and largest value drawn, or to be shown in any case.

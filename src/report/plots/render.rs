@@ -32,7 +32,7 @@ pub fn plot_files(drawings: &[Drawing]) -> Result<Vec<NamedFile>, ReportError> {
     let mut files = Vec::new();
     for (drawing, [once, twice]) in drawings.iter().zip(pictures) {
         let name = |ending: &str| format!("plots/{}{ending}", drawing.id);
-        files.push((name(".svg"), drawing.svg.clone().into_bytes()));
+        files.push((name(".svg"), drawing.svg.as_bytes().to_vec()));
         files.push((name(".png"), once));
         files.push((name("@2x.png"), twice));
     }

@@ -2,20 +2,19 @@
 //! as the audience sees them who face it.
 
 use super::axes::Axis;
-use super::backend::{pair, units};
-use super::chart::{Frame, stroke};
+use super::backend::{pair, stroke, units};
+use super::chart::Frame;
 use super::clip::Rect;
 use super::colors::{GRID, INK, MUTED_INK, QUIET, STEPS};
 use super::drawing::Drawing;
 use super::layout::{CAPTION_SIZE, EDGE, Format, HEIGHT, Lines, PAPER_WIDTH, WIDTH};
 use super::seat_words::{
-    WORDS_AWAY, WORDS_LEADING, WORDS_SIZE, WORDS_WIDTH, most_words, place_words,
+    Place, WORDS_AWAY, WORDS_LEADING, WORDS_SIZE, WORDS_WIDTH, most_words, place_words,
 };
 use super::svg::{Svg, Text};
 use super::words::headings;
-use crate::analysis::geometry::SeatGeometry;
 use crate::ingest::manifest::DisplayUnits;
-use crate::report::result::{SeatResult, SessionResult};
+use crate::report::result::SessionResult;
 use crate::report::words::{decibels, frequency_words, list_words};
 use crate::units::FOOT_M;
 use plotters::element::{Circle, PathElement, Rectangle};
@@ -32,16 +31,6 @@ const SIDE: f64 = 150.0;
 /// Depth of the loudspeaker behind its front, as drawn, and half its width, m.
 const CABINET_M: [f64; 2] = [0.14, 0.1];
 
-/// A seat on the map.
-pub(super) struct Place<'a> {
-    pub(super) seat: &'a SeatResult,
-    pub(super) geometry: &'a SeatGeometry,
-    /// Ahead of the loudspeaker, and to the right of it as the audience sees it, m.
-    at_m: [f64; 2],
-    /// Largest loss from 500 Hz up: nominal band and dB.
-    pub(super) most: Option<(f64, f64)>,
-}
-
 /// The plan view; `None` where no seat has a position in front of the screen.
 pub fn seat_map(result: &SessionResult, units: DisplayUnits) -> Option<Drawing> {
     let geometry = &result.picture.as_ref()?.geometry;
@@ -51,8 +40,7 @@ pub fn seat_map(result: &SessionResult, units: DisplayUnits) -> Option<Drawing> 
         .filter_map(|geometry| {
             let seat = result.seats.iter().find(|s| s.id == geometry.id)?;
             let [ahead, right, _] = seat.position_m?;
-            let most = most(result, seat);
-            Some(Place { seat, geometry, at_m: [ahead, right], most })
+            Some(Place { seat, geometry, at_m: [ahead, right], most: result.largest_loss(seat) })
         })
         .collect();
     let nearest = places.iter().map(|p| p.at_m[0]).reduce(f64::min)?;
@@ -86,25 +74,13 @@ pub fn seat_map(result: &SessionResult, units: DisplayUnits) -> Option<Drawing> 
     let words = [&title, &description, &subtitle, &caption].map(String::as_str);
     Some(Drawing {
         id: "seat-map",
-        svg: map.draw(Format::File, words),
-        paper_svg: map.draw(Format::Paper, words),
+        svg: map.draw(Format::File, words).into(),
+        paper_svg: map.draw(Format::Paper, words).into(),
         caption,
         title,
         subtitle,
         description,
     })
-}
-
-/// The band from 500 Hz up in which a seat loses most.
-fn most(result: &SessionResult, seat: &SeatResult) -> Option<(f64, f64)> {
-    let [low, high] = result.headline.band_hz;
-    result
-        .bands
-        .iter()
-        .zip(&seat.loss_db)
-        .filter(|(band, _)| (low..=high).contains(&band.nominal_hz))
-        .filter_map(|(band, loss)| Some((band.nominal_hz, (*loss)?)))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 fn finding(places: &[Place<'_>]) -> String {

@@ -1,9 +1,10 @@
 //! What stands beside the seats on their map: as much as finds room.
 
 use super::clip::Rect;
-use super::seat_map::Place;
 use super::text::{fit, text_width};
+use crate::analysis::geometry::SeatGeometry;
 use crate::ingest::manifest::DisplayUnits;
+use crate::report::result::SeatResult;
 use crate::report::words::{decibels, signed};
 use crate::words::length;
 
@@ -15,6 +16,16 @@ pub(super) const WORDS_LEADING: f64 = 23.0;
 pub(super) const WORDS_SIZE: [f64; 2] = [24.0, 20.0];
 /// Widest words of a seat, px.
 pub(super) const WORDS_WIDTH: f64 = 150.0;
+
+/// A seat on the map.
+pub(super) struct Place<'a> {
+    pub(super) seat: &'a SeatResult,
+    pub(super) geometry: &'a SeatGeometry,
+    /// Ahead of the loudspeaker, and to the right of it as the audience sees it, m.
+    pub(super) at_m: [f64; 2],
+    /// Largest loss from 500 Hz up: nominal band and dB.
+    pub(super) most: Option<(f64, f64)>,
+}
 
 /// Distance and angle from the loudspeaker.
 pub(super) fn place_words(place: &Place<'_>, units: DisplayUnits) -> String {

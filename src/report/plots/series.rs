@@ -1,6 +1,6 @@
 //! Curves: how they look, where they run, where they stop.
 
-use super::chart::stroke;
+use super::backend::stroke;
 use super::colors::{ALARM, INK, MUTED_INK, PALETTE, QUIET};
 use plotters::style::{RGBColor, ShapeStyle};
 

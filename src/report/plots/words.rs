@@ -1,7 +1,7 @@
 //! The words of a figure: title, limits, direct labels, numbers under the axis, caption.
 
-use super::backend::{pair, units};
-use super::chart::{Page, stroke};
+use super::backend::{pair, stroke, units};
+use super::chart::Page;
 use super::clip::{Rect, clip};
 use super::colors::{INK, MUTED_INK, QUIET};
 use super::figure::Mark;

@@ -1,7 +1,7 @@
 //! Tests of `seat_map`.
 
 use super::*;
-use crate::analysis::geometry::Geometry;
+use crate::analysis::geometry::{Geometry, SeatGeometry};
 use crate::report::example::example_result;
 use crate::report::plots::render::parse;
 use crate::report::result::PictureResult;
