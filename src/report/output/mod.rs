@@ -17,8 +17,8 @@ pub use one_file::write_one_file;
 
 use super::error::ReportError;
 use crate::staging::{Staging, hold_interruption};
-use listed::{all_files, first_foreign, list_text};
-use place::Kept;
+use listed::{all_files, list_text};
+use place::{Place, resolve, write_error};
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, Write};
@@ -27,11 +27,7 @@ use std::path::{Component, Path, PathBuf};
 /// An output folder in the making.
 #[derive(Debug)]
 pub struct OutputFolder {
-    /// Where the files will be, with links resolved.
-    target: PathBuf,
-    /// As the user named it, for messages.
-    shown: PathBuf,
-    force: bool,
+    place: Place,
     /// Made with the first file, so that a refused session leaves nothing even when
     /// the program is killed.
     staging: Option<Staging>,
@@ -56,10 +52,9 @@ impl OutputFolder {
         if there.is_some_and(|p| !p.is_dir()) {
             return Err(ReportError::NotAFolder { path: shown });
         }
-        if !force {
-            refuse_foreign(&target, &shown)?;
-        }
-        Ok(Self { target, shown, force, staging: None, written: BTreeSet::new() })
+        let place = Place { target, shown, force };
+        place.refuse_foreign()?;
+        Ok(Self { place, staging: None, written: BTreeSet::new() })
     }
 
     /// Where files are gathered until [`Self::publish`]: for writers that need
@@ -71,10 +66,11 @@ impl OutputFolder {
         if let Some(staging) = &self.staging {
             return Ok(staging.at("new"));
         }
-        let parent = self.target.parent().unwrap_or(&self.target);
-        let staging = Staging::inside(parent).map_err(|e| write_error(&self.shown, e))?;
+        let failed = |e| write_error(&self.place.shown, e);
+        let parent = self.place.target.parent().unwrap_or(&self.place.target);
+        let staging = Staging::inside(parent).map_err(failed)?;
         let new = staging.at("new");
-        fs::create_dir(&new).map_err(|e| write_error(&self.shown, e))?;
+        fs::create_dir(&new).map_err(failed)?;
         self.staging = Some(staging);
         Ok(new)
     }
@@ -87,11 +83,10 @@ impl OutputFolder {
     pub fn write(&mut self, name: &str, bytes: &[u8]) -> Result<(), ReportError> {
         let relative = self.claim(name)?;
         let path = self.staging_path()?.join(&relative);
-        let shown = self.shown.join(&relative);
         let folder = path.parent().unwrap_or(&path);
-        fs::create_dir_all(folder).map_err(|e| write_error(&shown, e))?;
-        let mut file = fs::File::create_new(&path).map_err(|e| write_error(&shown, e))?;
-        file.write_all(bytes).and_then(|()| file.flush()).map_err(|e| write_error(&shown, e))
+        fs::create_dir_all(folder)
+            .and_then(|()| fs::File::create_new(&path)?.write_all(bytes))
+            .map_err(|e| write_error(&self.place.shown.join(&relative), e))
     }
 
     fn claim(&mut self, name: &str) -> Result<PathBuf, ReportError> {
@@ -116,47 +111,11 @@ impl OutputFolder {
         let new = self.staging_path()?;
         self.written.extend(all_files(&new));
         fs::write(new.join(LIST_NAME), list_text(&self.written))
-            .map_err(|e| write_error(&self.shown.join(LIST_NAME), e))?;
+            .map_err(|e| write_error(&self.place.shown.join(LIST_NAME), e))?;
         {
-            let staging = new.parent().unwrap_or(&new);
             let _whole = hold_interruption();
-            let kept = if self.force { self.keep_foreign(&new)? } else { Kept::new() };
-            self.swap(staging, &new, &kept)?;
+            self.place.put(&new)?;
         }
-        Ok(self.written.iter().map(|name| self.shown.join(name)).collect())
+        Ok(self.written.iter().map(|name| self.place.shown.join(name)).collect())
     }
-}
-
-/// The target with links and `..` resolved as far as it exists.
-fn resolve(target: &Path) -> io::Result<PathBuf> {
-    match target.canonicalize() {
-        Ok(path) => Ok(path),
-        Err(e) if e.kind() == io::ErrorKind::NotFound => {
-            let name = target.file_name().ok_or(e)?;
-            let parent = match target.parent() {
-                Some(p) if !p.as_os_str().is_empty() => p,
-                _ => Path::new("."),
-            };
-            Ok(resolve(parent)?.join(name))
-        }
-        Err(e) => Err(e),
-    }
-}
-
-/// Looks again for a while before it refuses: another run may exchange the folder
-/// between the reading of its list and of its files.
-fn refuse_foreign(folder: &Path, shown: &Path) -> Result<(), ReportError> {
-    let mut looks = 0;
-    loop {
-        let Some(found) = first_foreign(folder) else { return Ok(()) };
-        looks += 1;
-        if looks == 20 {
-            return Err(ReportError::Foreign { folder: shown.to_owned(), found });
-        }
-        std::thread::sleep(std::time::Duration::from_millis(3));
-    }
-}
-
-fn write_error(path: &Path, source: io::Error) -> ReportError {
-    ReportError::Write { path: path.to_owned(), source }
 }

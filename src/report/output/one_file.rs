@@ -1,6 +1,6 @@
 //! Safe writing of a single file.
 
-use super::{resolve, write_error};
+use super::place::{resolve, write_error};
 use crate::report::error::ReportError;
 use crate::staging::{Staging, hold_interruption};
 use std::fs;

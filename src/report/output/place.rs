@@ -1,7 +1,6 @@
 //! Putting a finished folder into its place.
 
-use super::listed::foreign_files;
-use super::{OutputFolder, refuse_foreign, write_error};
+use super::listed::{first_foreign, foreign_files};
 use crate::report::error::ReportError;
 use std::collections::BTreeMap;
 use std::ffi::OsString;
@@ -10,47 +9,79 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
+/// The place of a folder.
+#[derive(Debug)]
+pub(super) struct Place {
+    /// Where the files will be, with links resolved.
+    pub(super) target: PathBuf,
+    /// As the user named it, for messages.
+    pub(super) shown: PathBuf,
+    /// Whether files of somebody else that are there are kept beside ours, not refused.
+    pub(super) force: bool,
+}
+
 /// Files of somebody else, and when they were last written.
 pub(super) type Kept = BTreeMap<PathBuf, Option<SystemTime>>;
 
-impl OutputFolder {
+impl Place {
+    /// Refuses a folder that holds files of somebody else. Looks again for a while before it
+    /// does: another run may exchange the folder between the reading of its list and of its files.
+    pub(super) fn refuse_foreign(&self) -> Result<(), ReportError> {
+        let mut looks = 0;
+        while !self.force
+            && let Some(found) = first_foreign(&self.target)
+        {
+            looks += 1;
+            if looks == 20 {
+                return Err(ReportError::Foreign { folder: self.shown.clone(), found });
+            }
+            std::thread::sleep(std::time::Duration::from_millis(3));
+        }
+        Ok(())
+    }
+
+    /// Puts the folder `new`, which lies in a staging folder, into place as a whole.
+    pub(super) fn put(&self, new: &Path) -> Result<(), ReportError> {
+        let kept = if self.force { self.keep_foreign(new)? } else { Kept::new() };
+        self.swap(new.parent().unwrap_or(new), new, &kept)
+    }
+
     /// Puts the folder `new`, inside `staging`, into place as a whole. Another run
     /// may do the same at the same time. `kept` are files of somebody else that are in both.
     pub(super) fn swap(&self, staging: &Path, new: &Path, kept: &Kept) -> Result<(), ReportError> {
+        let failed = |e| write_error(&self.shown, e);
         let mut last = io::Error::other("the folder was taken again and again by other runs");
         for attempt in 0..100 {
             match fs::rename(new, &self.target) {
                 Ok(()) => return Ok(()),
-                Err(e) if !self.target.is_dir() => return Err(write_error(&self.shown, e)),
+                Err(e) if !self.target.is_dir() => return Err(failed(e)),
                 Err(e) => last = e,
             }
-            if !self.force {
-                refuse_foreign(&self.target, &self.shown)?;
-            }
+            self.refuse_foreign()?;
             let old = staging.join(format!("old-{attempt}"));
             if exchange(new, &self.target) {
                 // Out of the way of a name that means something finished.
-                fs::rename(new, &old).map_err(|e| write_error(&self.shown, e))?;
+                fs::rename(new, &old).map_err(failed)?;
                 return self.bring_back_foreign(&old, kept);
             }
             match fs::rename(&self.target, &old) {
                 Ok(()) => {}
                 // The other run has it at this moment.
                 Err(e) if e.kind() == io::ErrorKind::NotFound => continue,
-                Err(e) => return Err(write_error(&self.shown, e)),
+                Err(e) => return Err(failed(e)),
             }
             if let Err(e) = fs::rename(new, &self.target)
                 && !self.target.exists()
             {
-                fs::rename(&old, &self.target).map_err(|e| write_error(&self.shown, e))?;
-                return Err(write_error(&self.shown, e));
+                fs::rename(&old, &self.target).map_err(failed)?;
+                return Err(failed(e));
             }
             self.bring_back_foreign(&old, kept)?;
             if !new.exists() {
                 return Ok(());
             }
         }
-        Err(write_error(&self.shown, last))
+        Err(failed(last))
     }
 
     /// Puts the files of somebody else that are in the folder into `new` too; one whose name is
@@ -82,6 +113,26 @@ impl OutputFolder {
         }
         Ok(())
     }
+}
+
+/// The target with links and `..` resolved as far as it exists.
+pub(super) fn resolve(target: &Path) -> io::Result<PathBuf> {
+    match target.canonicalize() {
+        Ok(path) => Ok(path),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => {
+            let name = target.file_name().ok_or(e)?;
+            let parent = match target.parent() {
+                Some(p) if !p.as_os_str().is_empty() => p,
+                _ => Path::new("."),
+            };
+            Ok(resolve(parent)?.join(name))
+        }
+        Err(e) => Err(e),
+    }
+}
+
+pub(super) fn write_error(path: &Path, source: io::Error) -> ReportError {
+    ReportError::Write { path: path.to_owned(), source }
 }
 
 fn last_written(path: &Path) -> Option<SystemTime> {

@@ -166,12 +166,12 @@ fn a_file_that_is_saved_during_the_exchange_is_not_lost() {
     folder.write("a", b"new").unwrap();
     let new = folder.staging_path().unwrap();
     fs::write(new.join(LIST_NAME), list_text(&folder.written)).unwrap();
-    let kept = folder.keep_foreign(&new).unwrap();
+    let kept = folder.place.keep_foreign(&new).unwrap();
     fs::write(target.join("saved"), "second").unwrap();
     fs::rename(target.join("saved"), &notes).unwrap();
     let later = std::time::SystemTime::now() + std::time::Duration::from_secs(1);
     fs::File::options().write(true).open(&notes).unwrap().set_modified(later).unwrap();
-    folder.swap(new.parent().unwrap(), &new, &kept).unwrap();
+    folder.place.swap(new.parent().unwrap(), &new, &kept).unwrap();
     let read = |n: &str| fs::read_to_string(target.join(n)).unwrap();
     assert_eq!((read("a"), read("notes.txt")), ("new".into(), "first".into()));
     assert_eq!(read("kept-notes.txt"), "second");
