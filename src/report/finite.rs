@@ -7,8 +7,7 @@
 
 use super::error::ReportError;
 use crate::words::key_of;
-use serde::Serialize;
-use serde::ser;
+use serde::{Serialize, ser};
 use std::fmt::Display;
 
 /// Refuses a document that holds a NaN or infinite number anywhere.
@@ -16,9 +15,9 @@ use std::fmt::Display;
 /// # Errors
 /// [`ReportError::NotFinite`] with the place (`seats[2].loss_db[5]`) and the number.
 pub fn refuse_non_finite<T: Serialize>(document: &T) -> Result<(), ReportError> {
-    let mut walk = Walk { place: Vec::new() };
+    let mut walk = Walk { place: String::new() };
     document.serialize(&mut walk).map_err(|found| ReportError::NotFinite {
-        place: walk.place.concat().trim_start_matches('.').to_owned(),
+        place: walk.place.trim_start_matches('.').to_owned(),
         found: found.0,
     })
 }
@@ -26,88 +25,67 @@ pub fn refuse_non_finite<T: Serialize>(document: &T) -> Result<(), ReportError> 
 /// Where the walk is: keys as `.key`, indices as `[3]`. After a refusal the
 /// steps stay as they are, and so tell the place.
 struct Walk {
-    place: Vec<String>,
+    place: String,
 }
 
 /// The number (or the complaint of a type's own serialization) as text.
-#[derive(Debug)]
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
 struct NonFinite(String);
 
-impl Display for NonFinite {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(&self.0)
-    }
-}
-impl std::error::Error for NonFinite {}
 impl ser::Error for NonFinite {
     fn custom<T: Display>(message: T) -> Self {
         Self(message.to_string())
     }
 }
 
+type Walked = Result<(), NonFinite>;
+
 impl Walk {
-    fn step<T: Serialize + ?Sized>(&mut self, step: String, value: &T) -> Result<(), NonFinite> {
-        self.place.push(step);
+    fn step<T: Serialize + ?Sized>(&mut self, step: &str, value: &T) -> Walked {
+        let above = self.place.len();
+        self.place += step;
         value.serialize(&mut *self)?;
-        self.place.pop();
+        self.place.truncate(above);
         Ok(())
     }
 }
 
 macro_rules! harmless {
-    ($($method:ident: $kind:ty),* $(,)?) => {
-        $(fn $method(self, _: $kind) -> Result<(), NonFinite> { Ok(()) })*
+    ($($method:ident($($kind:ty),*)),* $(,)?) => {
+        $(fn $method(self $(, _: $kind)*) -> Walked { Ok(()) })*
     };
 }
 
 impl<'a> ser::Serializer for &'a mut Walk {
     type Ok = ();
     type Error = NonFinite;
-    type SerializeSeq = List<'a>;
-    type SerializeTuple = List<'a>;
-    type SerializeTupleStruct = List<'a>;
-    type SerializeTupleVariant = List<'a>;
-    type SerializeMap = Keys<'a>;
-    type SerializeStruct = Keys<'a>;
-    type SerializeStructVariant = Keys<'a>;
+    type SerializeSeq = Inside<'a>;
+    type SerializeTuple = Inside<'a>;
+    type SerializeTupleStruct = Inside<'a>;
+    type SerializeTupleVariant = Inside<'a>;
+    type SerializeMap = Inside<'a>;
+    type SerializeStruct = Inside<'a>;
+    type SerializeStructVariant = Inside<'a>;
 
     harmless! {
-        serialize_bool: bool, serialize_char: char, serialize_str: &str, serialize_bytes: &[u8],
-        serialize_i8: i8, serialize_i16: i16, serialize_i32: i32, serialize_i64: i64,
-        serialize_u8: u8, serialize_u16: u16, serialize_u32: u32, serialize_u64: u64,
+        serialize_bool(bool), serialize_char(char), serialize_str(&str), serialize_bytes(&[u8]),
+        serialize_i8(i8), serialize_i16(i16), serialize_i32(i32), serialize_i64(i64),
+        serialize_u8(u8), serialize_u16(u16), serialize_u32(u32), serialize_u64(u64),
+        serialize_none(), serialize_unit(), serialize_unit_struct(&'static str),
+        serialize_unit_variant(&'static str, u32, &'static str),
     }
 
-    fn serialize_f32(self, value: f32) -> Result<(), NonFinite> {
+    fn serialize_f32(self, value: f32) -> Walked {
         self.serialize_f64(f64::from(value))
     }
-    fn serialize_f64(self, value: f64) -> Result<(), NonFinite> {
+    fn serialize_f64(self, value: f64) -> Walked {
         if value.is_finite() { Ok(()) } else { Err(NonFinite(value.to_string())) }
     }
-    fn serialize_none(self) -> Result<(), NonFinite> {
-        Ok(())
-    }
-    fn serialize_some<T: Serialize + ?Sized>(self, value: &T) -> Result<(), NonFinite> {
+    fn serialize_some<T: Serialize + ?Sized>(self, value: &T) -> Walked {
         value.serialize(self)
     }
-    fn serialize_unit(self) -> Result<(), NonFinite> {
-        Ok(())
-    }
-    fn serialize_unit_struct(self, _: &'static str) -> Result<(), NonFinite> {
-        Ok(())
-    }
-    fn serialize_unit_variant(
-        self,
-        _: &'static str,
-        _: u32,
-        _: &'static str,
-    ) -> Result<(), NonFinite> {
-        Ok(())
-    }
-    fn serialize_newtype_struct<T: Serialize + ?Sized>(
-        self,
-        _: &'static str,
-        value: &T,
-    ) -> Result<(), NonFinite> {
+    fn serialize_newtype_struct<T: Serialize + ?Sized>(self, _: &str, value: &T) -> Walked {
         value.serialize(self)
     }
     fn serialize_newtype_variant<T: Serialize + ?Sized>(
@@ -116,16 +94,16 @@ impl<'a> ser::Serializer for &'a mut Walk {
         _: u32,
         variant: &'static str,
         value: &T,
-    ) -> Result<(), NonFinite> {
-        self.step(format!(".{variant}"), value)
+    ) -> Walked {
+        self.step(&format!(".{variant}"), value)
     }
-    fn serialize_seq(self, _: Option<usize>) -> Result<List<'a>, NonFinite> {
-        Ok(List { walk: self, index: 0, inside: None })
+    fn serialize_seq(self, _: Option<usize>) -> Result<Inside<'a>, NonFinite> {
+        Ok(Inside { walk: self, variant: String::new(), index: 0, key: String::new() })
     }
-    fn serialize_tuple(self, _: usize) -> Result<List<'a>, NonFinite> {
+    fn serialize_tuple(self, _: usize) -> Result<Inside<'a>, NonFinite> {
         self.serialize_seq(None)
     }
-    fn serialize_tuple_struct(self, _: &'static str, _: usize) -> Result<List<'a>, NonFinite> {
+    fn serialize_tuple_struct(self, _: &str, _: usize) -> Result<Inside<'a>, NonFinite> {
         self.serialize_seq(None)
     }
     fn serialize_tuple_variant(
@@ -134,106 +112,87 @@ impl<'a> ser::Serializer for &'a mut Walk {
         _: u32,
         variant: &'static str,
         _: usize,
-    ) -> Result<List<'a>, NonFinite> {
-        Ok(List { walk: self, index: 0, inside: Some(variant) })
+    ) -> Result<Inside<'a>, NonFinite> {
+        Ok(Inside { variant: format!(".{variant}"), ..self.serialize_seq(None)? })
     }
-    fn serialize_map(self, _: Option<usize>) -> Result<Keys<'a>, NonFinite> {
-        Ok(Keys { walk: self, key: String::new(), inside: None })
+    fn serialize_map(self, _: Option<usize>) -> Result<Inside<'a>, NonFinite> {
+        self.serialize_seq(None)
     }
-    fn serialize_struct(self, _: &'static str, _: usize) -> Result<Keys<'a>, NonFinite> {
-        self.serialize_map(None)
+    fn serialize_struct(self, _: &str, _: usize) -> Result<Inside<'a>, NonFinite> {
+        self.serialize_seq(None)
     }
     fn serialize_struct_variant(
         self,
-        _: &'static str,
-        _: u32,
+        name: &'static str,
+        index: u32,
         variant: &'static str,
-        _: usize,
-    ) -> Result<Keys<'a>, NonFinite> {
-        Ok(Keys { walk: self, key: String::new(), inside: Some(variant) })
+        n_fields: usize,
+    ) -> Result<Inside<'a>, NonFinite> {
+        self.serialize_tuple_variant(name, index, variant, n_fields)
     }
 }
 
-/// A walk along a list; `inside` is the enum variant that holds it.
-struct List<'a> {
+/// Inside a list, a tuple, a struct or a map.
+struct Inside<'a> {
     walk: &'a mut Walk,
+    /// Of the enum around it, as a step; empty outside of one.
+    variant: String,
+    /// Of the next item.
     index: usize,
-    inside: Option<&'static str>,
-}
-
-impl List<'_> {
-    fn next<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), NonFinite> {
-        let variant = self.inside.map(|v| format!(".{v}")).unwrap_or_default();
-        let step = format!("{variant}[{}]", self.index);
-        self.index += 1;
-        self.walk.step(step, value)
-    }
-}
-
-/// A walk along keys; `inside` is the enum variant that holds them.
-struct Keys<'a> {
-    walk: &'a mut Walk,
+    /// Of the next value of a map.
     key: String,
-    inside: Option<&'static str>,
 }
 
-impl Keys<'_> {
-    fn next<T: Serialize + ?Sized>(&mut self, key: &str, value: &T) -> Result<(), NonFinite> {
-        let variant = self.inside.map(|v| format!(".{v}")).unwrap_or_default();
-        self.walk.step(format!("{variant}.{key}"), value)
+impl Inside<'_> {
+    fn item<T: Serialize + ?Sized>(&mut self, value: &T) -> Walked {
+        let step = format!("{}[{}]", self.variant, self.index);
+        self.index += 1;
+        self.walk.step(&step, value)
+    }
+
+    fn field<T: Serialize + ?Sized>(&mut self, key: &str, value: &T) -> Walked {
+        self.walk.step(&format!("{}.{key}", self.variant), value)
     }
 }
 
-macro_rules! list {
-    ($($kind:ident :: $method:ident),*) => {$(
-        impl ser::$kind for List<'_> {
+macro_rules! inside {
+    ($($kind:ident::$method:ident($($key:ident)?) by $step:ident),* $(,)?) => {$(
+        impl ser::$kind for Inside<'_> {
             type Ok = ();
             type Error = NonFinite;
-            fn $method<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), NonFinite> {
-                self.next(value)
+            fn $method<T: Serialize + ?Sized>(
+                &mut self,
+                $($key: &'static str,)?
+                value: &T,
+            ) -> Walked {
+                self.$step($($key,)? value)
             }
-            fn end(self) -> Result<(), NonFinite> { Ok(()) }
+            fn end(self) -> Walked { Ok(()) }
         }
     )*};
 }
-list!(
-    SerializeSeq::serialize_element,
-    SerializeTuple::serialize_element,
-    SerializeTupleStruct::serialize_field,
-    SerializeTupleVariant::serialize_field
+inside!(
+    SerializeSeq::serialize_element() by item,
+    SerializeTuple::serialize_element() by item,
+    SerializeTupleStruct::serialize_field() by item,
+    SerializeTupleVariant::serialize_field() by item,
+    SerializeStruct::serialize_field(key) by field,
+    SerializeStructVariant::serialize_field(key) by field,
 );
 
-macro_rules! keys {
-    ($($kind:ident),*) => {$(
-        impl ser::$kind for Keys<'_> {
-            type Ok = ();
-            type Error = NonFinite;
-            fn serialize_field<T: Serialize + ?Sized>(
-                &mut self,
-                key: &'static str,
-                value: &T,
-            ) -> Result<(), NonFinite> {
-                self.next(key, value)
-            }
-            fn end(self) -> Result<(), NonFinite> { Ok(()) }
-        }
-    )*};
-}
-keys!(SerializeStruct, SerializeStructVariant);
-
-impl ser::SerializeMap for Keys<'_> {
+impl ser::SerializeMap for Inside<'_> {
     type Ok = ();
     type Error = NonFinite;
-    fn serialize_key<T: Serialize + ?Sized>(&mut self, key: &T) -> Result<(), NonFinite> {
+    fn serialize_key<T: Serialize + ?Sized>(&mut self, key: &T) -> Walked {
         // A key that is not text cannot stand in JSON; the encoder says so later.
         self.key = key_of(key).unwrap_or_else(|| "?".to_owned());
         Ok(())
     }
-    fn serialize_value<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), NonFinite> {
+    fn serialize_value<T: Serialize + ?Sized>(&mut self, value: &T) -> Walked {
         let key = std::mem::take(&mut self.key);
-        self.next(&key, value)
+        self.field(&key, value)
     }
-    fn end(self) -> Result<(), NonFinite> {
+    fn end(self) -> Walked {
         Ok(())
     }
 }
