@@ -1,6 +1,7 @@
 //! Sessions and forecasts side by side as one paper, for the web page and for PDF.
 
-use super::paper::{Block, Detail, Paper, Table};
+use super::paper::Paper;
+use super::paper::writer::{Writer, dash};
 use super::plots::drawing::Drawing;
 use super::words::compare::with_u;
 use super::words::said::{Said, Statement};
@@ -9,59 +10,45 @@ use crate::analysis::compare::{Comparison, Entry, Origin, Rated};
 
 /// The paper: what the figures show, the ranking, every pair, and the plots.
 pub fn compare_paper(comparison: &Said<Comparison, Statement>, drawings: &[Drawing]) -> Paper {
-    let mut blocks = vec![Block::part("What is shown")];
-    blocks.push(Block::List(comparison.words.statement.clone()));
-    blocks.extend(drawings.iter().map(Block::figure));
-    blocks.push(Block::part("Side by side"));
-    blocks.push(Block::Table(ranking(comparison)));
-    blocks.push(Block::Paragraph(
+    let names: Vec<&str> = comparison.entries.iter().map(|e| e.summary.name.as_str()).collect();
+    let title = format!("{} screens side by side", names.len());
+    let mut writer = Writer::new(drawings, &title);
+    writer.part("What is shown");
+    writer.list(&comparison.words.statement);
+    writer.other_figures();
+    writer.part("Side by side");
+    ranking(comparison, &mut writer);
+    writer.say(
         "A rank is one more than the number of entries that are shown to be better; entries whose \
          difference lies within its uncertainty share a rank. The power is that of making the whole loss \
-         up, for pink programme; a setting may make up less."
-            .into(),
-    ));
-    blocks.extend(limits(comparison).map(Block::Table));
-    blocks.push(Block::part("Two by two"));
-    blocks.push(Block::Table(pairs(comparison)));
-    blocks.push(Block::part("Band by band"));
-    blocks.push(Block::Table(bands(comparison)));
-    let names: Vec<String> = comparison.entries.iter().map(|e| e.summary.name.clone()).collect();
-    let n = names.len();
-    Paper {
-        title: format!("{n} screens side by side"),
-        subtitle: names.join(" \u{b7} "),
-        logo: None,
-        blocks,
-    }
-}
-
-fn dash() -> String {
-    "\u{2013}".to_owned()
+         up, for pink programme; a setting may make up less.",
+    );
+    limits(comparison, &mut writer);
+    writer.part("Two by two");
+    pairs(comparison, &mut writer);
+    writer.part("Band by band");
+    bands(comparison, &mut writer);
+    writer.paper(names.join(" \u{b7} "), None)
 }
 
 fn rated(figure: Rated) -> String {
     with_u(figure, "")
 }
 
-/// What the settings leave of the stated limits; `None` where none is stated.
-fn limits(comparison: &Comparison) -> Option<Table> {
+/// What the settings leave of the limits, where any is stated.
+fn limits(comparison: &Comparison, writer: &mut Writer) {
     let left = |left_db: Option<f64>| left_db.map_or_else(dash, |db| signed(db, 1));
     let stated = comparison.entries.iter().map(|e| (&e.summary.name, e.summary.headroom));
     let stated = stated.filter(|(_, h)| h.amplifier_db.or(h.driver_db).is_some());
-    let rows: Vec<Vec<String>> = stated
-        .map(|(name, h)| vec![name.clone(), left(h.amplifier_db), left(h.driver_db)])
-        .collect();
-    (!rows.is_empty()).then(|| Table {
-        caption: "Headroom of the stated limits with the setting of each session, dB; below zero \
-                  the limit is exceeded"
-            .into(),
-        head: ["Screen", "Amplifier", "High-frequency driver"].map(String::from).to_vec(),
-        rows,
-        detail: Detail::Main,
-    })
+    writer.table(
+        "Headroom of the stated limits with the setting of each session, dB; below zero the limit \
+         is exceeded",
+        &["Screen", "Amplifier", "High-frequency driver"],
+        stated.map(|(name, h)| vec![name.clone(), left(h.amplifier_db), left(h.driver_db)]),
+    );
 }
 
-fn ranking(comparison: &Comparison) -> Table {
+fn ranking(comparison: &Comparison, writer: &mut Writer) {
     let rank = |r: Option<usize>| r.map_or_else(dash, |r| r.to_string());
     let row = |e: &Entry| {
         vec![
@@ -88,11 +75,9 @@ fn ranking(comparison: &Comparison) -> Table {
     let range = ends.map_or_else(String::new, |(low, high)| {
         format!(", {} to {}", frequency_words(*low), frequency_words(*high))
     });
-    Table {
-        caption: format!(
-            "Figures over the bands known for all{range}, with their 95 % uncertainty"
-        ),
-        head: [
+    writer.table(
+        &format!("Figures over the bands known for all{range}, with their 95 % uncertainty"),
+        &[
             "Screen",
             "From",
             "Mean loss, dB",
@@ -104,15 +89,12 @@ fn ranking(comparison: &Comparison) -> Table {
             "Rank",
             "Gain on axis",
             "Power to make it up, factor",
-        ]
-        .map(String::from)
-        .to_vec(),
-        rows: comparison.entries.iter().map(row).collect(),
-        detail: Detail::Main,
-    }
+        ],
+        comparison.entries.iter().map(row),
+    );
 }
 
-fn pairs(comparison: &Comparison) -> Table {
+fn pairs(comparison: &Comparison, writer: &mut Writer) {
     let rows = comparison.pairs.iter().map(|pair| {
         let [a, b] = &pair.names;
         let difference = Rated { value: pair.difference_db, u95: pair.u95_db };
@@ -123,15 +105,11 @@ fn pairs(comparison: &Comparison) -> Table {
         };
         vec![format!("{a} and {b}"), rated(difference), verdict]
     });
-    Table {
-        caption: "Mean loss of the first less that of the second, dB".into(),
-        head: ["Pair", "Difference, dB", "Shown"].map(String::from).to_vec(),
-        rows: rows.collect(),
-        detail: Detail::Main,
-    }
+    let caption = "Mean loss of the first less that of the second, dB";
+    writer.table(caption, &["Pair", "Difference, dB", "Shown"], rows);
 }
 
-fn bands(comparison: &Comparison) -> Table {
+fn bands(comparison: &Comparison, writer: &mut Writer) {
     let mut all_hz: Vec<f64> =
         comparison.entries.iter().flat_map(|e| e.summary.bands_hz.iter().copied()).collect();
     all_hz.sort_by(f64::total_cmp);
@@ -145,14 +123,9 @@ fn bands(comparison: &Comparison) -> Table {
         });
         std::iter::once(frequency_words(*hz)).chain(cells).collect()
     });
-    let mut head = vec!["Band".to_owned()];
-    head.extend(comparison.entries.iter().map(|e| e.summary.name.clone()));
-    Table {
-        caption: "Mean loss over the seats, dB, with its 95 % uncertainty".into(),
-        head,
-        rows: rows.collect(),
-        detail: Detail::Main,
-    }
+    let names = comparison.entries.iter().map(|e| e.summary.name.as_str());
+    let head: Vec<&str> = std::iter::once("Band").chain(names).collect();
+    writer.table("Mean loss over the seats, dB, with its 95 % uncertainty", &head, rows);
 }
 
 #[cfg(test)]

@@ -3,71 +3,11 @@
 use super::csv::{Table, text_cell};
 use super::error::ReportError;
 use super::look::columns;
+use super::paper::writer::dash;
 use super::words::compare::with_u;
 use super::words::frequency_words;
 use super::words::said::{Said, Statement};
-use crate::analysis::compare::{Comparison, Origin};
-
-/// The comparison as rows of cells, heading first.
-fn comparison_rows(comparison: &Comparison) -> Vec<Vec<String>> {
-    let mut rows = vec![
-        [
-            "name",
-            "origin",
-            "mean_loss_db",
-            "mean_loss_u95_db",
-            "loss_rank",
-            "spread_db",
-            "spread_u95_db",
-            "spread_rank",
-            "claims_kept",
-            "claims_made",
-            "claims_rank",
-            "gain_on_axis",
-            "gain_u95",
-            "power_factor",
-            "power_factor_u95",
-            "largest_loss_db",
-            "largest_loss_u95_db",
-            "largest_loss_hz",
-            "amplifier_left_db",
-            "driver_left_db",
-        ]
-        .map(String::from)
-        .to_vec(),
-    ];
-    let number = |x: Option<f64>| x.map_or(String::new(), |x| format!("{x:.3}"));
-    let count = |x: Option<usize>| x.map_or(String::new(), |x| x.to_string());
-    for e in &comparison.entries {
-        let origin = match e.summary.origin {
-            Origin::Measured => "measured",
-            Origin::Predicted => "predicted",
-        };
-        rows.push(vec![
-            e.summary.name.clone(),
-            origin.into(),
-            number(Some(e.mean_loss_db.value)),
-            number(e.mean_loss_db.u95),
-            e.loss_rank.to_string(),
-            number(e.spread_db.map(|s| s.value)),
-            number(e.spread_db.and_then(|s| s.u95)),
-            count(e.spread_rank),
-            count(e.summary.claims.map(|c| c[0])),
-            count(e.summary.claims.map(|c| c[1])),
-            count(e.claims_rank),
-            number(e.summary.gain.map(|g| g.value)),
-            number(e.summary.gain.and_then(|g| g.u95)),
-            number(Some(e.power_factor.value)),
-            number(e.power_factor.u95),
-            number(e.largest_loss.map(|l| l.loss_db.value)),
-            number(e.largest_loss.and_then(|l| l.loss_db.u95)),
-            e.largest_loss.map_or_else(String::new, |l| l.nominal_hz.to_string()),
-            number(e.summary.headroom.amplifier_db),
-            number(e.summary.headroom.driver_db),
-        ]);
-    }
-    rows
-}
+use crate::analysis::compare::{Comparison, Origin, Rated};
 
 /// Table for the terminal, then the comparison in words.
 pub fn comparison_table(comparison: &Said<Comparison, Statement>) -> String {
@@ -76,7 +16,6 @@ pub fn comparison_table(comparison: &Said<Comparison, Statement>) -> String {
             .map(String::from)
             .to_vec(),
     ];
-    let dash = || "\u{2013}".to_string();
     let rank = |r: Option<usize>| r.map_or_else(dash, |r| r.to_string());
     for e in &comparison.entries {
         rows.push(vec![
@@ -93,12 +32,7 @@ pub fn comparison_table(comparison: &Said<Comparison, Statement>) -> String {
             format!("x{}", with_u(e.power_factor, "")),
         ]);
     }
-    let mut out = columns(&rows);
-    out.push('\n');
-    for sentence in &comparison.words.statement {
-        out += &format!("{sentence}\n");
-    }
-    out
+    format!("{}\n{}\n", columns(&rows), comparison.words.statement.join("\n"))
 }
 
 /// The comparison as CSV; empty cells where there is no figure.
@@ -106,11 +40,43 @@ pub fn comparison_table(comparison: &Said<Comparison, Statement>) -> String {
 /// # Errors
 /// [`ReportError::Encode`]; cannot happen, since it is written to memory.
 pub fn comparison_csv(comparison: &Comparison) -> Result<Vec<u8>, ReportError> {
+    let number = |x: Option<f64>| x.map_or(String::new(), |x| format!("{x:.3}"));
+    let count = |x: Option<usize>| x.map_or(String::new(), |x| x.to_string());
+    let rated = |x: Option<Rated>| [number(x.map(|x| x.value)), number(x.and_then(|x| x.u95))];
     let mut out = Table::headless();
-    for mut row in comparison_rows(comparison) {
-        // A folder's name must not become a formula.
-        row[0] = text_cell(&row[0]).into_owned();
-        out.row(row)?;
+    for e in &comparison.entries {
+        let origin = match e.summary.origin {
+            Origin::Measured => "measured",
+            Origin::Predicted => "predicted",
+        };
+        let [mean_loss, mean_loss_u95] = rated(Some(e.mean_loss_db));
+        let [spread, spread_u95] = rated(e.spread_db);
+        let [gain, gain_u95] = rated(e.summary.gain);
+        let [power, power_u95] = rated(Some(e.power_factor));
+        let [largest, largest_u95] = rated(e.largest_loss.map(|l| l.loss_db));
+        out.named_row([
+            // A folder's name must not become a formula.
+            ("name", text_cell(&e.summary.name).into_owned()),
+            ("origin", origin.into()),
+            ("mean_loss_db", mean_loss),
+            ("mean_loss_u95_db", mean_loss_u95),
+            ("loss_rank", e.loss_rank.to_string()),
+            ("spread_db", spread),
+            ("spread_u95_db", spread_u95),
+            ("spread_rank", count(e.spread_rank)),
+            ("claims_kept", count(e.summary.claims.map(|c| c[0]))),
+            ("claims_made", count(e.summary.claims.map(|c| c[1]))),
+            ("claims_rank", count(e.claims_rank)),
+            ("gain_on_axis", gain),
+            ("gain_u95", gain_u95),
+            ("power_factor", power),
+            ("power_factor_u95", power_u95),
+            ("largest_loss_db", largest),
+            ("largest_loss_u95_db", largest_u95),
+            ("largest_loss_hz", e.largest_loss.map_or(String::new(), |l| l.nominal_hz.to_string())),
+            ("amplifier_left_db", number(e.summary.headroom.amplifier_db)),
+            ("driver_left_db", number(e.summary.headroom.driver_db)),
+        ])?;
     }
     out.finish()
 }

@@ -5,8 +5,9 @@ use super::error::ReportError;
 use super::finite::refuse_non_finite;
 use super::json::json_text;
 use super::words::correction::SaidSetting;
-use crate::analysis::biquad::SectionKind;
+use crate::analysis::biquad::{Biquad, SectionKind, Setting};
 use crate::analysis::correction::Section;
+use crate::words::key_of;
 use serde::Serialize;
 
 /// `correction.json`. Keys are fixed: other programs read them.
@@ -24,50 +25,30 @@ pub struct CorrectionFile<'a> {
     /// Why, in plain words.
     pub reason: &'a str,
     /// Filters.
-    pub sections: Vec<SectionFile>,
+    pub sections: Vec<SectionFile<'a>>,
 }
 
 /// One filter in `correction.json`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct SectionFile {
-    /// `high_shelf` or `peaking`.
-    #[serde(rename = "type")]
-    pub kind: SectionKind,
-    /// Midpoint of a shelf, centre of a peaking filter, Hz.
-    pub frequency_hz: f64,
-    /// Gain, dB; positive = boost.
-    pub gain_db: f64,
-    /// Q of the Audio EQ Cookbook (W3C Working Group Note, 2021).
-    pub q: f64,
+pub struct SectionFile<'a> {
+    /// As it is typed in; Q of the Audio EQ Cookbook (W3C Working Group Note, 2021).
+    #[serde(flatten)]
+    pub setting: &'a Setting,
     /// Bandwidth in octaves that goes with Q by the analog definition,
     /// `1/Q = 2 sinh(ln 2 / 2 x BW)`.
     pub bandwidth_oct: f64,
-    /// Coefficient of the present input sample.
-    pub b0: f64,
-    /// Coefficient of the last input sample.
-    pub b1: f64,
-    /// Coefficient of the input sample before that.
-    pub b2: f64,
-    /// Coefficient of the last output sample.
-    pub a1: f64,
-    /// Coefficient of the output sample before that.
-    pub a2: f64,
+    /// Coefficients.
+    #[serde(flatten)]
+    pub biquad: &'a Biquad,
 }
 
 impl<'a> CorrectionFile<'a> {
     /// What the file holds, from a finished correction.
     pub fn new(c: &'a SaidSetting) -> Self {
-        let section = |s: &Section| SectionFile {
-            kind: s.setting.kind,
-            frequency_hz: s.setting.frequency_hz,
-            gain_db: s.setting.gain_db,
-            q: s.setting.q,
-            bandwidth_oct: s.bandwidth_oct,
-            b0: s.biquad.b0,
-            b1: s.biquad.b1,
-            b2: s.biquad.b2,
-            a1: s.biquad.a1,
-            a2: s.biquad.a2,
+        let section = |Section { setting, bandwidth_oct, biquad, .. }: &'a Section| SectionFile {
+            setting,
+            bandwidth_oct: *bandwidth_oct,
+            biquad,
         };
         Self {
             rate_hz: c.rate_hz,
@@ -93,52 +74,30 @@ pub fn correction_json(c: &SaidSetting) -> Result<Vec<u8>, ReportError> {
 /// # Errors
 /// [`ReportError::NotFinite`] names a number that is not finite.
 pub fn correction_csv(c: &SaidSetting) -> Result<Vec<u8>, ReportError> {
-    let file = CorrectionFile::new(c);
-    refuse_non_finite(&file)?;
-    let header = [
-        "item",
-        "type",
-        "frequency_hz",
-        "gain_db",
-        "q",
-        "bandwidth_analog_oct",
-        "bandwidth_digital_oct",
-        "shelf_slope",
-        "rate_hz",
-        "b0",
-        "b1",
-        "b2",
-        "a1",
-        "a2",
-    ];
-    let mut out = Table::new(&header)?;
-    let mut level = vec!["1".to_string(), "level".into(), String::new(), file.trim_db.to_string()];
-    level.resize(header.len(), String::new());
-    out.row(&level)?;
-    for (i, (s, section)) in file.sections.iter().zip(&c.sections).enumerate() {
-        let kind = match s.kind {
-            SectionKind::HighShelf => "high_shelf",
-            SectionKind::Peaking => "peaking",
-        };
-        let shelf = s.kind == SectionKind::HighShelf;
-        let row = [
-            (i + 2).to_string(),
-            kind.into(),
-            s.frequency_hz.to_string(),
-            s.gain_db.to_string(),
-            s.q.to_string(),
-            // A shelf is set by its slope, a peak by its bandwidth.
-            if shelf { String::new() } else { format!("{:.4}", s.bandwidth_oct) },
-            if shelf { String::new() } else { format!("{:.4}", section.bandwidth_digital_oct) },
-            section.slope.map_or(String::new(), |v| format!("{v:.4}")),
-            file.rate_hz.to_string(),
-            s.b0.to_string(),
-            s.b1.to_string(),
-            s.b2.to_string(),
-            s.a1.to_string(),
-            s.a2.to_string(),
-        ];
-        out.row(&row)?;
+    refuse_non_finite(&CorrectionFile::new(c))?;
+    let mut out = Table::headless();
+    for (i, section) in std::iter::once(None).chain(c.sections.iter().map(Some)).enumerate() {
+        let kind = section.map(|s| s.setting.kind);
+        let cell = |of: fn(&Section) -> f64| section.map_or(String::new(), |s| of(s).to_string());
+        let rounded = |v: Option<f64>| v.map_or(String::new(), |v| format!("{v:.4}"));
+        // A shelf is set by its slope, a peak by its bandwidth.
+        let peak = section.filter(|s| s.setting.kind == SectionKind::Peaking);
+        out.named_row([
+            ("item", (i + 1).to_string()),
+            ("type", kind.map_or("level".into(), |kind| key_of(&kind).unwrap_or_default())),
+            ("frequency_hz", cell(|s| s.setting.frequency_hz)),
+            ("gain_db", section.map_or(c.trim_db, |s| s.setting.gain_db).to_string()),
+            ("q", cell(|s| s.setting.q)),
+            ("bandwidth_analog_oct", rounded(peak.map(|s| s.bandwidth_oct))),
+            ("bandwidth_digital_oct", rounded(peak.map(|s| s.bandwidth_digital_oct))),
+            ("shelf_slope", rounded(section.and_then(|s| s.slope))),
+            ("rate_hz", section.map_or(String::new(), |_| c.rate_hz.to_string())),
+            ("b0", cell(|s| s.biquad.b0)),
+            ("b1", cell(|s| s.biquad.b1)),
+            ("b2", cell(|s| s.biquad.b2)),
+            ("a1", cell(|s| s.biquad.a1)),
+            ("a2", cell(|s| s.biquad.a2)),
+        ])?;
     }
     out.finish()
 }
@@ -146,7 +105,6 @@ pub fn correction_csv(c: &SaidSetting) -> Result<Vec<u8>, ReportError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::biquad::Biquad;
     use crate::analysis::biquad::tests::{q_from_bandwidth_analog, q_from_bandwidth_digital};
     use crate::analysis::correction::fit_correction;
     use crate::analysis::made_tables::{sheet_loss_db, table};

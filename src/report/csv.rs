@@ -102,6 +102,7 @@ pub fn number(value: Option<f64>) -> Result<String, ReportError> {
 /// A table in the making: comma separated, RFC 4180 quotes, lines end with LF.
 pub struct Table {
     writer: csv::Writer<Vec<u8>>,
+    has_header: bool,
 }
 
 impl Table {
@@ -117,7 +118,7 @@ impl Table {
 
     /// A table whose first row is its header.
     pub fn headless() -> Self {
-        Self { writer: csv::Writer::from_writer(Vec::new()) }
+        Self { writer: csv::Writer::from_writer(Vec::new()), has_header: false }
     }
 
     /// Adds a row of finished cells; users' texts go through [`text_cell`] first.
@@ -128,7 +129,23 @@ impl Table {
         &mut self,
         cells: impl IntoIterator<Item = C>,
     ) -> Result<(), ReportError> {
+        self.has_header = true;
         self.writer.write_record(cells).map_err(|e| encode_error(e.into()))
+    }
+
+    /// Adds a row of cells with the names of their columns, which make the header of a table that
+    /// has none yet.
+    ///
+    /// # Errors
+    /// As [`Self::row`].
+    pub fn named_row<const N: usize>(
+        &mut self,
+        cells: [(&str, String); N],
+    ) -> Result<(), ReportError> {
+        if !self.has_header {
+            self.row(cells.each_ref().map(|(name, _)| name))?;
+        }
+        self.row(cells.map(|(_, cell)| cell))
     }
 
     fn band_row(
