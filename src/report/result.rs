@@ -7,7 +7,6 @@
 use super::words::claims::ClaimWords;
 use super::words::correction::SaidSetting;
 use super::words::heard::HeardTest;
-use super::words::level::LevelWords;
 use super::words::said::{Said, Statement};
 use super::words::sheet::SheetResult;
 use super::words::verification::VerificationWords;
@@ -62,7 +61,7 @@ pub struct SessionResult {
     /// What the uncertainty of the losses is made of.
     pub budget: Vec<BudgetTerm>,
     /// Broadband level between the conditions, and whether it can be told from loss.
-    pub level: Option<Said<LevelFinding, LevelWords>>,
+    pub level: Option<Said<LevelFinding, Statement<String>>>,
     /// Verdicts on the maker's claims.
     pub claims: Vec<Said<ClaimVerdict, ClaimWords>>,
     /// Ranges in which something rattles only with the screen.

@@ -2,7 +2,7 @@
 
 use super::level::open_words;
 use super::said::Said;
-use super::{capital, frequency_words, signed};
+use super::{capital, frequency_words, range_words, signed};
 use crate::analysis::claims::{
     Absent, Basis, ClaimVerdict, NoLight, NotShown, Place, Verdict, WeakSeats, is_light,
 };
@@ -175,7 +175,7 @@ fn place_words(place: &Place) -> String {
 /// What is claimed, without an article.
 fn subject(claim: &Claim) -> String {
     let range = match claim.band_hz {
-        Some([low, high]) => format!("from {} to {}", frequency_words(low), frequency_words(high)),
+        Some(band_hz) => format!("from {}", range_words(band_hz)),
         None => "over all measured bands".into(),
     };
     let at = claim.at_hz.map_or(String::new(), frequency_words);

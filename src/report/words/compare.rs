@@ -1,7 +1,7 @@
 //! Sessions and forecasts side by side, in sentences.
 
 use super::said::{Said, Statement};
-use super::{frequency_words, list_words, signed};
+use super::{list_words, range_words, signed};
 use crate::analysis::compare::{Comparison, Entry, Headroom, Origin, Pair, Rated, Summary};
 
 /// The comparison with its sentences.
@@ -14,11 +14,10 @@ fn statement(comparison: &Comparison) -> Vec<String> {
     let low = common_bands_hz.iter().copied().fold(f64::INFINITY, f64::min);
     let high = common_bands_hz.iter().copied().fold(0.0, f64::max);
     let mut out = vec![format!(
-        "Figures are means over the {} third-octave bands from {} to {} measured or predicted for \
-         all of them.",
+        "Figures are means over the {} third-octave bands from {} measured or predicted for all \
+         of them.",
         common_bands_hz.len(),
-        frequency_words(low),
-        frequency_words(high)
+        range_words([low, high])
     )];
     out.push(least(entries));
     out.extend(entries.iter().filter_map(|e| exceeded(&e.summary)));

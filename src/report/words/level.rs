@@ -1,22 +1,13 @@
 //! The level between the conditions in sentences, and what is doubtful about it.
 
-use super::said::Said;
+use super::said::{Said, Statement};
 use crate::analysis::level::{LevelDoubt, LevelFinding, LevelKnowledge};
 use crate::analysis::open_level::OpenLevel;
 use crate::warning::{Topic, Warning};
-use serde::Serialize;
 
-/// What is said of the level.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct LevelWords {
-    /// What the finding means, in a few sentences.
-    pub statement: String,
-}
-
-/// The finding with its sentences.
-pub fn said(found: LevelFinding) -> Said<LevelFinding, LevelWords> {
-    let statement = statement(&found);
-    Said { found, words: LevelWords { statement } }
+/// The finding with what it means, in a few sentences.
+pub fn said(found: LevelFinding) -> Said<LevelFinding, Statement<String>> {
+    Said::stated(found, statement)
 }
 
 fn statement(found: &LevelFinding) -> String {

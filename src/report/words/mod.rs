@@ -23,6 +23,11 @@ pub use crate::words::{
     seats_words, signed,
 };
 
+/// "500 Hz to 16 kHz".
+pub fn range_words([low_hz, high_hz]: [f64; 2]) -> String {
+    format!("{} to {}", frequency_words(low_hz), frequency_words(high_hz))
+}
+
 /// What the screen takes, in a sentence without a full stop.
 pub fn loss_finding(result: &SessionResult) -> String {
     let headline = &result.headline;

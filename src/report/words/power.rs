@@ -9,7 +9,6 @@ use crate::words::{Digits, metres};
 
 /// The cost with its sentence.
 pub fn said(cost: PowerCost) -> Said<PowerCost> {
-    let sentence = sentence(&cost);
     Said::new(cost, sentence)
 }
 
@@ -65,8 +64,8 @@ pub fn warnings(cost: &PowerCost, units: DisplayUnits) -> Vec<Warning> {
 }
 
 fn caution_words(cost: &PowerCost, caution: Caution, units: DisplayUnits) -> (String, String) {
-    let amplifier = || cost.amplifier.as_ref().map_or(String::new(), amplifier_sentence);
-    let driver = || cost.driver.as_ref().map_or(String::new(), driver_sentence);
+    let amplifier = cost.amplifier.as_ref().map_or(String::new(), amplifier_sentence);
+    let driver = cost.driver.as_ref().map_or(String::new(), driver_sentence);
     let (message, advice) = match caution {
         Caution::NoPower { key, value } => {
             return (
@@ -79,22 +78,22 @@ fn caution_words(cost: &PowerCost, caution: Caution, units: DisplayUnits) -> (St
             "Write two rising frequencies in Hz, for example [2000, 20000].",
         ),
         Caution::AmplifierClips => (
-            format!("The amplifier will clip. {}", amplifier()),
+            format!("The amplifier will clip. {amplifier}"),
             "Play more quietly by what is missing, use a stronger amplifier, or give up part of the \
              correction; a clipping amplifier also destroys high-frequency drivers.",
         ),
         Caution::AmplifierClose => (
-            format!("The amplifier has next to nothing left. {}", amplifier()),
+            format!("The amplifier has next to nothing left. {amplifier}"),
             "Leave a margin: programme peaks and rooms differ. Listen for clipping at reference level \
              before you hand over.",
         ),
         Caution::DriverOverloaded => (
-            format!("The high-frequency driver is overloaded. {}", driver()),
+            format!("The high-frequency driver is overloaded. {driver}"),
             "Do not use the setting at this level: lower the boost or the level, or ask the \
              loudspeaker's maker.",
         ),
         Caution::DriverClose => (
-            format!("The high-frequency driver is close to its limit. {}", driver()),
+            format!("The high-frequency driver is close to its limit. {driver}"),
             "Keep test signals short and leave a margin; long loud programme warms the driver.",
         ),
         Caution::LimitsUnknown => (
@@ -108,24 +107,25 @@ fn caution_words(cost: &PowerCost, caution: Caution, units: DisplayUnits) -> (St
              analyse again.",
         ),
         // NIOSH 98-126: 85 dB(A) for 8 hours, half the time for every 3 dB more.
-        Caution::Louder { before_db } => {
-            let level = before_db.map_or(String::new(), |db| {
-                let away = metres(1.0, Digits::All, units);
-                format!(" Before the correction the loudspeaker makes about {db:.0} dB at {away}.")
-            });
-            (
-                format!(
-                    "The boost makes test signals and treble up to {:.1} dB louder at the \
-                     loudspeaker.{level}",
-                    cost.peak_gain_db
-                ),
-                "Turn the level down before you switch the setting on and raise it slowly. Wear \
-                 hearing protection near the loudspeaker: the recommended limit is 85 dB(A) for 8 \
-                 hours a day, and half the time for every 3 dB more.",
-            )
-        }
+        Caution::Louder { before_db } => (
+            louder_sentence(cost, before_db, units),
+            "Turn the level down before you switch the setting on and raise it slowly. Wear \
+             hearing protection near the loudspeaker: the recommended limit is 85 dB(A) for 8 \
+             hours a day, and half the time for every 3 dB more.",
+        ),
     };
     (message, advice.into())
+}
+
+fn louder_sentence(cost: &PowerCost, before_db: Option<f64>, units: DisplayUnits) -> String {
+    let level = before_db.map_or(String::new(), |db| {
+        let away = metres(1.0, Digits::All, units);
+        format!(" Before the correction the loudspeaker makes about {db:.0} dB at {away}.")
+    });
+    format!(
+        "The boost makes test signals and treble up to {:.1} dB louder at the loudspeaker.{level}",
+        cost.peak_gain_db
+    )
 }
 
 #[cfg(test)]

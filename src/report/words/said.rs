@@ -30,20 +30,22 @@ pub struct Advised {
     pub advice: Option<String>,
 }
 
-/// Sentences, each with a full stop.
+/// Sentences, each with a full stop: a list, or a few that belong together.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Statement {
+pub struct Statement<S = Vec<String>> {
     /// In the order of telling.
-    pub statement: Vec<String>,
+    pub statement: S,
 }
 
-impl<F> Said<F, Statement> {
+impl<F, S> Said<F, Statement<S>> {
     /// A finding with its sentences.
-    pub fn stated(found: F, say: impl Fn(&F) -> Vec<String>) -> Self {
+    pub fn stated(found: F, say: impl Fn(&F) -> S) -> Self {
         let statement = say(&found);
         Self { found, words: Statement { statement } }
     }
+}
 
+impl<F> Said<F, Statement> {
     /// Its sentences.
     pub fn statement(&self) -> &[String] {
         &self.words.statement
@@ -52,7 +54,8 @@ impl<F> Said<F, Statement> {
 
 impl<F> Said<F> {
     /// A finding with its sentence.
-    pub fn new(found: F, sentence: String) -> Self {
+    pub fn new(found: F, say: impl Fn(&F) -> String) -> Self {
+        let sentence = say(&found);
         Self { found, words: Sentence { sentence } }
     }
 

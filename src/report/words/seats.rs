@@ -6,7 +6,6 @@ use crate::analysis::seats::SeatDependence;
 
 /// The finding with its sentences.
 pub fn said(found: SeatDependence) -> Said<SeatDependence> {
-    let sentence = sentence(&found);
     Said::new(found, sentence)
 }
 

@@ -21,24 +21,16 @@ pub struct SheetResult {
     pub evidence: Said<Evidence, Statement>,
     /// Stated sheet data against the measured loss, where the data make a sheet.
     pub stated: Option<Said<StatedComparison, StatedWords>>,
-    pub gap: Said<GapFinding, GapWords>,
-}
-
-/// What is said of the gap.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct GapWords {
-    /// One sentence.
-    pub statement: String,
+    pub gap: Said<GapFinding, Statement<String>>,
 }
 
 /// The finding with what is said of it, in metric units.
 pub fn said(finding: SheetFinding) -> SheetResult {
     let units = DisplayUnits::Metric;
-    let statement = gap_sentence(&finding.gap, units);
     SheetResult {
         evidence: Said::stated(finding.evidence, |evidence| evidence_statement(evidence, units)),
         stated: finding.stated.map(|comparison| stated::said(comparison, units)),
-        gap: Said { found: finding.gap, words: GapWords { statement } },
+        gap: Said::stated(finding.gap, |gap| gap_sentence(gap, units)),
     }
 }
 

@@ -65,54 +65,45 @@ fn part_name(part: Part) -> String {
 
 fn sentence(found: &Verification, correction: &Correction) -> String {
     use VerificationVerdict as V;
-    let times = || times_words(found);
-    let level = || level_words(found, correction);
-    let left = || farthest_words(&found.seats, correction);
-    match found.verdict {
-        V::Achieved => {
-            let doubt = if found.seats.iter().all(|s| s.shown) {
-                ""
-            } else {
-                " With the uncertainty counted in, this is not shown at every seat."
-            };
-            format!("The setting is active and does what was asked.{}{doubt}", left())
+    let (times, level) = (times_words(found), level_words(found, correction));
+    let left = farthest_words(&found.seats, correction);
+    let (verdict, more) = match found.verdict {
+        V::Achieved if found.seats.iter().all(|s| s.shown) => {
+            ("The setting is active and does what was asked.", left)
         }
-        V::DoneButLeftOver => format!(
-            "The setting is active and does what was asked, but it is not enough.{}{}",
-            left(),
-            single_band_words(&found.seats, correction)
+        V::Achieved => (
+            "The setting is active and does what was asked.",
+            left + " With the uncertainty counted in, this is not shown at every seat.",
         ),
-        V::NotActive => format!(
-            "The recordings show no change: the setting was not active.{}{}",
-            times(),
-            level()
+        V::DoneButLeftOver => (
+            "The setting is active and does what was asked, but it is not enough.",
+            left + &single_band_words(&found.seats, correction),
         ),
-        V::Inverted => format!(
-            "The setting works the wrong way round: it cuts where it should boost.{}{}",
-            times(),
-            level()
+        V::NotActive => {
+            ("The recordings show no change: the setting was not active.", times + &level)
+        }
+        V::Inverted => (
+            "The setting works the wrong way round: it cuts where it should boost.",
+            times + &level,
         ),
-        V::Twice => format!("The gain is twice what was asked.{}{}", times(), level()),
-        V::Half => format!("The gain is half of what was asked.{}{}", times(), level()),
+        V::Twice => ("The gain is twice what was asked.", times + &level),
+        V::Half => ("The gain is half of what was asked.", times + &level),
         V::FiltersNotActive => {
-            format!("The level was made up, but the filters were not active.{}{}", times(), level())
+            ("The level was made up, but the filters were not active.", times + &level)
         }
         V::TrimNotApplied => {
-            format!("The filters are active, but the level was not made up.{}{}", level(), times())
+            ("The filters are active, but the level was not made up.", level + &times)
         }
         V::SectionsDiffer => {
             let odd: Vec<String> = found.sections.iter().filter_map(odd_section).collect();
-            format!("Not every filter is as asked: {}.", odd.join("; "))
+            ("Not every filter is as asked:", format!(" {}.", odd.join("; ")))
         }
-        V::Different => {
-            format!("The change is another one than asked.{}{}", times(), level())
+        V::Different => ("The change is another one than asked.", times + &level),
+        V::CannotTell => {
+            ("The recordings do not tell whether the setting is active.", times + &level)
         }
-        V::CannotTell => format!(
-            "The recordings do not tell whether the setting is active.{}{}",
-            times(),
-            level()
-        ),
-    }
+    };
+    format!("{verdict}{more}")
 }
 
 /// What to do; `None` when nothing is to be done.
