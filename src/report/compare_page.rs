@@ -5,7 +5,7 @@ use super::paper::writer::{Writer, dash};
 use super::plots::drawing::Drawing;
 use super::words::compare::with_u;
 use super::words::said::{Said, Statement};
-use super::words::{frequency_words, signed};
+use super::words::{frequency_words, range_words, signed};
 use crate::analysis::compare::{Comparison, Entry, Origin, Rated};
 
 /// The paper: what the figures show, the ranking, every pair, and the plots.
@@ -71,10 +71,9 @@ fn ranking(comparison: &Comparison, writer: &mut Writer) {
             rated(e.power_factor),
         ]
     };
-    let ends = comparison.common_bands_hz.first().zip(comparison.common_bands_hz.last());
-    let range = ends.map_or_else(String::new, |(low, high)| {
-        format!(", {} to {}", frequency_words(*low), frequency_words(*high))
-    });
+    let bands_hz = &comparison.common_bands_hz;
+    let ends = bands_hz.first().zip(bands_hz.last()).map(|(low, high)| [*low, *high]);
+    let range = ends.map_or_else(String::new, |ends| format!(", {}", range_words(ends)));
     writer.table(
         &format!("Figures over the bands known for all{range}, with their 95 % uncertainty"),
         &[

@@ -86,32 +86,23 @@ struct Look {
 }
 
 /// Why a report is not that of the files that are there.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Stale {
     /// There is no report, or none that says what it was made from.
+    #[error("not analysed yet")]
     NoReport,
     /// It was made by another version of this program.
+    #[error("analysed by version {program}, this is {PROGRAM}")]
     OtherVersion {
         /// Which.
         program: String,
     },
     /// Something changed since.
+    #[error("{what} changed")]
     Changed {
         /// The file or folder.
         what: String,
     },
-}
-
-impl std::fmt::Display for Stale {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::NoReport => f.write_str("not analysed yet"),
-            Self::OtherVersion { program } => {
-                write!(f, "analysed by version {program}, this is {PROGRAM}")
-            }
-            Self::Changed { what } => write!(f, "{what} changed"),
-        }
-    }
 }
 
 /// A list that was read and found to hold.

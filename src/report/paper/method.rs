@@ -11,7 +11,7 @@ use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::SessionResult;
 use crate::report::takes::takes_sentences;
 use crate::report::words::claims::{DECISION_RULE, chance};
-use crate::report::words::{self, capital, frequency_words, list_words, rate_words, signed};
+use crate::report::words::{self, capital, list_words, range_words, rate_words, signed};
 use crate::words::{Digits, key_words, millimetres};
 
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
@@ -128,11 +128,7 @@ fn method_sentence(session: &Session) -> String {
         SweepKind::Exponential => "an exponential sweep",
         SweepKind::Other => "a broadband signal",
     };
-    let mut text = format!(
-        "Signal: {kind} from {} to {}",
-        frequency_words(sweep.start_hz),
-        frequency_words(sweep.stop_hz)
-    );
+    let mut text = format!("Signal: {kind} from {}", range_words([sweep.start_hz, sweep.stop_hz]));
     text += &sweep.duration_s.map(|s| format!(", {s} s")).unwrap_or_default();
     text += &format!(", recorded at {}", rate_words(f64::from(session.sweep.rate_hz)));
     text += if manifest.recording.reference_channel.is_some() {
@@ -224,9 +220,7 @@ fn claim_row(claim: &ClaimVerdict) -> Vec<String> {
 
 fn claim_name(claim: &ClaimVerdict) -> String {
     let word = capital(&key_words(&claim.quantity));
-    let range = claim
-        .band_hz
-        .map(|[low, high]| format!(", {} to {}", frequency_words(low), frequency_words(high)));
+    let range = claim.band_hz.map(|ends| format!(", {}", range_words(ends)));
     let source = claim.source.as_ref().map(|s| format!(" ({s})"));
     word + &range.unwrap_or_default() + &source.unwrap_or_default()
 }
@@ -236,11 +230,8 @@ pub(super) fn not_measured(result: &SessionResult, session: &Session, writer: &m
     let manifest = &session.manifest;
     let mut points: Vec<String> = manifest.handover.not_measured.clone();
     if let (Some(first), Some(last)) = (result.bands.first(), result.bands.last()) {
-        points.push(format!(
-            "Sound outside the bands from {} to {}",
-            frequency_words(first.nominal_hz),
-            frequency_words(last.nominal_hz)
-        ));
+        let ends = [first.nominal_hz, last.nominal_hz];
+        points.push(format!("Sound outside the bands from {}", range_words(ends)));
     }
     if result.correction.is_some()
         && result.levels.as_ref().is_none_or(|l| l.corrected_db.is_empty())

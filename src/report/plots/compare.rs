@@ -5,7 +5,7 @@ use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::compare::{Comparison, Origin};
 use crate::report::words::said::{Said, Statement};
-use crate::report::words::{decibels, frequency_words};
+use crate::report::words::{decibels, range_words};
 use crate::units::{Hertz, ThirdOctave};
 
 /// Up to this many shaded bands can be told apart.
@@ -67,10 +67,9 @@ fn finding(comparison: &Comparison) -> String {
         let loss = |e: &crate::analysis::compare::Entry| e.mean_loss_db.value;
         loss(a).total_cmp(&loss(b))
     };
-    let range = comparison.common_bands_hz.first().zip(comparison.common_bands_hz.last()).map(
-        |(low, high)| format!(" from {} to {}", frequency_words(*low), frequency_words(*high)),
-    );
-    let range = range.unwrap_or_default();
+    let bands_hz = &comparison.common_bands_hz;
+    let ends = bands_hz.first().zip(bands_hz.last()).map(|(low, high)| [*low, *high]);
+    let range = ends.map_or_else(String::new, |ends| format!(" from {}", range_words(ends)));
     let (Some(least), Some(most)) =
         (comparison.entries.iter().min_by(by_loss), comparison.entries.iter().max_by(by_loss))
     else {

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use resvg::usvg::{self, fontdb};
 use resvg::{tiny_skia, usvg::Tree};
 use std::io::Write;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 /// A finished file: name inside the report folder, and contents.
 pub type NamedFile = (String, Vec<u8>);
@@ -52,15 +52,14 @@ pub fn parse(plot: &str, svg: &str) -> Result<Tree, ReportError> {
 
 /// The fonts built into the program.
 pub fn fonts() -> Arc<fontdb::Database> {
-    static FONTS: OnceLock<Arc<fontdb::Database>> = OnceLock::new();
-    let load = || {
+    static FONTS: LazyLock<Arc<fontdb::Database>> = LazyLock::new(|| {
         let mut fonts = fontdb::Database::new();
         fonts.load_font_data(REGULAR.to_vec());
         fonts.load_font_data(SEMIBOLD.to_vec());
         fonts.set_sans_serif_family("Open Sans");
         Arc::new(fonts)
-    };
-    FONTS.get_or_init(load).clone()
+    });
+    Arc::clone(&FONTS)
 }
 
 /// The pictures of an SVG, 1600 px wide and twice that, RGB on white. It is drawn once, at the

@@ -1,6 +1,6 @@
 //! The fonts of the plots and papers, and how wide text in them is.
 
-use std::sync::OnceLock;
+use std::sync::LazyLock;
 use ttf_parser::Face;
 
 /// Open Sans Regular (Apache License 2.0, see `assets/fonts/README.md`).
@@ -13,10 +13,9 @@ pub const SEMIBOLD: &[u8] = include_bytes!("../../../assets/fonts/OpenSans-Semib
 pub const FAMILY: &str = "Open Sans, sans-serif";
 
 fn face(bold: bool) -> Option<&'static Face<'static>> {
-    static REGULAR_FACE: OnceLock<Option<Face<'static>>> = OnceLock::new();
-    static SEMIBOLD_FACE: OnceLock<Option<Face<'static>>> = OnceLock::new();
-    let (cell, data) = if bold { (&SEMIBOLD_FACE, SEMIBOLD) } else { (&REGULAR_FACE, REGULAR) };
-    cell.get_or_init(|| Face::parse(data, 0).ok()).as_ref()
+    static FACES: LazyLock<[Option<Face<'static>>; 2]> =
+        LazyLock::new(|| [REGULAR, SEMIBOLD].map(|font| Face::parse(font, 0).ok()));
+    FACES[usize::from(bold)].as_ref()
 }
 
 /// Width of a line of text, px: the sum of the glyphs' advances (no kerning,
