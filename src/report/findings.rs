@@ -34,9 +34,10 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
         text.head("Rattle");
         for range in &result.rattle {
             text.say(&format!(
-                "Something rattles with the screen hung while the sweep passes {:.0} to {:.0} Hz, \
-                 {:.0} dB above the silence.",
-                range.low_hz, range.high_hz, range.excess_db
+                "Something rattles with the screen hung while the sweep passes {}, {:.0} dB above \
+                 the silence.",
+                range.words(),
+                range.excess_db
             ));
         }
         text.say_all(rattle_limit(result));

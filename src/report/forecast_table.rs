@@ -2,46 +2,25 @@
 
 use super::csv::{Table, text_cell};
 use super::error::ReportError;
+use super::look::aligned;
 use super::words::forecast::{notes, statement};
 use super::words::stated::described_words;
 use super::words::{frequency_label, signed};
-use crate::analysis::predict::Forecast;
-use unicode_width::UnicodeWidthStr;
+use crate::analysis::predict::{AngleForecast, Forecast, SheetForecast};
 
 /// Bands in rows, sheets and angles in columns, then what is to be said about each.
 pub fn forecast_table(forecast: &Forecast) -> String {
-    let mut columns: Vec<(String, Vec<String>)> = Vec::new();
-    let labels = forecast.bands_hz.iter().map(|[nominal, _]| frequency_label(*nominal)).collect();
-    columns.push(("Hz".into(), labels));
-    for sheet in &forecast.sheets {
-        for angle in &sheet.angles {
-            let head = if sheet.angles.len() > 1 {
-                format!("{} {:.0}\u{b0}", sheet.sheet.name, angle.angle_deg)
-            } else {
-                sheet.sheet.name.clone()
-            };
-            columns.push((head, angle.loss_db.iter().map(|l| signed(*l, 1)).collect()));
-        }
-    }
+    let head = curves(forecast).map(|(sheet, angle)| match sheet.angles.len() {
+        1 => sheet.sheet.name.clone(),
+        _ => format!("{} {:.0}\u{b0}", sheet.sheet.name, angle.angle_deg),
+    });
+    let mut rows = vec![std::iter::once("Hz".to_owned()).chain(head).collect()];
+    rows.extend(forecast.bands_hz.iter().enumerate().map(|(b, [nominal_hz, _])| {
+        let losses = curves(forecast).map(|(_, angle)| signed(angle.loss_db[b], 1));
+        std::iter::once(frequency_label(*nominal_hz)).chain(losses).collect()
+    }));
     let mut out = String::from("Expected loss in dB, positive = taken away by the sheet\n\n");
-    let widths: Vec<usize> = columns
-        .iter()
-        .map(|(head, cells)| {
-            cells.iter().map(|c| c.width()).chain([head.width()]).max().unwrap_or(0)
-        })
-        .collect();
-    let row = |cells: Vec<&str>| {
-        let padded: Vec<String> = cells
-            .iter()
-            .zip(&widths)
-            .map(|(cell, width)| format!("{}{cell}", " ".repeat(width - cell.width())))
-            .collect();
-        padded.join("  ") + "\n"
-    };
-    out.push_str(&row(columns.iter().map(|c| c.0.as_str()).collect()));
-    for i in 0..forecast.bands_hz.len() {
-        out.push_str(&row(columns.iter().map(|c| c.1[i].as_str()).collect()));
-    }
+    out += &aligned(&rows, 0);
     for sheet in &forecast.sheets {
         out.push_str(&format!("\n{}: {}\n", sheet.sheet.name, described_words(&sheet.sheet)));
         for sentence in statement(sheet) {
@@ -70,6 +49,11 @@ pub fn forecast_table(forecast: &Forecast) -> String {
     out
 }
 
+/// Every sheet at each of its angles.
+fn curves(forecast: &Forecast) -> impl Iterator<Item = (&SheetForecast, &AngleForecast)> {
+    forecast.sheets.iter().flat_map(|sheet| sheet.angles.iter().map(move |angle| (sheet, angle)))
+}
+
 /// Where a seat is, seen from behind it.
 fn beside_the_axis(offset_m: f64) -> String {
     let side = if offset_m > 0.0 { "right" } else { "left" };
@@ -87,21 +71,18 @@ fn beside_the_axis(offset_m: f64) -> String {
 pub fn forecast_csv(forecast: &Forecast) -> Result<Vec<u8>, ReportError> {
     let mut out =
         Table::new(&["sheet", "angle_deg", "nominal_hz", "exact_hz", "loss_db", "good_to_db"])?;
-    for sheet in &forecast.sheets {
-        for angle in &sheet.angles {
-            for ([nominal, exact], (loss, good)) in
-                forecast.bands_hz.iter().zip(angle.loss_db.iter().zip(&angle.good_to_db))
-            {
-                out.row([
-                    // A sheet's name must not become a formula.
-                    text_cell(&sheet.sheet.name).into_owned(),
-                    angle.angle_deg.to_string(),
-                    nominal.to_string(),
-                    format!("{exact:.3}"),
-                    format!("{loss:.4}"),
-                    format!("{good:.4}"),
-                ])?;
-            }
+    for (sheet, angle) in curves(forecast) {
+        let figures = angle.loss_db.iter().zip(&angle.good_to_db);
+        for ([nominal, exact], (loss, good)) in forecast.bands_hz.iter().zip(figures) {
+            out.row([
+                // A sheet's name must not become a formula.
+                text_cell(&sheet.sheet.name).into_owned(),
+                angle.angle_deg.to_string(),
+                nominal.to_string(),
+                format!("{exact:.3}"),
+                format!("{loss:.4}"),
+                format!("{good:.4}"),
+            ])?;
         }
     }
     out.finish()
@@ -114,17 +95,15 @@ pub fn forecast_csv(forecast: &Forecast) -> Result<Vec<u8>, ReportError> {
 /// [`ReportError::Encode`]; cannot happen, since it is written to memory.
 pub fn forecast_curve_csv(forecast: &Forecast) -> Result<Vec<u8>, ReportError> {
     let mut out = Table::new(&["sheet", "angle_deg", "frequency_hz", "loss_db"])?;
-    for sheet in &forecast.sheets {
-        for angle in &sheet.angles {
-            for (f, loss) in forecast.curve_hz.iter().zip(&angle.curve_db) {
-                out.row([
-                    // A sheet's name must not become a formula.
-                    text_cell(&sheet.sheet.name).into_owned(),
-                    angle.angle_deg.to_string(),
-                    format!("{f:.3}"),
-                    format!("{loss:.4}"),
-                ])?;
-            }
+    for (sheet, angle) in curves(forecast) {
+        for (f, loss) in forecast.curve_hz.iter().zip(&angle.curve_db) {
+            out.row([
+                // A sheet's name must not become a formula.
+                text_cell(&sheet.sheet.name).into_owned(),
+                angle.angle_deg.to_string(),
+                format!("{f:.3}"),
+                format!("{loss:.4}"),
+            ])?;
         }
     }
     out.finish()
@@ -133,8 +112,9 @@ pub fn forecast_curve_csv(forecast: &Forecast) -> Result<Vec<u8>, ReportError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::predict::forecast;
     use crate::analysis::predict::tests::{plan, sheet};
-    use crate::analysis::predict::{Forecast, forecast};
+    use unicode_width::UnicodeWidthStr;
 
     fn two() -> Forecast {
         let sheets = vec![

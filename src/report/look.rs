@@ -50,19 +50,23 @@ pub fn paragraph(text: &str, first: &str, later: &str, width: usize) -> String {
 
 /// Rows of cells as text: the first column to the left, figures to the right.
 pub fn columns(rows: &[Vec<String>]) -> String {
-    let mut out = String::new();
-    for row in rows {
-        let mut line = String::new();
-        for (i, cell) in row.iter().enumerate() {
-            let of_row = |r: &Vec<String>| r.get(i).map_or(0, |c| c.width());
-            let width = rows.iter().map(of_row).max().unwrap_or(0);
-            let pad = " ".repeat(width - cell.width());
-            line += &if i == 0 { format!("{cell}{pad}") } else { format!("  {pad}{cell}") };
-        }
-        out += line.trim_end();
-        out.push('\n');
-    }
-    out
+    aligned(rows, 1)
+}
+
+/// Rows of cells in columns, the first `n_left` flush left, the others flush right.
+pub fn aligned(rows: &[Vec<String>], n_left: usize) -> String {
+    let width = |i: usize| rows.iter().filter_map(|row| Some(row.get(i)?.width())).max();
+    let n_columns = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let widths: Vec<usize> = (0..n_columns).map(|i| width(i).unwrap_or(0)).collect();
+    let cell = |(i, (cell, width)): (usize, (&String, &usize))| {
+        let pad = " ".repeat(width - cell.width());
+        if i < n_left { format!("{cell}{pad}") } else { format!("{pad}{cell}") }
+    };
+    let line = |row: &Vec<String>| {
+        let cells: Vec<String> = row.iter().zip(&widths).enumerate().map(cell).collect();
+        format!("{}\n", cells.join("  ").trim_end())
+    };
+    rows.iter().map(line).collect()
 }
 
 /// Text cut to a number of columns, with an ellipsis where something was cut.

@@ -1,5 +1,6 @@
 //! The picture beside published targets, as one table: no claim is judged by them.
 
+use super::look::aligned;
 use crate::analysis::claims::Verdict;
 use crate::analysis::picture::Light;
 use crate::analysis::picture::uniformity::LimitCheck;
@@ -69,14 +70,6 @@ pub fn orientation_lines(light: &Light) -> Vec<String> {
     }
     let head = ORIENTATION_HEAD.map(str::to_owned).to_vec();
     let rows: Vec<Vec<String>> = std::iter::once(head).chain(rows).collect();
-    let width = |column: usize| {
-        rows.iter().map(|row| row[column].chars().count()).max().unwrap_or_default()
-    };
-    let widths = [width(0), width(1), width(2)];
-    let line = |row: &Vec<String>| {
-        let [target, range, measured, kept] = [0, 1, 2, 3].map(|column| row[column].as_str());
-        let [a, b, c] = widths;
-        format!("{target:a$}  {range:b$}  {measured:c$}  {kept}")
-    };
-    std::iter::once(format!("{ORIENTATION}:")).chain(rows.iter().map(line)).collect()
+    let lines = aligned(&rows, ORIENTATION_HEAD.len());
+    std::iter::once(format!("{ORIENTATION}:")).chain(lines.lines().map(str::to_owned)).collect()
 }

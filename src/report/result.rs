@@ -267,6 +267,13 @@ pub struct RattleRange {
     pub seats: Vec<String>,
 }
 
+impl RattleRange {
+    /// "40 to 63 Hz".
+    pub fn words(&self) -> String {
+        format!("{:.0} to {:.0} Hz", self.low_hz, self.high_hz)
+    }
+}
+
 /// Sound above 2 kHz with the screen over that without it, against the sweep's frequency.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RattleProfile {

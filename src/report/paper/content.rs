@@ -122,9 +122,8 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
     points.extend(result.verification.iter().map(|v| v.words.advised.sentence.clone()));
     points.extend(result.rattle.iter().map(|range| {
         format!(
-            "Something rattles with the screen hung while the sweep passes {:.0} to {:.0} Hz ({}).",
-            range.low_hz,
-            range.high_hz,
+            "Something rattles with the screen hung while the sweep passes {} ({}).",
+            range.words(),
             list_words(&range.seats)
         )
     }));

@@ -94,31 +94,28 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
 
 /// What rattles, or how weak a rattle would have stayed hidden.
 fn rattle_sentence(result: &SessionResult) -> String {
-    let hidden = result.rattle_limit_db.map(|limit| {
+    let mut said: Vec<String> = result
+        .rattle
+        .iter()
+        .map(|range| {
+            format!(
+                "{}: {} dB above the takes without the screen, at {}.",
+                range.words(),
+                signed(range.excess_db, 1),
+                list_words(&range.seats)
+            )
+        })
+        .collect();
+    if said.is_empty() {
+        said.push("No rattle was found with the screen hung.".to_owned());
+    }
+    said.extend(result.rattle_limit_db.map(|limit| {
         format!(
             "One more than {} dB below the sweep's own level could hide in the noise.",
             signed(limit, 0)
         )
-    });
-    let found = if result.rattle.is_empty() {
-        "No rattle was found with the screen hung.".to_owned()
-    } else {
-        result
-            .rattle
-            .iter()
-            .map(|range| {
-                format!(
-                    "{:.0} to {:.0} Hz: {} dB above the takes without the screen, at {}.",
-                    range.low_hz,
-                    range.high_hz,
-                    signed(range.excess_db, 1),
-                    list_words(&range.seats)
-                )
-            })
-            .collect::<Vec<_>>()
-            .join(" ")
-    };
-    format!("{found} {}", hidden.unwrap_or_default()).trim_end().to_owned()
+    }));
+    said.join(" ")
 }
 
 fn method_sentence(session: &Session) -> String {

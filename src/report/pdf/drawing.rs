@@ -315,43 +315,47 @@ impl Pen<'_> {
     }
 }
 
-/// A filled rectangle: x, y, width, height.
-fn block(surface: &mut Surface<'_>, [x, y, w, h]: [f32; 4], grey: u8) {
-    surface.set_stroke(None);
-    surface.set_fill(fill(grey));
-    draw_rectangle(surface, [x, y, w, h]);
+/// A filled rectangle.
+fn block(surface: &mut Surface<'_>, area: [f32; 4], grey: u8) {
+    draw_path(surface, fill(grey), None, |path| rectangle(path, area));
 }
 
 /// The outline of a rectangle.
 fn outline_box(surface: &mut Surface<'_>, area: [f32; 4]) {
-    surface.set_fill(None);
-    surface.set_stroke(Some(Stroke { width: 0.7, ..Stroke::default() }));
-    draw_rectangle(surface, area);
-    surface.set_stroke(None);
+    draw_path(surface, None, Some(0.7), |path| rectangle(path, area));
 }
 
 /// The strokes of a sign.
 fn strokes(surface: &mut Surface<'_>, sign: Sign, [x, y]: [f32; 2], side: f32) {
-    let mut path = PathBuilder::new();
-    for line in sign.strokes() {
-        for (i, [px, py]) in line.into_iter().enumerate() {
-            let (px, py) = (x + side * px, y + side * py);
-            if i == 0 { path.move_to(px, py) } else { path.line_to(px, py) }
+    draw_path(surface, None, Some(0.16 * side), |path| {
+        for line in sign.strokes() {
+            for (i, [px, py]) in line.into_iter().enumerate() {
+                let (px, py) = (x + side * px, y + side * py);
+                if i == 0 { path.move_to(px, py) } else { path.line_to(px, py) }
+            }
         }
+    });
+}
+
+fn rectangle(path: &mut PathBuilder, [x, y, w, h]: [f32; 4]) {
+    if let Some(area) = Rect::from_xywh(x, y, w, h) {
+        path.push_rect(area);
     }
-    surface.set_fill(None);
-    surface.set_stroke(Some(Stroke { width: 0.16 * side, ..Stroke::default() }));
+}
+
+/// Fills a path, or draws its lines of a width, pt.
+fn draw_path(
+    surface: &mut Surface<'_>,
+    fill: Option<Fill>,
+    width: Option<f32>,
+    build: impl FnOnce(&mut PathBuilder),
+) {
+    surface.set_fill(fill);
+    surface.set_stroke(width.map(|width| Stroke { width, ..Stroke::default() }));
+    let mut path = PathBuilder::new();
+    build(&mut path);
     if let Some(path) = path.finish() {
         surface.draw_path(&path);
     }
     surface.set_stroke(None);
-}
-
-fn draw_rectangle(surface: &mut Surface<'_>, [x, y, w, h]: [f32; 4]) {
-    let Some(area) = Rect::from_xywh(x, y, w, h) else { return };
-    let mut path = PathBuilder::new();
-    path.push_rect(area);
-    if let Some(path) = path.finish() {
-        surface.draw_path(&path);
-    }
 }

@@ -17,10 +17,7 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
     let mut marks: Vec<Mark> = result
         .rattle
         .iter()
-        .map(|range| Mark::Area {
-            from_to: [range.low_hz, range.high_hz],
-            label: format!("{:.0} to {:.0} Hz", range.low_hz, range.high_hz),
-        })
+        .map(|range| Mark::Area { from_to: [range.low_hz, range.high_hz], label: range.words() })
         .collect();
     marks.push(Mark::Limit {
         value: profile.alarm_db,
@@ -34,10 +31,8 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
     Some(Figure {
         id: "rattle",
         title: format!(
-            "Something rattles while the sweep passes {:.0} to {:.0} Hz: {} dB more than without \
-             the screen",
-            strongest.low_hz,
-            strongest.high_hz,
+            "Something rattles while the sweep passes {}: {} dB more than without the screen",
+            strongest.words(),
             signed(strongest.excess_db, 0)
         ),
         subtitle: format!(
@@ -49,9 +44,8 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
             .iter()
             .map(|range| {
                 format!(
-                    "{:.0} to {:.0} Hz: {} dB at {}.",
-                    range.low_hz,
-                    range.high_hz,
+                    "{}: {} dB at {}.",
+                    range.words(),
                     signed(range.excess_db, 1),
                     list_words(&range.seats)
                 )
