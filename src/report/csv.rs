@@ -30,24 +30,23 @@ pub fn bands_csv(result: &SessionResult) -> Result<Vec<u8>, ReportError> {
         "kind",
     ])?;
     for seat in &result.seats {
-        for (b, band) in result.bands.iter().enumerate() {
-            let reason = match seat.absent.get(b).and_then(Option::as_deref) {
-                Some(reason) => reason,
-                None if seat.doubtful.get(b) == Some(&true) => {
-                    "doubtful: only 4 to 10 dB above the noise"
-                }
-                None => "",
-            };
-            let figures = [at(&seat.loss_db, b), at(&seat.u95_db, b), at(&seat.dof, b)];
-            table.band_row(&seat.id, band, figures, reason, "seat")?;
-        }
+        let reason = |b: usize| match seat.absent.get(b).and_then(Option::as_deref) {
+            Some(reason) => reason,
+            None if seat.doubtful.get(b) == Some(&true) => {
+                "doubtful: only 4 to 10 dB above the noise"
+            }
+            None => "",
+        };
+        let columns = [&seat.loss_db, &seat.u95_db, &seat.dof];
+        table.band_rows([&seat.id, "seat"], &result.bands, columns, reason)?;
     }
     let mean = &result.mean;
-    for (b, band) in result.bands.iter().enumerate() {
-        let figures = [at(&mean.loss_db, b), at(&mean.u95_db, b), at(&mean.dof, b)];
-        let reason = if figures[0].is_none() { "no seat has a value" } else { "" };
-        table.band_row("mean", band, figures, reason, "mean")?;
-    }
+    let reason = |b: usize| match mean.loss_db.get(b) {
+        Some(Some(_)) => "",
+        _ => "no seat has a value",
+    };
+    let columns = [&mean.loss_db, &mean.u95_db, &mean.dof];
+    table.band_rows(["mean", "mean"], &result.bands, columns, reason)?;
     table.finish()
 }
 
@@ -66,10 +65,6 @@ pub fn curve_csv(result: &SessionResult) -> Result<Vec<u8>, ReportError> {
         }
     }
     table.finish()
-}
-
-fn at(values: &[Option<f64>], b: usize) -> Option<f64> {
-    values.get(b).copied().flatten()
 }
 
 /// A text that came from a user, made safe for spreadsheets: they take a cell
@@ -148,27 +143,29 @@ impl Table {
         self.row(cells.map(|(_, cell)| cell))
     }
 
-    fn band_row(
+    fn band_rows<'a>(
         &mut self,
-        seat: &str,
-        band: &Band,
-        figures: [Option<f64>; 3],
-        reason: &str,
-        kind: &str,
+        [name, kind]: [&str; 2],
+        bands: &[Band],
+        columns: [&Vec<Option<f64>>; 3],
+        reason: impl Fn(usize) -> &'a str,
     ) -> Result<(), ReportError> {
-        let [loss, u95, dof] = figures;
-        self.row([
-            &*text_cell(seat),
-            CONDITION_PAIR,
-            &number(Some(band.nominal_hz))?,
-            &number(Some(band.exact_hz))?,
-            &number(loss)?,
-            &number(u95)?,
-            &number(dof)?,
-            if loss.is_some() { "true" } else { "false" },
-            &text_cell(reason),
-            kind,
-        ])
+        for (b, band) in bands.iter().enumerate() {
+            let [loss, u95, dof] = columns.map(|column| column.get(b).copied().flatten());
+            self.row([
+                &*text_cell(name),
+                CONDITION_PAIR,
+                &number(Some(band.nominal_hz))?,
+                &number(Some(band.exact_hz))?,
+                &number(loss)?,
+                &number(u95)?,
+                &number(dof)?,
+                if loss.is_some() { "true" } else { "false" },
+                &text_cell(reason(b)),
+                kind,
+            ])?;
+        }
+        Ok(())
     }
 
     /// The bytes of the file.

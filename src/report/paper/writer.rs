@@ -17,7 +17,6 @@ pub(in crate::report) struct Writer {
     pub(super) blocks: Vec<Block>,
     /// Plots that have not found their place.
     drawings: Vec<Drawing>,
-    /// Of the paper.
     title: String,
 }
 
@@ -83,14 +82,12 @@ impl Writer {
     pub(super) fn figure(&mut self, id: &str) {
         if let Some(place) = self.drawings.iter().position(|d| d.id == id) {
             let drawing = self.drawings.remove(place);
-            let subtitle = without_title(&drawing.subtitle, &self.title);
             let detail = match drawing.id {
                 "loss" | "claims" | "correction" | "verification" | "power" | "seat-map"
                 | "rattle" | "compare" => Detail::Main,
                 "spread" | "seat-dependence" | "sheet" => Detail::Engineer,
                 _ => Detail::Extra,
             };
-            let drawing = Drawing { subtitle, ..drawing };
             self.blocks.push(Block::Figure { drawing, detail });
         }
     }
@@ -132,10 +129,4 @@ pub(super) fn figure(value: Option<f64>, decimals: usize) -> String {
 /// Where there is no figure.
 pub(in crate::report) fn dash() -> String {
     "\u{2013}".to_owned()
-}
-
-/// The title of the session stands on the paper already; pictures on their own have it last.
-fn without_title(subtitle: &str, title: &str) -> String {
-    let shows = subtitle.strip_suffix(title).and_then(|s| s.strip_suffix(", "));
-    shows.unwrap_or(subtitle).to_owned()
 }

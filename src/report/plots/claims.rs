@@ -26,7 +26,7 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
     Some(Figure {
         id: "claims",
         title: finding(result),
-        subtitle: format!("Mean loss against the maker's limits, {}", result.title),
+        subtitle: "Mean loss against the maker's limits".into(),
         description: result
             .claims
             .iter()

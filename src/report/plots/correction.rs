@@ -31,10 +31,7 @@ pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
     Some(Figure {
         id: "correction",
         title: finding(correction),
-        subtitle: format!(
-            "Shape of the mean loss before and after, and gain of the filters, {}",
-            result.title
-        ),
+        subtitle: "Shape of the mean loss before and after, and gain of the filters".into(),
         description: format!("{} {}", correction.words.reason, setting_words(correction)),
         caption: format!(
             "Loss less the level that is typed in ({} dB). Loss: up = taken away; filters: up = \

@@ -41,8 +41,8 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
         id: "seat-dependence",
         title: finding(result),
         subtitle: format!(
-            "Shape of the loss that {} seats share, levels of the seats taken out, {}",
-            found.n_seats, result.title
+            "Shape of the loss that {} seats share, levels of the seats taken out",
+            found.n_seats
         ),
         description: found.sentence().to_owned(),
         caption: "Shaded: how far single seats move from it, one standard deviation beyond what \

@@ -19,17 +19,12 @@ pub fn distortion_figures(result: &SessionResult) -> Vec<Figure> {
     conditions
         .into_iter()
         .filter_map(|(id, condition, d)| {
-            d.as_ref().and_then(|d| condition_figure(id, condition, d, result))
+            d.as_ref().and_then(|d| condition_figure(id, condition, d))
         })
         .collect()
 }
 
-fn condition_figure(
-    id: &'static str,
-    condition: &str,
-    found: &Distortion,
-    result: &SessionResult,
-) -> Option<Figure> {
+fn condition_figure(id: &'static str, condition: &str, found: &Distortion) -> Option<Figure> {
     let hz = &found.fundamental_hz;
     let [low, high] = [*hz.first()?, *hz.last()?];
     let points = |values: &[Option<f64>]| hz.iter().copied().zip(values.iter().copied()).collect();
@@ -51,10 +46,7 @@ fn condition_figure(
     let figure = Figure {
         id,
         title: finding(condition, found),
-        subtitle: format!(
-            "Harmonics of the centre loudspeaker, mean over the takes, {}",
-            result.title
-        ),
+        subtitle: "Harmonics of the centre loudspeaker, mean over the takes".into(),
         description: format!("{condition}, harmonics in dB; no value: below the noise."),
         caption: "\u{2212}40 dB = 1 %, \u{2212}60 dB = 0.1 %. A harmonic is drawn where it stands \
                   6 dB above the noise; dotted: what the noise alone would show."

@@ -16,6 +16,8 @@ pub struct Figure {
     pub title: String,
     /// What is shown.
     pub subtitle: String,
+    /// Title of the session, which stands behind the subtitle where the plot stands alone.
+    pub session: Option<String>,
     /// The figures in words, for those who cannot see the plot.
     pub description: String,
     /// How to read it; the proportion of the axes is added.

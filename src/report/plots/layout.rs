@@ -95,8 +95,9 @@ impl Layout {
         let strip_lines: Vec<_> = figure.strip.iter().map(|row| n_lines(row, decade_px)).collect();
 
         // The proportion is found out below; its words take the same room in any case.
-        let lines =
-            |db| Lines::of([&figure.title, &figure.subtitle, &captioned(figure, db)], format);
+        let session = figure.session.iter().map(|title| format!(", {title}"));
+        let subtitle = std::iter::once(figure.subtitle.clone()).chain(session).collect::<String>();
+        let lines = |db| Lines::of([&figure.title, &subtitle, &captioned(figure, db)], format);
         let strips = strip_lines.iter().sum::<usize>() as f64 * STRIP_LINE;
         let [top, footer] = if is_file {
             let lines = lines(50.0);

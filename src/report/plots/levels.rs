@@ -32,7 +32,7 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
     let figure = Figure {
         id: "levels",
         title: levels_finding(result, levels),
-        subtitle: format!("Band levels, power mean over the seats, {}", result.title),
+        subtitle: "Band levels, power mean over the seats".into(),
         description: "Levels of the conditions, and noise, dB.".into(),
         caption: format!(
             "All that reaches the seats, the room with it; from 500 Hz up the loss is that of the \

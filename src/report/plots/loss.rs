@@ -29,11 +29,7 @@ pub fn loss_figure(result: &SessionResult) -> Figure {
     Figure {
         id: "loss",
         title: loss_finding(result),
-        subtitle: format!(
-            "Loss by the screen in third-octave bands, {}, {}",
-            seats_words(n_seats),
-            result.title
-        ),
+        subtitle: format!("Loss by the screen in third-octave bands, {}", seats_words(n_seats)),
         description: loss_description(result),
         caption: format!(
             "Up = the screen takes energy away. Shaded: 95 % uncertainty of {what}.{bars}"

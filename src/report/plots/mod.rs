@@ -56,8 +56,9 @@ pub fn figures(result: &SessionResult, units: DisplayUnits) -> Vec<Figure> {
         levels::levels_figure(result),
         rattle::rattle_figure(result),
     ];
-    let found = where_found.into_iter().flatten();
-    std::iter::once(always).chain(found).chain(distortion::distortion_figures(result)).collect()
+    let found = where_found.into_iter().flatten().chain(distortion::distortion_figures(result));
+    let titled = |figure| Figure { session: Some(result.title.clone()), ..figure };
+    std::iter::once(always).chain(found).map(titled).collect()
 }
 
 /// Every plot that the result has data for, drawn; the seat map last.

@@ -30,7 +30,7 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
     let figure = Figure {
         id: "power",
         title: finding(power),
-        subtitle: format!("Level and filters together, by third-octave band, {}", result.title),
+        subtitle: "Level and filters together, by third-octave band".into(),
         description: power.sentence().to_owned(),
         caption: format!(
             "3 dB more take twice the power, 10 dB more ten times.{}",

@@ -35,10 +35,8 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
             strongest.words(),
             signed(strongest.excess_db, 0)
         ),
-        subtitle: format!(
-            "Sound above 2 kHz that is there only with the screen, median over the seats, {}",
-            result.title
-        ),
+        subtitle: "Sound above 2 kHz that is there only with the screen, median over the seats"
+            .into(),
         description: result
             .rattle
             .iter()

@@ -61,24 +61,22 @@ pub fn seat_map(result: &SessionResult, units: DisplayUnits) -> Option<Drawing> 
         format!("{}: {loss}; {}.", p.seat.id, place_words(p, units))
     };
     let description = places.iter().map(sentence).collect::<Vec<_>>().join(" ");
-    let subtitle = format!(
-        "Seats from above with their largest loss from 500 Hz up, distance and angle from the \
-         loudspeaker, {}",
-        result.title
-    );
+    let subtitle = "Seats from above with their largest loss from 500 Hz up, distance and angle \
+                    from the loudspeaker";
     let cut = if map.cut_m > 0.0 { " The way to the first row is cut short." } else { "" };
     let caption = format!(
         "Darker = more loss. Left and right are the audience's, who face the screen; angles to the \
          right are positive.{cut}"
     );
-    let words = [&title, &description, &subtitle, &caption].map(String::as_str);
+    let of_session = format!("{subtitle}, {}", result.title);
+    let words = [&title, &description, &of_session, &caption].map(String::as_str);
     Some(Drawing {
         id: "seat-map",
         svg: map.draw(Format::File, words).into(),
         paper_svg: map.draw(Format::Paper, words).into(),
         caption,
         title,
-        subtitle,
+        subtitle: subtitle.to_owned(),
         description,
     })
 }

@@ -40,7 +40,7 @@ pub fn sheet_figure(result: &SessionResult, units: DisplayUnits) -> Option<Figur
     Some(Figure {
         id: "sheet",
         title: finding(sheet),
-        subtitle: format!("Mean loss and what thin-sheet theory makes of it, {}", result.title),
+        subtitle: "Mean loss and what thin-sheet theory makes of it".into(),
         description: description(sheet, units),
         caption: "Up = the sheet takes energy away. Fitted from 500 Hz up, level apart; stated \
                   data: the sheet alone, without echoes and without the air in its weave. Shaded: 95 % uncertainty of the mean."

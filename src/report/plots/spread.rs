@@ -46,11 +46,7 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
     let figure = Figure {
         id: "spread",
         title,
-        subtitle: format!(
-            "Loss at each of {} seats above or below their mean, {}",
-            result.seats.len(),
-            result.title
-        ),
+        subtitle: format!("Loss at each of {} seats above or below their mean", result.seats.len()),
         description: "Standard deviation and range of the loss over the seats.".into(),
         caption: "Up = this seat loses more than the mean. s: standard deviation over the seats \
                   (n \u{2212} 1); range: largest minus smallest."
@@ -61,6 +57,7 @@ pub fn spread_figure(result: &SessionResult) -> Option<Figure> {
         is_zoomed: true,
         marks,
         strip,
+        ..Figure::default()
     };
     Some(figure.numbered())
 }

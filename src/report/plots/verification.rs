@@ -38,10 +38,7 @@ pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
     Some(Figure {
         id: "verification",
         title: finding(verification.verdict).into(),
-        subtitle: format!(
-            "Loss left with the setting active, as recorded, and its predicted mean, {}",
-            result.title
-        ),
+        subtitle: "Loss left with the setting active, as recorded, and its predicted mean".into(),
         description: format!(
             "{}{}",
             verification.words.advised.sentence,
