@@ -87,23 +87,20 @@ fn banner(paper: &Paper) -> Markup {
     }
 }
 
-/// Headings with their number, which is also their anchor.
-fn headings(blocks: &[Block]) -> impl Iterator<Item = (usize, u8, &str)> {
-    let headings = blocks.iter().filter_map(|block| match block {
+/// Links to the headings of the parts, by their numbers.
+fn contents(paper: &Paper) -> Markup {
+    let headings = paper.blocks.iter().filter_map(|block| match block {
         Block::Heading { level, text } => Some((*level, text.as_str())),
         _ => None,
     });
-    headings.enumerate().map(|(i, (level, text))| (i, level, text))
-}
-
-fn contents(paper: &Paper) -> Markup {
-    let listed: Vec<_> = headings(&paper.blocks)
-        .filter(|(_, level, text)| *level == 1 || *text == DOUBTFUL)
+    let listed: Vec<_> = headings
+        .enumerate()
+        .filter(|(_, (level, text))| *level == 1 || *text == DOUBTFUL)
         .collect();
     html! {
         @if !listed.is_empty() {
             nav aria-label="Contents" {
-                ol { @for (i, _, text) in listed { li { a href={ "#part-" (i) } { (text) } } } }
+                ol { @for (i, (_, text)) in listed { li { a href={ "#part-" (i) } { (text) } } } }
             }
         }
     }

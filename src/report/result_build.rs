@@ -91,11 +91,11 @@ impl SessionResult {
 }
 
 fn seat_result(seat: &SeatLoss, info: Option<&SeatInfo>) -> SeatResult {
-    let loss = Columns::of(&seat.loss);
+    let [loss_db, u95_db, dof] = figures(&seat.loss);
     let absent = seat
         .absent
         .iter()
-        .zip(&loss.value)
+        .zip(&loss_db)
         .map(|(reason, value)| match (reason, value) {
             (_, Some(_)) => None,
             (Some(reason), None) => Some(absence_sentence(reason)),
@@ -108,9 +108,9 @@ fn seat_result(seat: &SeatLoss, info: Option<&SeatInfo>) -> SeatResult {
         weight: seat.weight,
         position_m: info.and_then(|i| i.position_m),
         spots: Spots { without: seat.spots[0], with: seat.spots[1] },
-        loss_db: loss.value,
-        u95_db: loss.u95,
-        dof: loss.dof,
+        loss_db,
+        u95_db,
+        dof,
         in_room_loss_db: all_finite(&seat.in_room_db),
         direct_loss_db: all_finite(&seat.direct_db),
         absent,
@@ -120,14 +120,14 @@ fn seat_result(seat: &SeatLoss, info: Option<&SeatInfo>) -> SeatResult {
 }
 
 fn mean_result(losses: &LossTable, seats: &[SeatResult]) -> MeanResult {
-    let mean = Columns::of(&losses.mean.loss);
+    let [loss_db, u95_db, dof] = figures(&losses.mean.loss);
     MeanResult {
         seats: (0..losses.bands.len())
             .map(|b| seats.iter().filter(|s| s.loss_db.get(b).is_some_and(Option::is_some)).count())
             .collect(),
-        loss_db: mean.value,
-        u95_db: mean.u95,
-        dof: mean.dof,
+        loss_db,
+        u95_db,
+        dof,
         sd_db: all_finite(&losses.mean.sd_db),
         range_db: all_finite(&losses.mean.range_db),
     }
@@ -161,26 +161,15 @@ fn headline(bands: &[Band], mean: &MeanResult) -> Headline {
     }
 }
 
-/// Estimates as the three lists of the document; an estimate with any
-/// figure that is not finite is absent as a whole.
-struct Columns {
-    value: Vec<Option<f64>>,
-    u95: Vec<Option<f64>>,
-    dof: Vec<Option<f64>>,
-}
-
-impl Columns {
-    fn of(estimates: &[Option<Estimate>]) -> Self {
-        let whole: Vec<Option<[f64; 3]>> = estimates
-            .iter()
-            .map(|e| {
-                let e = e.as_ref()?;
-                Some([finite(e.value_db)?, finite(e.u95_db)?, finite(e.dof.min(MAX_DOF))?])
-            })
-            .collect();
-        let column = |i: usize| whole.iter().map(|e| e.map(|e| e[i])).collect();
-        Self { value: column(0), u95: column(1), dof: column(2) }
-    }
+/// Value, U and degrees of freedom as lists of the document; an estimate with any figure that is
+/// not finite is absent as a whole.
+fn figures(estimates: &[Option<Estimate>]) -> [Vec<Option<f64>>; 3] {
+    let whole = |e: &Option<Estimate>| {
+        let e = e.as_ref()?;
+        Some([finite(e.value_db)?, finite(e.u95_db)?, finite(e.dof.min(MAX_DOF))?])
+    };
+    let whole: Vec<Option<[f64; 3]>> = estimates.iter().map(whole).collect();
+    [0, 1, 2].map(|i| whole.iter().map(|e| e.map(|e| e[i])).collect())
 }
 
 /// Degrees of freedom are written no larger than this: Student's factor

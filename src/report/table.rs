@@ -2,7 +2,8 @@
 
 use super::findings::{findings_text, further_warnings, warnings_text};
 use super::look::{BOLD, DIM, Look, cut, paragraph};
-use super::result::SessionResult;
+use super::paper::writer::dash;
+use super::result::{Band, SessionResult};
 use super::takes::{all_used, seats_in_doubt, takes_sentences};
 use super::words::{frequency_words, list_words, signed};
 use crate::ingest::error::plain;
@@ -64,76 +65,67 @@ impl Grid {
             let mark = if s.doubtful_takes.is_empty() { "" } else { "?" };
             cut(&plain(&s.id), NAME_COLUMNS) + mark
         }));
-        let mut grid = Self {
-            after_seats: header.len(),
-            header,
-            rows: Vec::new(),
-            mean: None,
-            note: if uncertainty {
-                "\u{b1}: expanded uncertainty, 95 %. From 500 Hz up: the direct sound; below: all that \
-                 reaches the seat."
-            } else {
-                "\u{b1}: expanded uncertainty of the mean, 95 %; U: largest of a seat. From 500 Hz up: \
-                 the direct sound; below: all that reaches the seat."
-            },
-        };
-        for (b, band) in result.bands.iter().enumerate() {
+        let after_seats = header.len();
+        let row = |(b, band): (usize, &Band)| {
             let mut row = vec![band.label()];
-            for seat in &result.seats {
+            row.extend(result.seats.iter().map(|seat| {
                 let u95 = if uncertainty { seat.u95_db[b] } else { None };
                 let mark = if seat.doubtful[b] { "?" } else { "" };
-                row.push(figure(seat.loss_db[b], u95) + mark);
-            }
+                figure(seat.loss_db[b], u95) + mark
+            }));
             if !uncertainty {
                 let largest = result.seats.iter().filter_map(|s| s.u95_db[b]).reduce(f64::max);
                 row.push(figure(largest, None));
             }
-            grid.rows.push(row);
-        }
-        if !uncertainty {
-            grid.header.push("U".into());
-        }
-        grid.add_mean(result);
-        grid
+            row
+        };
+        let rows = result.bands.iter().enumerate().map(row).collect();
+        let note = if uncertainty {
+            "\u{b1}: expanded uncertainty, 95 %. From 500 Hz up: the direct sound; below: all that \
+             reaches the seat."
+        } else {
+            header.push("U".into());
+            "\u{b1}: expanded uncertainty of the mean, 95 %; U: largest of a seat. From 500 Hz up: \
+             the direct sound; below: all that reaches the seat."
+        };
+        Self { header, rows, mean: None, after_seats, note }.with_mean(result)
     }
 
     fn summary(result: &SessionResult) -> Self {
         let header = ["Hz", "least", "at", "most", "at"].map(str::to_owned).to_vec();
-        let mut grid = Self {
-            after_seats: header.len(),
-            header,
-            rows: Vec::new(),
-            mean: None,
-            note: "\u{b1}: expanded uncertainty of the mean, 95 %. \
-                   Each seat's figures are in bands.csv.",
-        };
-        for (b, band) in result.bands.iter().enumerate() {
+        let row = |(b, band): (usize, &Band)| {
             let values = || result.seats.iter().filter_map(|s| Some((s.loss_db[b]?, &s.id)));
             let least = values().min_by(|x, y| x.0.total_cmp(&y.0));
             let most = values().max_by(|x, y| x.0.total_cmp(&y.0));
-            let mut row = vec![band.label()];
-            for extreme in [least, most] {
-                row.push(figure(extreme.map(|e| e.0), None));
-                row.push(extreme.map_or(DASH.into(), |e| cut(&plain(e.1), NAME_COLUMNS)));
-            }
-            grid.rows.push(row);
+            let cells = [least, most].into_iter().flat_map(|extreme| {
+                let seat = extreme.map_or_else(dash, |e| cut(&plain(e.1), NAME_COLUMNS));
+                [figure(extreme.map(|e| e.0), None), seat]
+            });
+            std::iter::once(band.label()).chain(cells).collect()
+        };
+        Self {
+            after_seats: header.len(),
+            header,
+            rows: result.bands.iter().enumerate().map(row).collect(),
+            mean: None,
+            note: "\u{b1}: expanded uncertainty of the mean, 95 %. \
+                   Each seat's figures are in bands.csv.",
         }
-        grid.add_mean(result);
-        grid
+        .with_mean(result)
     }
 
-    fn add_mean(&mut self, result: &SessionResult) {
+    fn with_mean(mut self, result: &SessionResult) -> Self {
         if result.seats.len() < 2 {
-            return;
+            return self;
         }
         self.mean = Some(self.header.len());
         self.header.extend(["mean", "s", "range"].map(str::to_owned));
         let mean = &result.mean;
         for (b, row) in self.rows.iter_mut().enumerate() {
             row.push(figure(mean.loss_db[b], mean.u95_db[b]));
-            row.push(figure(mean.sd_db[b], None));
-            row.push(figure(mean.range_db[b], None));
+            row.extend([mean.sd_db[b], mean.range_db[b]].map(|db| figure(db, None)));
         }
+        self
     }
 
     fn column_width(&self, column: usize) -> usize {
@@ -178,7 +170,7 @@ const DASH: &str = "\u{2013}";
 /// "1.23 ±0.10", "1.23", or a dash.
 fn figure(value: Option<f64>, u95: Option<f64>) -> String {
     match (value, u95) {
-        (None, _) => DASH.to_owned(),
+        (None, _) => dash(),
         (Some(v), None) => signed(v, 2),
         (Some(v), Some(u)) => format!("{} \u{b1}{u:.2}", signed(v, 2)),
     }

@@ -35,37 +35,31 @@ fn read_list(folder: &Path) -> Option<BTreeSet<PathBuf>> {
 /// A file below `folder` that is on no list of ours, relative to it. Ends at the
 /// first, so that a whole disk given by mistake is not walked through.
 pub(super) fn first_foreign(folder: &Path) -> Option<PathBuf> {
-    let mut found = None;
-    let _ = walk(folder, Path::new(""), &BTreeSet::new(), &mut |name, own| {
-        if own {
-            return ControlFlow::Continue(());
-        }
-        found = Some(name.to_owned());
-        ControlFlow::Break(())
-    });
-    found
+    walk(folder, Path::new(""), &BTreeSet::new(), &mut |name, own| match own {
+        true => ControlFlow::Continue(()),
+        false => ControlFlow::Break(name.to_owned()),
+    })
+    .break_value()
 }
 
 /// All files below `folder` that are on no list of ours, relative to it.
 pub(super) fn foreign_files(folder: &Path) -> Vec<PathBuf> {
-    let mut foreign = Vec::new();
-    let _ = walk(folder, Path::new(""), &BTreeSet::new(), &mut |name, own| {
-        if !own {
-            foreign.push(name.to_owned());
-        }
-        ControlFlow::Continue(())
-    });
-    foreign
+    files(folder, |own| !own)
 }
 
 /// All files below `folder`, relative to it.
 pub(super) fn all_files(folder: &Path) -> Vec<PathBuf> {
-    let mut files = Vec::new();
-    let _ = walk(folder, Path::new(""), &BTreeSet::new(), &mut |name, _| {
-        files.push(name.to_owned());
+    files(folder, |_| true)
+}
+
+/// Files below `folder`, relative to it, told by whether they are ours.
+fn files(folder: &Path, is_wanted: impl Fn(bool) -> bool) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    let _ = walk(folder, Path::new(""), &BTreeSet::new(), &mut |name, own| {
+        found.extend(is_wanted(own).then(|| name.to_owned()));
         ControlFlow::Continue(())
     });
-    files
+    found
 }
 
 /// Visits files with whether they are ours, in the order of names. `listed` are
@@ -74,8 +68,8 @@ fn walk(
     root: &Path,
     inside: &Path,
     listed: &BTreeSet<PathBuf>,
-    visit: &mut dyn FnMut(&Path, bool) -> ControlFlow<()>,
-) -> ControlFlow<()> {
+    visit: &mut dyn FnMut(&Path, bool) -> ControlFlow<PathBuf>,
+) -> ControlFlow<PathBuf> {
     let here = root.join(inside);
     let Ok(entries) = fs::read_dir(&here) else {
         return if here.symlink_metadata().is_ok() {

@@ -40,12 +40,12 @@ impl Measures {
 pub type Drawings = BTreeMap<&'static str, Arc<Tree>>;
 
 /// Sets blocks one after the other.
-pub struct Setter {
+pub struct Setter<'a> {
     /// What has been set.
     pub flow: Flow,
     pub measures: Measures,
     /// Drawings parsed so far.
-    pub drawings: Drawings,
+    pub drawings: &'a mut Drawings,
     frame_open: bool,
     after_caution_heading: bool,
     /// Level of the last heading's tag.
@@ -67,9 +67,9 @@ pub struct Style {
     pub indent: f32,
 }
 
-impl Setter {
+impl<'a> Setter<'a> {
     /// An empty paper.
-    pub fn new(measures: Measures, drawings: Drawings) -> Self {
+    pub fn new(measures: Measures, drawings: &'a mut Drawings) -> Self {
         Self {
             flow: Flow::default(),
             measures,

@@ -71,8 +71,9 @@ pub fn document(
     flow: &Flow,
     sheet: &Sheet,
     title: &str,
-    date: UtcDateTime,
+    date: Option<UtcDateTime>,
 ) -> Result<Vec<u8>, ReportError> {
+    let date = date.unwrap_or(UtcDateTime::UNIX_EPOCH);
     // Text in drawings can be selected; where a foreign logo holds text that may
     // not stand in an archive, its outlines are drawn instead.
     written(flow, sheet, title, date, true).or_else(|_| written(flow, sheet, title, date, false))

@@ -6,7 +6,7 @@ use super::type_setting::lines;
 use crate::report::paper::sign::Sign;
 use krilla::tagging::{ListNumbering, Tag};
 
-impl Setter {
+impl Setter<'_> {
     /// A list with a sign before each point; the words say the same.
     pub(super) fn verdicts(&mut self, verdicts: &[(Sign, String)]) {
         let body = self.measures.body;

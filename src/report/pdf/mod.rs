@@ -52,14 +52,8 @@ pub fn pdf_with(
     sheet: &Sheet,
     measures: Measures,
 ) -> Result<Vec<u8>, ReportError> {
-    let date = date.unwrap_or(UtcDateTime::UNIX_EPOCH);
     let mut drawings = Drawings::default();
-    let mut set = |paper: &Paper| -> Result<Flow, ReportError> {
-        let mut setter = Setter::new(measures, std::mem::take(&mut drawings));
-        setter.paper(paper)?;
-        drawings = setter.drawings;
-        Ok(setter.flow)
-    };
+    let mut set = |paper: &Paper| set(paper, measures, &mut drawings);
     let fits = |flow: &Flow| n_pages(flow, sheet) <= MAX_PAGES;
     let mut step = 0;
     let mut flow = set(&shorten(paper, step, &[]))?;
@@ -92,19 +86,23 @@ pub fn one_page(
     date: Option<UtcDateTime>,
     sheet: &Sheet,
 ) -> Result<[Vec<u8>; 2], ReportError> {
-    let date = date.unwrap_or(UtcDateTime::UNIX_EPOCH);
     // Smaller letters where there is much to say.
     let mut flow = Flow::default();
     for body in [9.4, 8.6, 7.9, 7.2] {
         let measures = Measures { width: sheet.column(), body, small: (body - 1.2_f32).max(6.6) };
-        let mut setter = Setter::new(measures, Drawings::default());
-        setter.paper(paper)?;
-        flow = setter.flow;
+        flow = set(paper, measures, &mut Drawings::default())?;
         if n_pages(&flow, sheet) <= 1 {
             break;
         }
     }
     Ok([document(&flow, sheet, &paper.title, date)?, page_picture::first_page_png(&flow, sheet)?])
+}
+
+/// The paper set in a column. `drawings` are those parsed before, and get those parsed now.
+fn set(paper: &Paper, measures: Measures, drawings: &mut Drawings) -> Result<Flow, ReportError> {
+    let mut setter = Setter::new(measures, drawings);
+    setter.paper(paper)?;
+    Ok(setter.flow)
 }
 
 /// Up to this step left-out plots and tables come back; where more had to go there is no room.

@@ -15,7 +15,7 @@ use std::sync::Arc;
 /// axis, are 6.5 pt high then (20 px of 1400 in the column of an A4 page, 483 pt wide).
 const LEAST_SCALE: f32 = 0.95;
 
-impl Setter {
+impl Setter<'_> {
     /// A plot over the width of the column, its title above and how to read it below.
     pub(super) fn figure(&mut self, figure: &Drawing) -> Result<(), ReportError> {
         let tree = match self.drawings.get(figure.id) {

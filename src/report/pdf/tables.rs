@@ -14,7 +14,7 @@ const GAP: f32 = 1.3;
 /// Smallest font size before a table is cut into parts side by side, pt.
 const SMALLEST: f32 = 6.6;
 
-impl Setter {
+impl Setter<'_> {
     /// A table; one that is too wide for the page is set in parts, each with
     /// the first column.
     pub fn table(&mut self, table: &Table) {
@@ -190,59 +190,60 @@ struct Place {
     is_right: bool,
 }
 
-/// Widths that the columns of a table need, pt.
-struct Columns {
-    /// Of the longest word.
-    least: Vec<f32>,
-    /// Of the longest cell in one line.
-    full: Vec<f32>,
-    /// Whether a column holds figures.
-    is_right: Vec<bool>,
+/// The columns of a table.
+struct Columns(Vec<Column>);
+
+/// What a column needs, pt.
+#[derive(Debug, Clone, Copy)]
+struct Column {
+    /// Width of the longest word.
+    least: f32,
+    /// Width of the longest cell in one line.
+    full: f32,
+    /// Whether it holds figures.
+    is_right: bool,
 }
 
 impl Columns {
     fn of(table: &Table, size: f32) -> Self {
-        let n_columns = table.head.len();
-        let mut columns = Self { least: Vec::new(), full: Vec::new(), is_right: Vec::new() };
-        for column in 0..n_columns {
-            let head = visible(&table.head[column]);
-            let longest = |text: &str, bold| {
-                text.split(' ').map(|w| line_width(w, size, bold)).fold(0.0, f32::max)
-            };
-            let is_figures = table.is_figures(column);
+        let longest = |text: &str, bold| {
+            text.split(' ').map(|w| line_width(w, size, bold)).fold(0.0, f32::max)
+        };
+        let column = |(c, head): (usize, &String)| {
+            let head = visible(head);
+            let is_right = table.is_figures(c);
             let mut least = longest(&head, true);
             let mut full = line_width(&head, size, true).min(size * 9.0).max(least);
-            for cell in table.rows.iter().filter_map(|row| row.get(column)) {
+            for cell in table.rows.iter().filter_map(|row| row.get(c)) {
                 let cell = visible(cell);
                 let width = line_width(&cell, size, false);
                 // Figures stay in one line.
-                least = if is_figures { width } else { longest(&cell, false) }.max(least);
+                least = if is_right { width } else { longest(&cell, false) }.max(least);
                 full = width.max(full);
             }
             // A single very long word is broken instead.
-            columns.least.push(least.min(size * 16.0));
-            columns.full.push(full);
-            columns.is_right.push(is_figures);
-        }
-        columns
+            Column { least: least.min(size * 16.0), full, is_right }
+        };
+        Self(table.head.iter().enumerate().map(column).collect())
     }
 
     fn least(&self, gap: f32) -> f32 {
-        self.least.iter().sum::<f32>() + gap * (self.least.len() - 1) as f32
+        self.0.iter().map(|c| c.least).sum::<f32>() + gap * (self.0.len() - 1) as f32
     }
 
     /// Columns cut into groups that fit; each begins with the first column.
     fn groups(&self, width: f32, gap: f32) -> Vec<Vec<usize>> {
+        let first = self.0[0].least;
         let mut groups = vec![vec![0]];
-        let mut used = self.least[0];
-        for column in 1..self.least.len() {
-            let more = gap + self.least[column];
+        let mut used = first;
+        for (c, column) in self.0.iter().enumerate().skip(1) {
+            let more = gap + column.least;
             let last = groups.len() - 1;
             if used + more > width && groups[last].len() > 1 {
-                groups.push(vec![0, column]);
-                used = self.least[0] + more;
+                groups.push(vec![0, c]);
+                used = first + more;
             } else {
-                groups[last].push(column);
+                groups[last].push(c);
                 used += more;
             }
         }
@@ -252,8 +253,8 @@ impl Columns {
     /// Room shared out: every column its least, then in proportion to what each lacks.
     fn places(&self, group: &[usize], width: f32, gap: f32) -> Vec<Place> {
         let room = width - gap * (group.len() - 1) as f32;
-        let least: f32 = group.iter().map(|&c| self.least[c]).sum();
-        let full: f32 = group.iter().map(|&c| self.full[c]).sum();
+        let least: f32 = group.iter().map(|&c| self.0[c].least).sum();
+        let full: f32 = group.iter().map(|&c| self.0[c].full).sum();
         let spare = room - least;
         let share = if full <= least { 1.0 } else { (spare / (full - least)).clamp(0.0, 1.0) };
         // What is left over widens the columns a little, never so far that the
@@ -261,9 +262,9 @@ impl Columns {
         let extra = ((room - full) / group.len() as f32).clamp(0.0, gap * 1.6);
         let mut x = 0.0;
         let place = |&column: &usize| {
-            let lacks = self.full[column] - self.least[column];
-            let width = self.least[column] + share * lacks + extra;
-            let place = Place { column, x, width, is_right: self.is_right[column] };
+            let Column { least, full, is_right } = self.0[column];
+            let width = least + share * (full - least) + extra;
+            let place = Place { column, x, width, is_right };
             x += width + gap;
             place
         };
