@@ -66,11 +66,7 @@ pub fn example_losses(n_seats: usize) -> (Session, LossTable) {
         ids.iter().enumerate().map(|(s, id)| seat(s, id, &bands, &fine_hz)).collect();
     let column = |b: usize| seats.iter().map(move |s| s.loss[b].map(|e| e.value_db));
     let mean = MeanLoss {
-        loss: (0..bands.len())
-            .map(|b| {
-                estimate(mean_of(seats.iter().map(|s| s.loss[b].map(|e| e.value_db)))?, 0.05, 25.0)
-            })
-            .collect(),
+        loss: (0..bands.len()).map(|b| estimate(mean_of(column(b))?, 0.05, 25.0)).collect(),
         sd_db: (0..bands.len())
             .map(|b| {
                 let mean = mean_of(column(b))?;

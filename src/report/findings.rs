@@ -13,6 +13,7 @@ use crate::warning::{Topic, Warning};
 use crate::words::key_words;
 
 /// The findings of every part that the result holds.
+// More than 60 lines: one heading after the other.
 pub fn findings_text(result: &SessionResult, look: Look) -> String {
     let mut text = Sections { out: String::new(), look };
 

@@ -222,7 +222,7 @@ pub fn check(root: &Path, report: &Path, result: &[u8]) -> Result<Holds, Stale> 
         let path = root.join(&file.file);
         let changed = || Stale::Changed { what: file.file.clone() };
         let look = Look::at(&path).map_err(|_| changed())?;
-        if look == file.look && look.is_settled(list.looked_ns) {
+        if look == file.look && list.looked_ns - look.last_ns() >= SETTLE_NS {
             continue;
         }
         if look.bytes != file.look.bytes || hash_file(&path).map_err(|_| changed())? != file.hash {
@@ -295,11 +295,6 @@ impl Look {
     /// When the file was last touched, ns since 1970.
     fn last_ns(&self) -> i64 {
         self.changed_ns.unwrap_or(self.modified_ns)
-    }
-
-    /// Written long enough before `looked_ns` that the clock has moved on since.
-    fn is_settled(&self, looked_ns: i64) -> bool {
-        looked_ns - self.last_ns() >= SETTLE_NS
     }
 }
 

@@ -22,6 +22,7 @@ use crate::judge::{Linearity, Outcome};
 use crate::transfer::distortion::Distortion;
 use crate::warning::Warning;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// Value of `format`: what tells a result document from any other JSON file.
 pub const FORMAT: &str = "scrimcheck-result";
@@ -185,6 +186,19 @@ pub struct SeatResult {
     pub doubtful: Vec<bool>,
     /// Doubtful takes that its figures rest on.
     pub doubtful_takes: Vec<String>,
+}
+
+impl SeatResult {
+    /// The bands without a value by the reason why, as places in [`SessionResult::bands`].
+    pub fn absent_by_reason(&self) -> BTreeMap<&str, Vec<usize>> {
+        let mut by_reason: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+        for (band, reason) in self.absent.iter().enumerate() {
+            if let Some(reason) = reason {
+                by_reason.entry(reason).or_default().push(band);
+            }
+        }
+        by_reason
+    }
 }
 
 /// Microphone placements at a seat.

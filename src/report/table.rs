@@ -186,13 +186,7 @@ fn legend(result: &SessionResult) -> Vec<String> {
         for b in (0..result.bands.len()).filter(|&b| seat.doubtful[b]) {
             doubtful.entry(b).or_default().push(id.clone());
         }
-        let mut by_reason: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
-        for (b, reason) in seat.absent.iter().enumerate() {
-            if let Some(reason) = reason {
-                by_reason.entry(reason).or_default().push(b);
-            }
-        }
-        for entry in by_reason {
+        for entry in seat.absent_by_reason() {
             absent.entry(entry).or_default().push(id.clone());
         }
     }

@@ -14,6 +14,7 @@ use crate::report::words::claims::{DECISION_RULE, chance};
 use crate::report::words::{self, capital, list_words, range_words, rate_words, signed};
 use crate::words::{Digits, key_words, millimetres};
 
+// More than 60 lines: one section after the other.
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {
     let units = session.manifest.handover.units;
     writer.blocks.push(super::Block::PageBreak);

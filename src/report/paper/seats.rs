@@ -6,7 +6,6 @@ use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::{SeatResult, SessionResult};
 use crate::report::words::{frequency_words, list_words, signed};
 use crate::words::length;
-use std::collections::BTreeMap;
 
 /// Seats whose losses stand side by side in one table, with their uncertainties.
 const SEATS_A_TABLE: usize = 6;
@@ -150,17 +149,13 @@ fn tables(result: &SessionResult, writer: &mut Writer) {
 
 /// Why values are missing, one sentence a seat and reason.
 fn absences(result: &SessionResult) -> Vec<String> {
-    let mut sentences = Vec::new();
-    for seat in &result.seats {
-        let mut by_reason: BTreeMap<&str, Vec<String>> = BTreeMap::new();
-        for (band, reason) in result.bands.iter().zip(&seat.absent) {
-            if let Some(reason) = reason {
-                by_reason.entry(reason).or_default().push(frequency_words(band.nominal_hz));
-            }
-        }
-        sentences.extend(by_reason.iter().map(|(reason, bands)| {
-            format!("No value at {}, {}: {reason}.", seat.id, list_words(bands))
-        }));
-    }
-    sentences
+    let name = |b: &usize| frequency_words(result.bands[*b].nominal_hz);
+    let of_seat = |seat: &SeatResult| -> Vec<String> {
+        let sentence = |(reason, bands): (&str, Vec<usize>)| {
+            let bands: Vec<String> = bands.iter().map(name).collect();
+            format!("No value at {}, {}: {reason}.", seat.id, list_words(&bands))
+        };
+        seat.absent_by_reason().into_iter().map(sentence).collect()
+    };
+    result.seats.iter().flat_map(of_seat).collect()
 }

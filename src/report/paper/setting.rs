@@ -32,11 +32,8 @@ pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     }
     writer.say(&hearing(correction));
     if let Some(finer) = &correction.finer {
-        writer.table(
-            "A finer setting, if wished: instead of the one above",
-            &HEAD,
-            setting_rows(finer),
-        );
+        let caption = "A finer setting, if wished: instead of the one above";
+        writer.table(caption, &HEAD, setting_rows(finer));
         writer.may_go(Detail::Engineer);
     }
     writer.say(correction.words.advice.as_deref().unwrap_or_default());
@@ -146,8 +143,9 @@ pub(super) fn setting_rows(correction: &Correction) -> Vec<Vec<String>> {
             format!("{:.2}", section.bandwidth_digital_oct),
         ]
     });
-    let filters: Vec<Vec<String>> = filters.collect();
-    std::iter::once(trim).chain(filters).collect()
+    let mut rows = vec![trim];
+    rows.extend(filters);
+    rows
 }
 
 pub(super) fn cost(result: &SessionResult, session: &Session, writer: &mut Writer) {

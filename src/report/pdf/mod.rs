@@ -11,7 +11,9 @@ pub mod drawing;
 pub(crate) mod flow;
 mod forms;
 mod page_picture;
+mod pen;
 mod pictures;
+mod sheet;
 pub(crate) mod tables;
 pub(crate) mod type_setting;
 

@@ -1,7 +1,7 @@
 //! The first page of a paper as a picture, to mail.
 
-use super::drawing::Sheet;
 use super::flow::{Artwork, Flow, Ink, Placed, pages};
+use super::sheet::Sheet;
 use crate::report::error::ReportError;
 use crate::report::plots::render::parse;
 use crate::report::plots::svg::escape;

@@ -180,8 +180,7 @@ impl Figure {
             let cell = |(hz, text): &(f64, String)| format!("{} Hz {text}", stop_name(*hz));
             format!(" {name}: {}.", cells.iter().map(cell).collect::<Vec<_>>().join("; "))
         });
-        let words = words.collect::<String>();
-        self.description += &words;
+        self.description.extend(words);
         self
     }
 

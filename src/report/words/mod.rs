@@ -11,6 +11,7 @@ pub(crate) mod level;
 pub mod notices;
 pub(crate) mod picture;
 pub(crate) mod power;
+pub(crate) mod range;
 pub(crate) mod said;
 pub(crate) mod seats;
 pub(crate) mod sheet;
@@ -22,11 +23,7 @@ pub use crate::words::{
     capital, decibels, frequency_label, frequency_words, gain_words, list_words, rate_words,
     seats_words, signed,
 };
-
-/// "500 Hz to 16 kHz".
-pub fn range_words([low_hz, high_hz]: [f64; 2]) -> String {
-    format!("{} to {}", frequency_words(low_hz), frequency_words(high_hz))
-}
+pub use range::range_words;
 
 /// What the screen takes, in a sentence without a full stop.
 pub fn loss_finding(result: &SessionResult) -> String {
