@@ -7,7 +7,8 @@ use super::paper::writer::dash;
 use super::words::compare::with_u;
 use super::words::frequency_words;
 use super::words::said::{Said, Statement};
-use crate::analysis::compare::{Comparison, Origin, Rated};
+use crate::analysis::compare::{Comparison, Rated};
+use crate::words::key_of;
 
 /// Table for the terminal, then the comparison in words.
 pub fn comparison_table(comparison: &Said<Comparison, Statement>) -> String {
@@ -45,10 +46,6 @@ pub fn comparison_csv(comparison: &Comparison) -> Result<Vec<u8>, ReportError> {
     let rated = |x: Option<Rated>| [number(x.map(|x| x.value)), number(x.and_then(|x| x.u95))];
     let mut out = Table::headless();
     for e in &comparison.entries {
-        let origin = match e.summary.origin {
-            Origin::Measured => "measured",
-            Origin::Predicted => "predicted",
-        };
         let [mean_loss, mean_loss_u95] = rated(Some(e.mean_loss_db));
         let [spread, spread_u95] = rated(e.spread_db);
         let [gain, gain_u95] = rated(e.summary.gain);
@@ -57,7 +54,7 @@ pub fn comparison_csv(comparison: &Comparison) -> Result<Vec<u8>, ReportError> {
         out.named_row([
             // A folder's name must not become a formula.
             ("name", text_cell(&e.summary.name).into_owned()),
-            ("origin", origin.into()),
+            ("origin", key_of(&e.summary.origin).unwrap_or_default()),
             ("mean_loss_db", mean_loss),
             ("mean_loss_u95_db", mean_loss_u95),
             ("loss_rank", e.loss_rank.to_string()),

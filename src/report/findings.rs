@@ -5,7 +5,6 @@ use super::orientation::{orientation_lines, orientation_sources};
 use super::result::SessionResult;
 use super::words::claims::DECISION_RULE;
 use super::words::{loss_finding, signed, spread_finding};
-use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::Correction;
 use crate::ingest::error::plain;
 use crate::ingest::manifest::DisplayUnits;
@@ -143,10 +142,7 @@ fn setting_lines(correction: &Correction) -> Vec<String> {
         format!("{:12} {:>9} {:>8}", "trim", "", signed(correction.trim_db, 1)),
     ];
     lines.extend(correction.sections.iter().map(|section| {
-        let kind = match section.setting.kind {
-            SectionKind::HighShelf => "high shelf",
-            SectionKind::Peaking => "peaking",
-        };
+        let kind = key_words(&section.setting.kind);
         format!(
             "{kind:12} {:>9} {:>8} {:>6.2} {:>16.2} {:>17.2}",
             section.setting.frequency_hz,

@@ -6,11 +6,11 @@ use super::writer::{Writer, dash, figure, with_u};
 use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::Correction;
 use crate::analysis::power::PowerCost;
-use crate::analysis::verification::{Finding, Verification};
+use crate::analysis::verification::Verification;
 use crate::ingest::session::Session;
 use crate::report::result::SessionResult;
 use crate::report::words::said::Said;
-use crate::report::words::verification::VerificationWords;
+use crate::report::words::verification::{VerificationWords, finding_words};
 use crate::report::words::{capital, frequency_words, gain_words, rate_words, signed};
 
 pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
@@ -83,20 +83,11 @@ fn as_recorded(
     // Not a second time in the same words.
     writer.say(advised.advice.as_deref().filter(|a| Some(*a) != advice).unwrap_or_default());
     let rows = trim.iter().chain(sections).map(|found| {
-        let judged = match found.finding {
-            Finding::AsAsked => "as asked",
-            Finding::NotActive => "not active",
-            Finding::Inverted => "inverted",
-            Finding::Twice => "twice what was asked",
-            Finding::Half => "half of what was asked",
-            Finding::Different => "different",
-            Finding::CannotTell => "the recordings do not tell",
-        };
         vec![
             capital(&found.words.what),
             signed(found.asked_db, 1),
             with_u(found.found_db, found.u95_db, 2),
-            judged.to_owned(),
+            finding_words(found.finding)[0].to_owned(),
         ]
     });
     writer.table("Gain asked for and found, dB", &["Filter", "Asked", "Found", "Judgement"], rows);

@@ -4,9 +4,10 @@ use super::bands::{SEATS_TOLD_APART, absent_areas, at_bands, band_axis, coincidi
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::correction::Predicted;
-use crate::analysis::verification::{SeatVerification, VerificationVerdict};
+use crate::analysis::verification::SeatVerification;
 use crate::report::result::SessionResult;
 use crate::report::words::signed;
+use crate::report::words::verification::title;
 
 /// Loss left at each seat as recorded with the setting active, with its uncertainty, and the
 /// predicted mean; `None` without such takes.
@@ -37,7 +38,7 @@ pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
     marks.push(Mark::Curve(Series::new("Predicted", predicted, Style::main()).with_dots()));
     Some(Figure {
         id: "verification",
-        title: finding(verification.verdict).into(),
+        title: title(verification.verdict).into(),
         subtitle: "Loss left with the setting active, as recorded, and its predicted mean".into(),
         description: format!(
             "{}{}",
@@ -56,26 +57,6 @@ pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
         marks,
         ..Figure::default()
     })
-}
-
-fn finding(verdict: VerificationVerdict) -> &'static str {
-    match verdict {
-        VerificationVerdict::Achieved => "The setting does what was predicted",
-        VerificationVerdict::DoneButLeftOver => {
-            "The setting is as asked, yet more is left at a seat than is allowed"
-        }
-        VerificationVerdict::NotActive => "The setting was not active",
-        VerificationVerdict::Inverted => "The setting works the wrong way round",
-        VerificationVerdict::Twice => "The setting has twice the gain asked",
-        VerificationVerdict::Half => "The setting has half the gain asked",
-        VerificationVerdict::FiltersNotActive => "The filters were not active, the level was",
-        VerificationVerdict::TrimNotApplied => "The filters were active, the level was not made up",
-        VerificationVerdict::SectionsDiffer => "Single filters are not as asked",
-        VerificationVerdict::Different => "The change is another one than asked",
-        VerificationVerdict::CannotTell => {
-            "The recordings do not tell whether the setting was active"
-        }
-    }
 }
 
 #[cfg(test)]

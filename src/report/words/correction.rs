@@ -5,6 +5,7 @@ use super::{frequency_words, list_words};
 use crate::analysis::correction::{CapReason, Cause, Correction, SeatPrediction};
 use crate::warning::{Topic, Warning};
 use serde::Serialize;
+use std::borrow::Cow;
 
 /// A setting with its words.
 pub type SaidSetting = Said<Correction, SettingWords>;
@@ -56,7 +57,10 @@ fn verdict(c: &Correction) -> String {
 /// What to do instead of the setting, or besides.
 pub fn advice(c: &Correction) -> Option<String> {
     match c.cause {
-        Some(cause) => Some(instead(cause)),
+        Some(cause) => {
+            let [_, instead] = cause_words(cause);
+            Some(instead.into_owned())
+        }
         None if !c.shown => Some(
             "Check the setting with takes recorded while it is active, or record a second spot at \
              each seat to narrow the uncertainty."
@@ -210,7 +214,7 @@ fn refused(c: &Correction, cause: Cause) -> String {
         }
         _ => String::new(),
     };
-    format!("{head}{}.{best} {}", by_how_much(c), why(cause))
+    format!("{head}{}.{best} {}", by_how_much(c), cause_words(cause)[0])
 }
 
 /// What is beyond the tolerance, in brackets; nothing where the values lie inside.
@@ -234,75 +238,61 @@ fn by_how_much(c: &Correction) -> String {
     if by.is_empty() { String::new() } else { format!(" ({})", by.join("; ")) }
 }
 
-fn why(cause: Cause) -> String {
-    match cause {
-        Cause::Unmeasured => "At least one seat has no loss to judge by.",
-        Cause::Uncertain => {
-            "The uncertainty of the losses is larger than the tolerance, so nothing can be claimed."
-        }
+/// Why no setting serves all, and what to do instead, a few sentences each.
+fn cause_words(cause: Cause) -> [Cow<'static, str>; 2] {
+    let [why, instead] = match cause {
+        Cause::Unmeasured => [
+            "At least one seat has no loss to judge by.",
+            "Record the missing takes; until then trust the setting only at the seats that were \
+             measured.",
+        ],
+        Cause::Uncertain => [
+            "The uncertainty of the losses is larger than the tolerance, so nothing can be claimed.",
+            "Record two or more spots at each seat and put the microphone back more exactly, then \
+             analyse again.",
+        ],
         Cause::SeatsDiffer { moving_rms_db } => {
-            return format!(
+            let why = format!(
                 "What is left moves from seat to seat ({:.2} dB rms beyond the uncertainty): ripple \
                  that changes with the place must not be equalised.",
                 moving_rms_db.unwrap_or(0.0)
             );
+            let instead = "Change the cause, not the equaliser: hang the screen at another distance \
+                           from the loudspeaker (usually closer), put absorbent around the \
+                           loudspeaker's front, or choose a cloth that reflects less. If you use \
+                           the setting all the same, use the broad common part only, as given.";
+            return [why.into(), instead.into()];
         }
-        Cause::LevelDiffers => {
+        Cause::LevelDiffers => [
             "The seats lose different amounts over the whole range, which a setting for all cannot \
-             change."
-        }
-        Cause::NarrowDips => {
-            "Part of the loss sits in narrow dips, as reflections make them: filling them would \
-             cost power and be heard everywhere else."
-        }
-        Cause::BoostLimit { .. } => "The loss asks for more boost than is allowed.",
-        Cause::OutsideRange => {
-            "Part of what is left lies outside the range in which filters may act."
-        }
-        Cause::FilterLimit => "The loss has a finer shape than the filters allowed can follow.",
-    }
-    .into()
-}
-
-fn instead(cause: Cause) -> String {
-    match cause {
-        Cause::Unmeasured => {
-            "Record the missing takes; until then trust the setting only at the seats that were \
-             measured."
-        }
-        Cause::Uncertain => {
-            "Record two or more spots at each seat and put the microphone back more exactly, then \
-             analyse again."
-        }
-        Cause::SeatsDiffer { .. } => {
-            "Change the cause, not the equaliser: hang the screen at another distance from the \
-             loudspeaker (usually closer), put absorbent around the loudspeaker's front, or choose \
-             a cloth that reflects less. If you use the setting all the same, use the broad common \
-             part only, as given."
-        }
-        Cause::LevelDiffers => {
+             change.",
             "Look for a change of level between takes at the seats that stand out, and record them \
-             again."
-        }
-        Cause::NarrowDips => {
+             again.",
+        ],
+        Cause::NarrowDips => [
+            "Part of the loss sits in narrow dips, as reflections make them: filling them would \
+             cost power and be heard everywhere else.",
             "Treat the reflection: absorbent between screen and loudspeaker or another distance \
-             moves or removes the dips; a lighter cloth makes them shallower."
-        }
+             moves or removes the dips; a lighter cloth makes them shallower.",
+        ],
         Cause::BoostLimit { max_boost_db } => {
-            return format!(
+            let instead = format!(
                 "Choose a cloth or film that takes less away. Raise max_boost_db above \
                  {max_boost_db} dB only if amplifier and driver have the power for it."
             );
+            return ["The loss asks for more boost than is allowed.".into(), instead.into()];
         }
-        Cause::OutsideRange => {
-            "Widen band_hz if the processor allows it, or choose a cloth that takes less away there."
-        }
-        Cause::FilterLimit => {
+        Cause::OutsideRange => [
+            "Part of what is left lies outside the range in which filters may act.",
+            "Widen band_hz if the processor allows it, or choose a cloth that takes less away there.",
+        ],
+        Cause::FilterLimit => [
+            "The loss has a finer shape than the filters allowed can follow.",
             "Allow more filters, a wider range of Q or finer steps if the processor has them; \
-             otherwise choose another cloth or another distance."
-        }
-    }
-    .into()
+             otherwise choose another cloth or another distance.",
+        ],
+    };
+    [why.into(), instead.into()]
 }
 
 #[cfg(test)]

@@ -4,12 +4,12 @@ use super::frequency_words;
 use super::said::Said;
 use crate::analysis::predict::describe::DescribedSheet;
 use crate::analysis::sheet::models::Sheet;
-use crate::analysis::sheet::perforated::{Lattice, Perforation};
+use crate::analysis::sheet::perforated::Perforation;
 use crate::analysis::sheet::stated::{
     Assumed, PORES_SHOW_DB, StatedComparison, StatedSheet, prediction_u95_db,
 };
 use crate::ingest::manifest::DisplayUnits;
-use crate::words::{Digits, millimetres, three_digits};
+use crate::words::{Digits, key_words, millimetres, three_digits};
 use serde::Serialize;
 
 /// The stated sheet with its words, and the comparison in sentences.
@@ -151,10 +151,7 @@ pub fn described_words(described: &DescribedSheet) -> String {
 }
 
 fn holes_words(holes: &Perforation) -> String {
-    let lattice = match holes.lattice {
-        Lattice::Square => "square",
-        Lattice::Staggered => "staggered",
-    };
+    let lattice = key_words(&holes.lattice);
     format!(
         "holes {} mm, pitch {} mm, {lattice}, {:.1} % open, {} mm thick",
         thousandths(holes.hole_m),

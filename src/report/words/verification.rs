@@ -63,82 +63,108 @@ fn part_name(part: Part) -> String {
     }
 }
 
+/// What is said of a verdict: over its plot, in its sentence, and what to do, which is nothing
+/// where the words are empty.
+fn verdict_words(verdict: VerificationVerdict) -> [&'static str; 3] {
+    use VerificationVerdict as V;
+    match verdict {
+        V::Achieved => [
+            "The setting does what was predicted",
+            "The setting is active and does what was asked.",
+            "",
+        ],
+        V::DoneButLeftOver => [
+            "The setting is as asked, yet more is left at a seat than is allowed",
+            "The setting is active and does what was asked, but it is not enough.",
+            "Check that nothing was moved between the recordings; then treat what is left at its \
+             cause, for it is not the same at all seats.",
+        ],
+        V::NotActive => [
+            "The setting was not active",
+            "The recordings show no change: the setting was not active.",
+            "Look whether the equaliser is bypassed, or set on another channel than the centre.",
+        ],
+        V::Inverted => [
+            "The setting works the wrong way round",
+            "The setting works the wrong way round: it cuts where it should boost.",
+            "Enter the gains with the opposite sign.",
+        ],
+        V::Twice => [
+            "The setting has twice the gain asked",
+            "The gain is twice what was asked.",
+            "Look whether the setting is active in two places, for instance in the processor and in \
+             the amplifier.",
+        ],
+        V::Half => [
+            "The setting has half the gain asked",
+            "The gain is half of what was asked.",
+            "Look at the gains entered, and at any limit of the processor.",
+        ],
+        V::FiltersNotActive => [
+            "The filters were not active, the level was",
+            "The level was made up, but the filters were not active.",
+            "Switch the filters on, on the centre channel.",
+        ],
+        V::TrimNotApplied => [
+            "The filters were active, the level was not made up",
+            "The filters are active, but the level was not made up.",
+            "Raise the level of the centre channel as asked.",
+        ],
+        V::SectionsDiffer => [
+            "Single filters are not as asked",
+            "Not every filter is as asked:",
+            "Enter these filters again.",
+        ],
+        V::Different => [
+            "The change is another one than asked",
+            "The change is another one than asked.",
+            "Compare every number in the processor with the table of the setting, also the meaning \
+             of Q and bandwidth.",
+        ],
+        V::CannotTell => [
+            "The recordings do not tell whether the setting was active",
+            "The recordings do not tell whether the setting is active.",
+            "Record the corrected takes again at more seats, with two spots each, without moving \
+             anything else.",
+        ],
+    }
+}
+
+/// The verdict over its plot, without a full stop.
+pub fn title(verdict: VerificationVerdict) -> &'static str {
+    verdict_words(verdict)[0]
+}
+
 fn sentence(found: &Verification, correction: &Correction) -> String {
     use VerificationVerdict as V;
     let (times, level) = (times_words(found), level_words(found, correction));
     let left = farthest_words(&found.seats, correction);
-    let (verdict, more) = match found.verdict {
-        V::Achieved if found.seats.iter().all(|s| s.shown) => {
-            ("The setting is active and does what was asked.", left)
-        }
-        V::Achieved => (
-            "The setting is active and does what was asked.",
-            left + " With the uncertainty counted in, this is not shown at every seat.",
-        ),
-        V::DoneButLeftOver => (
-            "The setting is active and does what was asked, but it is not enough.",
-            left + &single_band_words(&found.seats, correction),
-        ),
-        V::NotActive => {
-            ("The recordings show no change: the setting was not active.", times + &level)
-        }
-        V::Inverted => (
-            "The setting works the wrong way round: it cuts where it should boost.",
-            times + &level,
-        ),
-        V::Twice => ("The gain is twice what was asked.", times + &level),
-        V::Half => ("The gain is half of what was asked.", times + &level),
-        V::FiltersNotActive => {
-            ("The level was made up, but the filters were not active.", times + &level)
-        }
-        V::TrimNotApplied => {
-            ("The filters are active, but the level was not made up.", level + &times)
-        }
+    let more = match found.verdict {
+        V::Achieved if found.seats.iter().all(|s| s.shown) => left,
+        V::Achieved => left + " With the uncertainty counted in, this is not shown at every seat.",
+        V::DoneButLeftOver => left + &single_band_words(&found.seats, correction),
+        V::TrimNotApplied => level + &times,
         V::SectionsDiffer => {
             let odd: Vec<String> = found.sections.iter().filter_map(odd_section).collect();
-            ("Not every filter is as asked:", format!(" {}.", odd.join("; ")))
+            format!(" {}.", odd.join("; "))
         }
-        V::Different => ("The change is another one than asked.", times + &level),
-        V::CannotTell => {
-            ("The recordings do not tell whether the setting is active.", times + &level)
-        }
+        _ => times + &level,
     };
-    format!("{verdict}{more}")
+    verdict_words(found.verdict)[1].to_owned() + &more
 }
 
 /// What to do; `None` when nothing is to be done.
 fn advise(verdict: VerificationVerdict, with_the_setting: Option<&str>) -> Option<String> {
     use VerificationVerdict as V;
-    let correct = match verdict {
-        V::Achieved => return None,
-        V::DoneButLeftOver => {
-            let at_its_cause = "Check that nothing was moved between the recordings; then treat what \
-                                is left at its cause, for it is not the same at all seats.";
-            return Some(with_the_setting.unwrap_or(at_its_cause).to_owned());
-        }
-        V::CannotTell => {
-            let more = "Record the corrected takes again at more seats, with two spots each, without \
-                        moving anything else.";
-            return Some(more.into());
-        }
-        V::NotActive => {
-            "Look whether the equaliser is bypassed, or set on another channel than the centre."
-        }
-        V::Inverted => "Enter the gains with the opposite sign.",
-        V::Twice => {
-            "Look whether the setting is active in two places, for instance in the processor and in \
-             the amplifier."
-        }
-        V::Half => "Look at the gains entered, and at any limit of the processor.",
-        V::FiltersNotActive => "Switch the filters on, on the centre channel.",
-        V::TrimNotApplied => "Raise the level of the centre channel as asked.",
-        V::SectionsDiffer => "Enter these filters again.",
-        V::Different => {
-            "Compare every number in the processor with the table of the setting, also the meaning \
-             of Q and bandwidth."
-        }
-    };
-    Some(format!("{correct} Correct it in the processor and record the corrected takes again."))
+    let what = verdict_words(verdict)[2];
+    match verdict {
+        V::Achieved => None,
+        V::DoneButLeftOver => Some(with_the_setting.unwrap_or(what).to_owned()),
+        V::CannotTell => Some(what.to_owned()),
+        _ => Some(format!(
+            "{what} Correct it in the processor and record the corrected takes again."
+        )),
+    }
 }
 
 fn times_words(found: &Verification) -> String {
@@ -184,20 +210,26 @@ fn single_band_words(seats: &[SeatVerification], correction: &Correction) -> Str
     })
 }
 
+/// What was found of a gain asked for, in a cell, and in a sentence on a filter that is not as
+/// asked.
+pub fn finding_words(finding: Finding) -> [&'static str; 2] {
+    match finding {
+        Finding::AsAsked => ["as asked", ""],
+        Finding::NotActive => ["not active", "was not active"],
+        Finding::Inverted => ["inverted", "works the wrong way round"],
+        Finding::Twice => ["twice what was asked", "has twice the gain asked"],
+        Finding::Half => ["half of what was asked", "has half the gain asked"],
+        Finding::Different => ["different", "has another gain"],
+        Finding::CannotTell => ["the recordings do not tell", ""],
+    }
+}
+
 /// A filter that is not as asked.
 fn odd_section(found: &FoundNumber) -> Option<String> {
-    let what = part_name(found.part);
-    let gain = found
-        .found_db
-        .map_or(String::new(), |v| format!(" ({v:+.1} dB for {:+.1})", found.asked_db));
-    match found.finding {
-        Finding::AsAsked | Finding::CannotTell => None,
-        Finding::NotActive => Some(format!("the {what} was not active")),
-        Finding::Inverted => Some(format!("the {what} works the wrong way round{gain}")),
-        Finding::Twice => Some(format!("the {what} has twice the gain asked{gain}")),
-        Finding::Half => Some(format!("the {what} has half the gain asked{gain}")),
-        Finding::Different => Some(format!("the {what} has another gain{gain}")),
-    }
+    let [_, words] = finding_words(found.finding);
+    let gain = found.found_db.filter(|_| found.finding != Finding::NotActive);
+    let gain = gain.map_or(String::new(), |v| format!(" ({v:+.1} dB for {:+.1})", found.asked_db));
+    (!words.is_empty()).then(|| format!("the {} {words}{gain}", part_name(found.part)))
 }
 
 #[cfg(test)]
