@@ -4,9 +4,10 @@ use super::paper::Paper;
 use super::paper::writer::{Writer, dash};
 use super::plots::drawing::Drawing;
 use super::words::compare::with_u;
+use super::words::range_words;
 use super::words::said::{Said, Statement};
-use super::words::{frequency_words, range_words, signed};
 use crate::analysis::compare::{Comparison, Entry, Origin, Rated};
+use crate::words::{frequency_words, signed};
 
 /// The paper: what the figures show, the ranking, every pair, and the plots.
 pub fn compare_paper(comparison: &Said<Comparison, Statement>, drawings: &[Drawing]) -> Paper {

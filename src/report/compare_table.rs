@@ -5,10 +5,9 @@ use super::error::ReportError;
 use super::look::columns;
 use super::paper::writer::dash;
 use super::words::compare::with_u;
-use super::words::frequency_words;
 use super::words::said::{Said, Statement};
 use crate::analysis::compare::{Comparison, Rated};
-use crate::words::key_of;
+use crate::words::{frequency_words, key_of};
 
 /// Table for the terminal, then the comparison in words.
 pub fn comparison_table(comparison: &Said<Comparison, Statement>) -> String {

@@ -4,12 +4,12 @@ use super::look::{BOLD, CAUTION, DIM, Look, paragraph};
 use super::orientation::{orientation_lines, orientation_sources};
 use super::result::SessionResult;
 use super::words::claims::DECISION_RULE;
-use super::words::{loss_finding, signed, spread_finding};
+use super::words::{loss_finding, spread_finding};
 use crate::analysis::correction::Correction;
 use crate::ingest::error::plain;
 use crate::ingest::manifest::DisplayUnits;
 use crate::warning::{Topic, Warning};
-use crate::words::key_words;
+use crate::words::{key_words, signed};
 
 /// The findings of every part that the result holds.
 // More than 60 lines: one heading after the other.

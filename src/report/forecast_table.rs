@@ -5,8 +5,8 @@ use super::error::ReportError;
 use super::look::aligned;
 use super::words::forecast::{notes, statement};
 use super::words::stated::described_words;
-use super::words::{frequency_label, signed};
 use crate::analysis::predict::{AngleForecast, Forecast, SheetForecast};
+use crate::words::{frequency_label, signed};
 
 /// Bands in rows, sheets and angles in columns, then what is to be said about each.
 pub fn forecast_table(forecast: &Forecast) -> String {

@@ -152,7 +152,7 @@ pub struct Band {
 impl Band {
     /// Short name for tables: "630", "3.15k".
     pub fn label(&self) -> String {
-        super::words::frequency_label(self.nominal_hz)
+        crate::words::frequency_label(self.nominal_hz)
     }
 }
 

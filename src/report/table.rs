@@ -5,9 +5,9 @@ use super::look::{BOLD, DIM, Look, cut, paragraph};
 use super::paper::writer::dash;
 use super::result::{Band, SessionResult};
 use super::takes::{all_used, seats_in_doubt, takes_sentences};
-use super::words::{frequency_words, list_words, signed};
 use crate::ingest::error::plain;
 use crate::ingest::manifest::DisplayUnits;
+use crate::words::{frequency_words, list_words, signed};
 use std::collections::BTreeMap;
 use unicode_width::UnicodeWidthStr;
 

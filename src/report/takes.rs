@@ -1,10 +1,10 @@
 //! What became of the takes, in sentences: the same in table and papers.
 
 use super::result::SessionResult;
-use super::words::list_words;
 use crate::ingest::error::plain;
 use crate::judge::{Outcome, TakeState};
 use crate::warning::Topic;
+use crate::words::list_words;
 
 /// How many takes are used, when all are; else what is left out and what is doubtful, each with
 /// its reason, seat by seat.

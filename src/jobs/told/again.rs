@@ -10,8 +10,9 @@ use crate::report::look::columns;
 use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::NamedFile;
-use crate::report::words::{frequency_label, frequency_words, list_words, seats_words, signed};
-use crate::words::{capital, key_of};
+use crate::words::{
+    capital, frequency_label, frequency_words, key_of, list_words, seats_words, signed,
+};
 
 /// The finding in sentences.
 pub fn again_statement(again: &Again) -> Vec<String> {

@@ -3,7 +3,7 @@
 use crate::analysis::compare::Rated;
 use crate::jobs::again::FigureAgain;
 use crate::jobs::mean::OverRooms;
-use crate::report::words::signed;
+use crate::words::signed;
 
 /// What stands where there is no figure.
 pub fn dash() -> String {

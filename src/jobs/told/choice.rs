@@ -11,7 +11,7 @@ use crate::report::look::columns;
 use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::NamedFile;
-use crate::report::words::{frequency_words, list_words, signed};
+use crate::words::{frequency_words, list_words, signed};
 
 /// The ranking in sentences.
 pub fn choice_statement(choice: &Choice) -> Vec<String> {

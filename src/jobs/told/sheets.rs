@@ -13,8 +13,7 @@ use crate::report::look::columns;
 use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::NamedFile;
-use crate::report::words::{frequency_words, signed};
-use crate::words::key_of;
+use crate::words::{frequency_words, key_of, signed};
 
 /// The finding in sentences.
 pub fn sheets_statement(over: &SheetsOverJobs) -> Vec<String> {

@@ -19,8 +19,8 @@ use crate::report::orientation::{
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
 use crate::report::takes::{all_used, takes_sentences};
-use crate::report::words::{self, list_words, loss_finding, seats_words, spread_finding};
-use crate::words::{key_words, length, luminance, short_length};
+use crate::report::words::{self, loss_finding, spread_finding};
+use crate::words::{key_words, length, list_words, luminance, seats_words, short_length};
 
 /// The paper of a result.
 ///

@@ -11,8 +11,8 @@ use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::SessionResult;
 use crate::report::takes::takes_sentences;
 use crate::report::words::claims::{DECISION_RULE, chance};
-use crate::report::words::{self, capital, list_words, range_words, rate_words, signed};
-use crate::words::{Digits, key_words, millimetres};
+use crate::report::words::{self, range_words};
+use crate::words::{Digits, capital, key_words, list_words, millimetres, rate_words, signed};
 
 // More than 60 lines: one section after the other.
 pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Writer) {

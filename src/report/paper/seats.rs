@@ -4,8 +4,7 @@ use super::writer::{Writer, dash, figure, with_u};
 use super::{Block, Detail};
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::{SeatResult, SessionResult};
-use crate::report::words::{frequency_words, list_words, signed};
-use crate::words::length;
+use crate::words::{frequency_words, length, list_words, signed};
 
 /// Seats whose losses stand side by side in one table, with their uncertainties.
 const SEATS_A_TABLE: usize = 6;

@@ -11,7 +11,7 @@ use crate::ingest::session::Session;
 use crate::report::result::SessionResult;
 use crate::report::words::said::Said;
 use crate::report::words::verification::{VerificationWords, finding_words};
-use crate::report::words::{capital, frequency_words, gain_words, rate_words, signed};
+use crate::words::{capital, frequency_words, gain_words, rate_words, signed};
 
 pub(super) fn equaliser(result: &SessionResult, writer: &mut Writer) {
     let Some(correction) = &result.correction else { return };

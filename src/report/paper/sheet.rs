@@ -6,8 +6,7 @@ use crate::ingest::manifest::{DisplayUnits, ScreenInfo};
 use crate::ingest::session::Session;
 use crate::report::result::SessionResult;
 use crate::report::words::sheet::{SheetResult, whole_mm};
-use crate::report::words::{frequency_words, signed};
-use crate::words::three_digits;
+use crate::words::{frequency_words, signed, three_digits};
 
 /// A difference below this is not worth a sentence, dB (own choice: it does not show in one
 /// decimal).

@@ -17,8 +17,7 @@ use crate::report::findings::further_warnings;
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::SessionResult;
 use crate::report::takes::{all_used, takes_sentences};
-use crate::report::words::{capital, decibels, list_words, signed};
-use crate::words::key_words;
+use crate::words::{capital, decibels, key_words, list_words, signed};
 
 /// So many points on what was left out stand on the page; the others are counted.
 const TOLD: usize = 3;

@@ -4,7 +4,7 @@ use super::{Block, Detail, Logo, Paper, Table};
 use crate::ingest::session::Session;
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::SessionResult;
-use crate::report::words::signed;
+use crate::words::signed;
 
 /// Heading of the last part.
 pub const SIGNATURES: &str = "Signatures";

@@ -1,6 +1,6 @@
 //! Axes: frequency in decades, decibels in the proportion of IEC 60263, metres; drawn by plotters.
 
-use crate::report::words::{frequency_label, signed};
+use crate::words::{frequency_label, signed};
 use plotters::coord::combinators::{BindKeyPoints, WithKeyPoints};
 use plotters::coord::types::RangedCoordf64;
 

@@ -4,7 +4,7 @@ use super::axes::Axis;
 use super::figure::{Mark, StripRow};
 use super::series::{Series, Style};
 use crate::report::result::{Band, SessionResult};
-use crate::report::words::signed;
+use crate::words::signed;
 
 /// Up to this many seats each has a colour, a dash and a label of its own.
 pub const SEATS_TOLD_APART: usize = 12;

@@ -6,7 +6,7 @@ use super::figure::{Figure, Mark};
 use crate::analysis::claims::{ClaimVerdict, CurveLimits, Verdict, is_light};
 use crate::ingest::manifest::ClaimQuantity;
 use crate::report::result::{Band, SessionResult};
-use crate::report::words::{decibels, frequency_words, signed};
+use crate::words::{decibels, frequency_words, signed};
 
 /// Mean loss with uncertainty and the limits of the claims that can be drawn
 /// over it: largest, average and single losses, and curves with their tolerance.

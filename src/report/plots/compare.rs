@@ -4,9 +4,10 @@ use super::axes::Axis;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::compare::{Comparison, Origin};
+use crate::report::words::range_words;
 use crate::report::words::said::{Said, Statement};
-use crate::report::words::{decibels, range_words};
 use crate::units::{Hertz, ThirdOctave};
+use crate::words::decibels;
 
 /// Up to this many shaded bands can be told apart.
 const BANDS_TOLD_APART: usize = 3;

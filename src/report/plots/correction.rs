@@ -6,7 +6,7 @@ use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::correction::Correction;
 use crate::report::result::SessionResult;
-use crate::report::words::signed;
+use crate::words::signed;
 
 /// Mean over the seats before and after, and the response of the filters;
 /// `None` without a setting.

@@ -6,7 +6,7 @@ use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::report::result::SessionResult;
 use crate::report::words::seats::share_words;
-use crate::report::words::signed;
+use crate::words::signed;
 
 /// Common shape with what moves as a band around it; `None` below two seats.
 pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {

@@ -5,8 +5,8 @@ use super::colors::PALETTE;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::report::result::SessionResult;
-use crate::report::words::{frequency_words, signed};
 use crate::transfer::distortion::Distortion;
+use crate::words::{frequency_words, signed};
 
 /// Second to fifth harmonic with the noise under each, for every condition that has them.
 pub fn distortion_figures(result: &SessionResult) -> Vec<Figure> {

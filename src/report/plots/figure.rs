@@ -3,8 +3,8 @@
 use super::axes::Axis;
 use super::series::Series;
 use super::svg::px;
-use crate::report::words::signed;
 use crate::units::{Hertz, ThirdOctave};
+use crate::words::signed;
 use plotters::style::RGBColor;
 
 /// What a plot is made of. All texts are plain; users' words may stand in them.

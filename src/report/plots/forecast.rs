@@ -4,8 +4,8 @@ use super::axes::Axis;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::predict::{Forecast, SheetForecast};
-use crate::report::words::decibels;
 use crate::report::words::forecast::statement;
+use crate::words::decibels;
 
 /// Sheets told apart by line and colour in one plot.
 const SHEETS_TOLD_APART: usize = 6;

@@ -6,7 +6,7 @@ use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::band_levels::Levels;
 use crate::report::result::SessionResult;
-use crate::report::words::frequency_words;
+use crate::words::frequency_words;
 
 /// Distance to the noise above which a band's level is taken as it is, dB:
 /// ISO 2969:2015, as quoted by distributors of the standard.

@@ -7,7 +7,8 @@ use super::bands::{
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::report::result::SessionResult;
-use crate::report::words::{frequency_words, loss_finding, seats_words, signed};
+use crate::report::words::loss_finding;
+use crate::words::{frequency_words, seats_words, signed};
 
 /// Loss per seat with mean and uncertainty, the mean's figures under the axis.
 pub fn loss_figure(result: &SessionResult) -> Figure {

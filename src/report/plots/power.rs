@@ -6,7 +6,7 @@ use super::colors::PALETTE;
 use super::figure::{Figure, Mark, StripRow};
 use crate::analysis::power::PowerCost;
 use crate::report::result::SessionResult;
-use crate::report::words::{decibels, frequency_words, signed};
+use crate::words::{decibels, frequency_words, signed};
 
 /// Gain of trim and filters in every third octave, with the limits of amplifier and driver as
 /// gains; `None` without a setting.

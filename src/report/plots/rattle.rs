@@ -4,7 +4,7 @@ use super::axes::Axis;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::report::result::SessionResult;
-use crate::report::words::{list_words, signed};
+use crate::words::{list_words, signed};
 
 /// High-frequency sound with the screen above that without it, against the momentary frequency
 /// of the sweep; `None` where nothing rattles.

@@ -15,8 +15,8 @@ use super::svg::{Svg, Text};
 use super::words::headings;
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::SessionResult;
-use crate::report::words::{decibels, frequency_words, list_words};
 use crate::units::FOOT_M;
+use crate::words::{decibels, frequency_words, list_words};
 use plotters::element::{Circle, PathElement, Rectangle};
 use plotters::style::{Color, WHITE};
 

@@ -5,8 +5,7 @@ use super::text::{fit, text_width};
 use crate::analysis::geometry::SeatGeometry;
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::SeatResult;
-use crate::report::words::{decibels, signed};
-use crate::words::length;
+use crate::words::{decibels, length, signed};
 
 /// From the rim of a seat to its words, px.
 pub(super) const WORDS_AWAY: f64 = 10.0;

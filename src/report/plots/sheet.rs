@@ -7,8 +7,9 @@ use super::series::{Series, Style};
 use crate::analysis::sheet::kinds::ModelKind;
 use crate::ingest::manifest::DisplayUnits;
 use crate::report::result::SessionResult;
+use crate::report::words;
 use crate::report::words::sheet::{SheetResult, evidence_statement, kind_sentence};
-use crate::report::words::{self, signed};
+use crate::words::signed;
 
 /// Up to this many fitted models are drawn.
 const MODELS: usize = 2;

@@ -6,8 +6,8 @@ use super::series::{Series, Style};
 use crate::analysis::correction::Predicted;
 use crate::analysis::verification::SeatVerification;
 use crate::report::result::SessionResult;
-use crate::report::words::signed;
 use crate::report::words::verification::title;
+use crate::words::signed;
 
 /// Loss left at each seat as recorded with the setting active, with its uncertainty, and the
 /// predicted mean; `None` without such takes.

@@ -1,13 +1,14 @@
 //! Verdicts on the maker's claims, in sentences.
 
 use super::level::open_words;
+use super::range_words;
 use super::said::Said;
-use super::{capital, frequency_words, range_words, signed};
 use crate::analysis::claims::{
     Absent, Basis, ClaimVerdict, NoLight, NotShown, Place, Verdict, WeakSeats, is_light,
 };
 use crate::analysis::loss::Absence;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
+use crate::words::{capital, frequency_words, signed};
 use serde::Serialize;
 
 /// The rule by which verdicts are given, for every paper that prints one.

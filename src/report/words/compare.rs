@@ -1,8 +1,9 @@
 //! Sessions and forecasts side by side, in sentences.
 
+use super::range_words;
 use super::said::{Said, Statement};
-use super::{list_words, range_words, signed};
 use crate::analysis::compare::{Comparison, Entry, Headroom, Origin, Pair, Rated, Summary};
+use crate::words::{list_words, signed};
 
 /// The comparison with its sentences.
 pub fn said(comparison: Comparison) -> Said<Comparison, Statement> {

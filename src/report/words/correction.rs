@@ -1,9 +1,9 @@
 //! Whether one setting serves all seats, in sentences, and what to do where it does not.
 
 use super::said::Said;
-use super::{frequency_words, list_words};
 use crate::analysis::correction::{CapReason, Cause, Correction, SeatPrediction};
 use crate::warning::{Topic, Warning};
+use crate::words::{frequency_words, list_words};
 use serde::Serialize;
 use std::borrow::Cow;
 

@@ -1,10 +1,10 @@
 //! A forecast in sentences: what a described sheet will lose, and what that rests on.
 
-use super::gain_words;
 use super::said::Said;
 use super::stated::described_words;
 use crate::analysis::predict::describe::DescribedSheet;
 use crate::analysis::predict::{Forecast, SheetForecast};
+use crate::words::gain_words;
 use serde::Serialize;
 
 /// A forecast with its words, as in `forecast.json`.

@@ -19,10 +19,7 @@ pub(crate) mod stated;
 pub(crate) mod verification;
 
 use super::result::SessionResult;
-pub use crate::words::{
-    capital, decibels, frequency_label, frequency_words, gain_words, list_words, rate_words,
-    seats_words, signed,
-};
+use crate::words::{decibels, frequency_words};
 pub use range::range_words;
 
 /// What the screen takes, in a sentence without a full stop.

@@ -1,12 +1,12 @@
 //! What is to be known of a session's files, in sentences.
 
-use super::capital;
 use crate::ingest::error::{plain, shown};
 use crate::ingest::manifest::MANIFEST_FILE;
 use crate::ingest::notice::{NoTake, Notice, Noticed};
 use crate::ingest::takes::TAKES_FOLDER;
 use crate::judge::{Outcome, Reason, TakeState};
 use crate::warning::{Topic, Warning};
+use crate::words::capital;
 use std::path::{Path, PathBuf};
 
 /// Names that a command holds.

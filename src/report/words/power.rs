@@ -1,11 +1,10 @@
 //! What the setting costs, in sentences.
 
-use super::frequency_words;
 use super::said::Said;
 use crate::analysis::power::{Caution, LimitCheck, PowerCost};
 use crate::ingest::manifest::DisplayUnits;
 use crate::warning::{Topic, Warning};
-use crate::words::{Digits, metres};
+use crate::words::{Digits, frequency_words, metres};
 
 /// The cost with its sentence.
 pub fn said(cost: PowerCost) -> Said<PowerCost> {

@@ -1,8 +1,8 @@
 //! How the loss depends on the seat, in a few sentences.
 
-use super::frequency_words;
 use super::said::Said;
 use crate::analysis::seats::SeatDependence;
+use crate::words::frequency_words;
 
 /// The finding with its sentences.
 pub fn said(found: SeatDependence) -> Said<SeatDependence> {

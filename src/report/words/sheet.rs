@@ -2,7 +2,6 @@
 
 use super::said::{Said, Statement};
 use super::stated::{self, StatedWords};
-use super::{capital, list_words};
 use crate::analysis::sheet::choice::{Evidence, LossKind, Nothing};
 use crate::analysis::sheet::finding::{GapFinding, SheetFinding};
 use crate::analysis::sheet::fit::{ModelFit, Parameter};
@@ -11,7 +10,7 @@ use crate::analysis::sheet::kinds::{ModelKind, Quantity};
 use crate::analysis::sheet::stated::StatedComparison;
 use crate::ingest::manifest::DisplayUnits;
 use crate::warning::{Topic, Warning};
-use crate::words::{Digits, bare, millimetres, plus_minus, three_digits};
+use crate::words::{Digits, bare, capital, list_words, millimetres, plus_minus, three_digits};
 use serde::Serialize;
 
 /// What kind of loss, which gap, and whether the sheet is the one described; each with its words.

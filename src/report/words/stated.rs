@@ -1,6 +1,5 @@
 //! Measured against stated sheet data, and described sheets, in words.
 
-use super::frequency_words;
 use super::said::Said;
 use crate::analysis::predict::describe::DescribedSheet;
 use crate::analysis::sheet::models::Sheet;
@@ -9,7 +8,7 @@ use crate::analysis::sheet::stated::{
     Assumed, PORES_SHOW_DB, StatedComparison, StatedSheet, prediction_u95_db,
 };
 use crate::ingest::manifest::DisplayUnits;
-use crate::words::{Digits, key_words, millimetres, three_digits};
+use crate::words::{Digits, frequency_words, key_words, millimetres, three_digits};
 use serde::Serialize;
 
 /// The stated sheet with its words, and the comparison in sentences.

@@ -1,13 +1,14 @@
 //! What takes with the setting active say of it, in sentences, and what to do.
 
+use super::correction;
 use super::said::{Advised, Said};
-use super::{correction, frequency_words};
 use crate::analysis::biquad::SectionKind;
 use crate::analysis::correction::Correction;
 use crate::analysis::verification::{
     Finding, FoundNumber, Part, SeatVerification, Verification, VerificationVerdict,
 };
 use crate::warning::{Topic, Warning};
+use crate::words::frequency_words;
 use serde::Serialize;
 
 /// What is said of a verification; keys as in `result.json`.
@@ -65,6 +66,7 @@ fn part_name(part: Part) -> String {
 
 /// What is said of a verdict: over its plot, in its sentence, and what to do, which is nothing
 /// where the words are empty.
+// More than 60 lines: one row a verdict.
 fn verdict_words(verdict: VerificationVerdict) -> [&'static str; 3] {
     use VerificationVerdict as V;
     match verdict {
