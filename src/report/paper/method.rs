@@ -8,7 +8,7 @@ use crate::ingest::manifest::{PerCondition, SweepKind};
 use crate::ingest::session::Session;
 use crate::judge::Linearity;
 use crate::report::findings::{further_warnings, warning_line};
-use crate::report::result::SessionResult;
+use crate::report::result::{BudgetTerm, SessionResult};
 use crate::report::takes::takes_sentences;
 use crate::report::words::claims::{DECISION_RULE, chance};
 use crate::report::words::{self, range_words};
@@ -157,41 +157,32 @@ fn method_sentence(session: &Session) -> String {
 const BUDGET_HZ: [f64; 8] = [125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16_000.0];
 
 fn budget(result: &SessionResult, writer: &mut Writer) {
+    if result.budget.is_empty() {
+        return;
+    }
     let columns: Vec<usize> = (0..result.bands.len())
         .filter(|&b| BUDGET_HZ.contains(&result.bands[b].nominal_hz))
         .collect();
     let labels: Vec<String> = columns.iter().map(|&b| result.bands[b].label()).collect();
     let mut head = vec!["Term"];
     head.extend(labels.iter().map(String::as_str));
-    let mut rows: Vec<Vec<String>> = result
-        .budget
-        .iter()
-        .map(|term| {
-            let shared = if term.common { " (shared)" } else { "" };
-            let name = capital(&term.term.replace('_', " ")) + shared;
-            std::iter::once(name)
-                .chain(columns.iter().map(|&b| figure(term.u_db.get(b).copied().flatten(), 3)))
-                .collect()
-        })
-        .collect();
-    if rows.is_empty() {
-        return;
-    }
-    let expanded = std::iter::once("U (95 %) of the mean".to_owned())
-        .chain(columns.iter().map(|&b| figure(result.mean.u95_db[b], 2)));
-    rows.push(expanded.collect());
+    let name = |term: &BudgetTerm| capital(&term.term.replace('_', " "));
+    let row = |name: String, u_db: &[Option<f64>], decimals: usize| {
+        let cells = columns.iter().map(|&b| figure(u_db.get(b).copied().flatten(), decimals));
+        std::iter::once(name).chain(cells).collect()
+    };
+    let terms = result.budget.iter().map(|term| {
+        let shared = if term.common { " (shared)" } else { "" };
+        row(name(term) + shared, &term.u_db, 3)
+    });
     writer.table(
         "Uncertainty budget: standard uncertainties in dB, root mean square over the seats, by \
          band in Hz",
         &head,
-        rows,
+        terms.chain([row("U (95 %) of the mean".to_owned(), &result.mean.u95_db, 2)]),
     );
-    let origins: Vec<String> = result
-        .budget
-        .iter()
-        .map(|term| format!("{}: {}.", capital(&term.term.replace('_', " ")), term.origin))
-        .collect();
-    writer.say(&origins.join(" "));
+    let origins = result.budget.iter().map(|term| format!("{}: {}.", name(term), term.origin));
+    writer.say(&origins.collect::<Vec<_>>().join(" "));
 }
 
 fn claim_row(claim: &ClaimVerdict) -> Vec<String> {

@@ -6,7 +6,6 @@ use crate::report::error::ReportError;
 use crate::report::plots::render::parse;
 use crate::report::plots::svg::escape;
 use resvg::tiny_skia::{Pixmap, Transform};
-use std::fmt::Write;
 
 /// Pixels a point: 150 in an inch.
 const SCALE: f32 = 150.0 / 72.0;
@@ -38,62 +37,50 @@ pub fn first_page_png(flow: &Flow, sheet: &Sheet) -> Result<Vec<u8>, ReportError
 /// Text, rules and frames of the page.
 fn text_svg(flow: &Flow, sheet: &Sheet, page: &[Placed]) -> String {
     let (w, h) = (sheet.width, sheet.height);
-    // Writing to a String cannot fail.
     let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}\" height=\"{h}\">\
-         <rect class=\"paper\" width=\"{w}\" height=\"{h}\" fill=\"#fff\"/>"
+        "<svg xmlns='http://www.w3.org/2000/svg' width='{w}' height='{h}'>\
+         <rect class='paper' width='{w}' height='{h}' fill='#fff'/>"
     );
     for placed in page {
         let strip = flow.strip(placed.which);
         let top = sheet.top + placed.y;
         if strip.frame.is_some() {
-            let _ = write!(
-                svg,
-                "<rect x=\"{}\" y=\"{top}\" width=\"3\" height=\"{}\"/>",
-                sheet.side, strip.height
-            );
+            let (x, height) = (sheet.side, strip.height);
+            svg += &format!("<rect x='{x}' y='{top}' width='3' height='{height}'/>");
         }
-        for mark in &strip.marks {
-            let (x, y) = (sheet.side + mark.x, top + mark.y);
-            match &mark.ink {
-                Ink::Text { text, size, bold, grey } => {
-                    let weight = if *bold { 600 } else { 400 };
-                    let _ = write!(
-                        svg,
-                        "<text x=\"{x}\" y=\"{y}\" font-family=\"Open Sans\" \
-                         font-size=\"{size}\" font-weight=\"{weight}\" \
-                         fill=\"rgb({grey},{grey},{grey})\">{}</text>",
-                        escape(text)
-                    );
-                }
-                Ink::Rule { length, thickness, grey } => {
-                    let _ = write!(
-                        svg,
-                        "<rect x=\"{x}\" y=\"{}\" width=\"{length}\" \
-                         height=\"{thickness}\" fill=\"rgb({grey},{grey},{grey})\"/>",
-                        y - thickness / 2.0
-                    );
-                }
-                Ink::Sign { sign, side } => {
-                    let _ = write!(
-                        svg,
-                        "<path d=\"{}\" fill=\"none\" stroke=\"#000\" stroke-width=\"{}\"/>",
-                        sign.path([x, y], *side),
-                        0.16 * side
-                    );
-                }
-                Ink::Square { side } => {
-                    let _ = write!(
-                        svg,
-                        "<rect x=\"{x}\" y=\"{y}\" width=\"{side}\" height=\"{side}\" \
-                         fill=\"none\" stroke=\"#000\" stroke-width=\"0.7\"/>"
-                    );
-                }
-                Ink::Drawing { .. } => {}
-            }
-        }
+        let marks = strip.marks.iter();
+        svg.extend(marks.map(|mark| mark_svg(&mark.ink, [sheet.side + mark.x, top + mark.y])));
     }
     svg + "</svg>"
+}
+
+/// A mark in SVG; nothing of a drawing.
+fn mark_svg(ink: &Ink, [x, y]: [f32; 2]) -> String {
+    match ink {
+        Ink::Text { text, size, bold, grey } => {
+            let (weight, text) = (if *bold { 600 } else { 400 }, escape(text));
+            format!(
+                "<text x='{x}' y='{y}' font-family='Open Sans' font-size='{size}' \
+                 font-weight='{weight}' fill='rgb({grey},{grey},{grey})'>{text}</text>"
+            )
+        }
+        Ink::Rule { length, thickness, grey } => {
+            let y = y - thickness / 2.0;
+            format!(
+                "<rect x='{x}' y='{y}' width='{length}' height='{thickness}' \
+                 fill='rgb({grey},{grey},{grey})'/>"
+            )
+        }
+        Ink::Sign { sign, side } => {
+            let (path, width) = (sign.path([x, y], *side), 0.16 * side);
+            format!("<path d='{path}' fill='none' stroke='#000' stroke-width='{width}'/>")
+        }
+        Ink::Square { side } => format!(
+            "<rect x='{x}' y='{y}' width='{side}' height='{side}' fill='none' stroke='#000' \
+             stroke-width='0.7'/>"
+        ),
+        Ink::Drawing { .. } => String::new(),
+    }
 }
 
 /// Drawings of the page with their places: left, top, width, pt.

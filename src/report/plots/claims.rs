@@ -104,24 +104,20 @@ fn curve_limits(claim: &ClaimVerdict, bands: &[Band]) -> Vec<Mark> {
     let by_height = |a: &usize, b: &usize| drawn[*a].0.limit_db.total_cmp(&drawn[*b].0.limit_db);
     let highest = (0..drawn.len()).max_by(by_height);
     let is_met = claim.verdict == Verdict::Pass;
-    let mut marks = Vec::new();
-    for (index, (point, exact_hz)) in drawn.iter().enumerate() {
+    let limits = drawn.iter().enumerate().flat_map(|(index, (point, exact_hz))| {
         let from_to = [exact_hz / HALF_BAND, exact_hz * HALF_BAND];
         let tolerance_db = 0.5 * (point.limit_db - point.lower_limit_db);
-        let label = if highest == Some(index) {
+        let label = (highest == Some(index)).then(|| {
             format!(
                 "claimed curve, {} dB on both sides: {}",
                 signed(tolerance_db, 1),
                 claim.verdict.label()
             )
-        } else {
-            String::new()
-        };
-        for (value, label) in [(point.limit_db, label), (point.lower_limit_db, String::new())] {
-            marks.push(Mark::Limit { value, from_to, label, is_met });
-        }
-    }
-    marks
+        });
+        [(point.limit_db, label.unwrap_or_default()), (point.lower_limit_db, String::new())]
+            .map(|(value, label)| Mark::Limit { value, from_to, label, is_met })
+    });
+    limits.collect()
 }
 
 fn finding(result: &SessionResult) -> String {
