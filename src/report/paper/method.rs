@@ -8,7 +8,7 @@ use crate::ingest::manifest::{PerCondition, SweepKind};
 use crate::ingest::session::Session;
 use crate::judge::Linearity;
 use crate::report::findings::{further_warnings, warning_line};
-use crate::report::result::{BudgetTerm, SessionResult};
+use crate::report::result::{BudgetTerm, RattleRange, SessionResult};
 use crate::report::takes::takes_sentences;
 use crate::report::words::claims::{DECISION_RULE, chance};
 use crate::report::words::{self, range_words};
@@ -95,18 +95,11 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
 
 /// What rattles, or how weak a rattle would have stayed hidden.
 fn rattle_sentence(result: &SessionResult) -> String {
-    let mut said: Vec<String> = result
-        .rattle
-        .iter()
-        .map(|range| {
-            format!(
-                "{}: {} dB above the takes without the screen, at {}.",
-                range.words(),
-                signed(range.excess_db, 1),
-                list_words(&range.seats)
-            )
-        })
-        .collect();
+    let range = |range: &RattleRange| {
+        let (excess, seats) = (signed(range.excess_db, 1), list_words(&range.seats));
+        format!("{}: {excess} dB above the takes without the screen, at {seats}.", range.words())
+    };
+    let mut said: Vec<String> = result.rattle.iter().map(range).collect();
     if said.is_empty() {
         said.push("No rattle was found with the screen hung.".to_owned());
     }

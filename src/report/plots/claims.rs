@@ -22,27 +22,25 @@ pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
     if limits.is_empty() {
         return None;
     }
-    let n_claims = result.claims.iter().filter(|c| !is_light(c.quantity)).count();
+    let about_loss: Vec<_> = result.claims.iter().filter(|c| !is_light(c.quantity)).collect();
+    let n_claims = about_loss.len();
+    let n_kept = about_loss.iter().filter(|c| c.verdict == Verdict::Pass).count();
+    let sentences: Vec<&str> = about_loss.iter().map(|c| c.words.sentence.as_str()).collect();
+    let drawn = match limits.len() {
+        n if n < n_claims => {
+            format!(" {n} of {n_claims} claims are limits that can be drawn here.")
+        }
+        _ => String::new(),
+    };
     Some(Figure {
         id: "claims",
-        title: finding(result),
+        title: finding(n_kept, n_claims),
         subtitle: "Mean loss against the maker's limits".into(),
-        description: result
-            .claims
-            .iter()
-            .filter(|c| !is_light(c.quantity))
-            .map(|c| c.words.sentence.as_str())
-            .collect::<Vec<_>>()
-            .join(" "),
+        description: sentences.join(" "),
         caption: format!(
             "Shaded: 95 % uncertainty of the mean. A claim is shown to hold only where the loss \
              stays inside the limit by the guard band (one-sided uncertainty, and what an unwatched \
-             gain leaves open).{}",
-            if limits.len() < n_claims {
-                format!(" {} of {n_claims} claims are limits that can be drawn here.", limits.len())
-            } else {
-                String::new()
-            }
+             gain leaves open).{drawn}"
         ),
         x: band_axis(bands),
         y_title: "Loss, dB",
@@ -120,10 +118,8 @@ fn curve_limits(claim: &ClaimVerdict, bands: &[Band]) -> Vec<Mark> {
     limits.collect()
 }
 
-fn finding(result: &SessionResult) -> String {
-    let about_loss: Vec<_> = result.claims.iter().filter(|c| !is_light(c.quantity)).collect();
-    let kept = about_loss.iter().filter(|c| c.verdict == Verdict::Pass).count();
-    match (kept, about_loss.len()) {
+fn finding(n_kept: usize, n_claims: usize) -> String {
+    match (n_kept, n_claims) {
         (1, 1) => "The claim on loss is shown to hold".into(),
         (0, 1) => "The claim on loss is not shown to hold".into(),
         (kept, n) if kept == n => format!("All {n} claims on loss are shown to hold"),

@@ -3,7 +3,7 @@
 use super::axes::Axis;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::report::result::SessionResult;
+use crate::report::result::{RattleRange, SessionResult};
 use crate::words::{list_words, signed};
 
 /// High-frequency sound with the screen above that without it, against the momentary frequency
@@ -14,11 +14,8 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
     let points: Vec<(f64, Option<f64>)> =
         profile.frequency_hz.iter().copied().zip(profile.excess_db.iter().copied()).collect();
     let [low, high] = [points.first()?.0, points.last()?.0];
-    let mut marks: Vec<Mark> = result
-        .rattle
-        .iter()
-        .map(|range| Mark::Area { from_to: [range.low_hz, range.high_hz], label: range.words() })
-        .collect();
+    let area = |r: &RattleRange| Mark::Area { from_to: [r.low_hz, r.high_hz], label: r.words() };
+    let mut marks: Vec<Mark> = result.rattle.iter().map(area).collect();
     marks.push(Mark::Limit {
         value: profile.alarm_db,
         from_to: [low, high],
@@ -26,6 +23,10 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
         is_met: false,
     });
     marks.push(Mark::Curve(Series::new("With the screen", points, Style::main()).with_dots()));
+    let ranges = result.rattle.iter().map(|range| {
+        let (excess, seats) = (signed(range.excess_db, 1), list_words(&range.seats));
+        format!("{}: {excess} dB at {seats}.", range.words())
+    });
     let mut x = Axis::around(low, high);
     x.title = "Sweep at, Hz".into();
     Some(Figure {
@@ -37,19 +38,7 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
         ),
         subtitle: "Sound above 2 kHz that is there only with the screen, median over the seats"
             .into(),
-        description: result
-            .rattle
-            .iter()
-            .map(|range| {
-                format!(
-                    "{}: {} dB at {}.",
-                    range.words(),
-                    signed(range.excess_db, 1),
-                    list_words(&range.seats)
-                )
-            })
-            .collect::<Vec<_>>()
-            .join(" "),
+        description: ranges.collect::<Vec<_>>().join(" "),
         caption: "Least of the takes with the screen over the largest of those without it. \
                   Shaded: where something rattles."
             .into(),
@@ -65,7 +54,7 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
 mod tests {
     use super::*;
     use crate::report::example::example_result;
-    use crate::report::result::{RattleProfile, RattleRange};
+    use crate::report::result::RattleProfile;
 
     #[test]
     fn a_rattle_is_shaded_where_it_was_found() {
