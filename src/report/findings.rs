@@ -45,11 +45,8 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
     if !result.claims.is_empty() {
         text.head("Claims");
         for claim in &result.claims {
-            text.say(&format!(
-                "{}. {}",
-                claim.verdict.label().to_uppercase(),
-                claim.words.sentence
-            ));
+            let verdict = claim.verdict.label().to_uppercase();
+            text.say(&format!("{verdict}. {}", claim.words.sentence));
         }
         text.aside(DECISION_RULE);
     }

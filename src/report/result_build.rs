@@ -9,6 +9,7 @@ use crate::analysis::loss::{Absence, LossTable, SeatLoss};
 use crate::ingest::manifest::SeatInfo;
 use crate::ingest::session::Session;
 use crate::judge::{Linearity, Outcome, TakeState};
+use crate::units::ThirdOctave;
 use crate::warning::Warnings;
 
 impl SessionResult {
@@ -21,16 +22,11 @@ impl SessionResult {
     pub fn new(session: &Session, losses: &LossTable, warnings: impl Into<Warnings>) -> Self {
         let warnings = warnings.into();
         let info = &session.manifest.session;
-        let seats: Vec<_> = losses
-            .seats
-            .iter()
-            .map(|s| seat_result(s, session.manifest.seat.get(s.seat)))
-            .collect();
-        let bands: Vec<Band> = losses
-            .bands
-            .iter()
-            .map(|b| Band { nominal_hz: b.nominal_hz(), exact_hz: b.exact_hz() })
-            .collect();
+        let seat = |s: &SeatLoss| seat_result(s, session.manifest.seat.get(s.seat));
+        let seats: Vec<SeatResult> = losses.seats.iter().map(seat).collect();
+        let band = |b: &ThirdOctave| Band { nominal_hz: b.nominal_hz(), exact_hz: b.exact_hz() };
+        let bands: Vec<Band> = losses.bands.iter().map(band).collect();
+        let curve = |s: &SeatLoss| SeatCurve { id: s.id.clone(), loss_db: all_finite(&s.fine_db) };
         let mean = mean_result(losses, &seats);
         Self {
             format: FORMAT,
@@ -47,11 +43,7 @@ impl SessionResult {
             curve: Curve {
                 frequency_hz: losses.fine_hz.clone(),
                 mean_loss_db: all_finite(&losses.mean.fine_db),
-                seats: losses
-                    .seats
-                    .iter()
-                    .map(|s| SeatCurve { id: s.id.clone(), loss_db: all_finite(&s.fine_db) })
-                    .collect(),
+                seats: losses.seats.iter().map(curve).collect(),
             },
             seats,
             takes: Vec::new(),
@@ -75,9 +67,7 @@ impl SessionResult {
             imperial_warnings: warnings.imperial,
         }
     }
-}
 
-impl SessionResult {
     /// Adds what became of the takes, and marks the seats whose figures rest on doubtful ones.
     pub fn add_takes(&mut self, takes: Vec<Outcome>) {
         for seat in &mut self.seats {
@@ -142,17 +132,13 @@ fn headline(bands: &[Band], mean: &MeanResult) -> Headline {
         .filter(|&b| (HEADLINE_HZ[0]..=HEADLINE_HZ[1]).contains(&bands[b].nominal_hz))
         .collect();
     let largest = |values: &[Option<f64>]| {
-        inside
-            .iter()
-            .filter_map(|&b| {
-                Some(BandFigure { nominal_hz: bands[b].nominal_hz, value_db: values[b]? })
-            })
-            .max_by(|a, b| a.value_db.total_cmp(&b.value_db))
+        let figure =
+            |&b: &usize| Some(BandFigure { nominal_hz: bands[b].nominal_hz, value_db: values[b]? });
+        inside.iter().filter_map(figure).max_by(|a, b| a.value_db.total_cmp(&b.value_db))
     };
     let losses: Option<Vec<f64>> = inside.iter().map(|&b| mean.loss_db[b]).collect();
-    let mean_loss_db = losses
-        .filter(|l| !l.is_empty())
-        .and_then(|l| finite(l.iter().sum::<f64>() / l.len() as f64));
+    let losses = losses.filter(|l| !l.is_empty());
+    let mean_loss_db = losses.and_then(|l| finite(l.iter().sum::<f64>() / l.len() as f64));
     Headline {
         band_hz: HEADLINE_HZ,
         mean_loss_db,

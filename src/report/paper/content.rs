@@ -171,17 +171,12 @@ fn heard(result: &SessionResult, writer: &mut Writer) {
     );
     let rows = result.listening.iter().map(|heard| {
         let kept = &heard.kept;
+        let against = format!("{} against {}", kept.first, kept.second);
+        let loud = if kept.matched { "equally loud" } else { "as loud as they are" };
         vec![
             kept.date.clone(),
             kept.listener.clone(),
-            format!(
-                "{} against {}: {}, seat {}, {}",
-                kept.first,
-                kept.second,
-                kept.sound,
-                kept.seat,
-                if kept.matched { "equally loud" } else { "as loud as they are" }
-            ),
+            format!("{against}: {}, seat {}, {loud}", kept.sound, kept.seat),
             heard.sentence.clone(),
         ]
     });

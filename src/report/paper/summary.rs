@@ -31,7 +31,12 @@ pub fn summary(result: &SessionResult, session: &Session, drawings: &[Drawing]) 
 
 /// The blocks of the page.
 pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &mut Writer) {
-    facts(session, writer);
+    let (manifest, handover) = (&session.manifest, &session.manifest.handover);
+    writer.facts([
+        ("Screen", manifest.screen.name.clone()),
+        ("Installer", handover.installer.clone()),
+        ("Reference", handover.reference.clone()),
+    ]);
     writer.section("What was found");
     if !result.claims.is_empty() {
         writer.blocks.push(Block::Verdicts(result.claims.iter().map(claim_line).collect()));
@@ -72,15 +77,6 @@ pub(super) fn summary_page(result: &SessionResult, session: &Session, writer: &m
     writer.say(&format!("Made by scrimcheck {}.", env!("CARGO_PKG_VERSION")));
 }
 
-fn facts(session: &Session, writer: &mut Writer) {
-    let (manifest, handover) = (&session.manifest, &session.manifest.handover);
-    writer.facts([
-        ("Screen", manifest.screen.name.clone()),
-        ("Installer", handover.installer.clone()),
-        ("Reference", handover.reference.clone()),
-    ]);
-}
-
 /// What was left out or is doubtful.
 fn left_out(result: &SessionResult, writer: &mut Writer) {
     if all_used(result) {
@@ -99,10 +95,8 @@ fn left_out(result: &SessionResult, writer: &mut Writer) {
 
 /// What is doubtful, and what was not checked, a line each.
 fn doubts(result: &SessionResult, session: &Session) -> Vec<String> {
-    let mut topics: Vec<String> = further_warnings(result, DisplayUnits::Metric)
-        .iter()
-        .map(|w| key_words(&w.topic))
-        .collect();
+    let warnings = further_warnings(result, DisplayUnits::Metric);
+    let mut topics: Vec<String> = warnings.iter().map(|w| key_words(&w.topic)).collect();
     topics.sort_unstable();
     topics.dedup();
     let mut points = Vec::new();

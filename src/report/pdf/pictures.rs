@@ -36,35 +36,34 @@ impl Setter<'_> {
             self.paragraph(&figure.title, style, self.measures.width, true);
             space = body * 0.3;
         }
-        self.flow.drawings.push(Artwork::Svg(tree));
-        let leaf = self.flow.leaf();
         let size = [width, width * ratio];
-        let ink = Ink::Drawing { number: self.flow.drawings.len() - 1, size };
         let x = (self.measures.width - width) / 2.0;
         let has_caption = !figure.caption.trim().is_empty();
-        self.flow.strips.push(Strip {
-            space,
-            height: size[1],
-            marks: vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }],
-            keep: has_caption,
-            least_scale: Some(LEAST_SCALE),
-            ..Strip::default()
-        });
         let words =
             if figure.description.trim().is_empty() { &figure.title } else { &figure.description };
-        self.push(Tag::Figure(Some(property(words, MAX_PROPERTY))), [leaf]);
+        let least_scale = Some(LEAST_SCALE);
+        let strip =
+            Strip { space, height: size[1], keep: has_caption, least_scale, ..Strip::default() };
+        self.artwork(Artwork::Svg(tree), x, size, strip, property(words, MAX_PROPERTY));
         if has_caption {
-            let words = [figure.subtitle.as_str(), figure.caption.as_str()]
-                .map(str::trim)
-                .into_iter()
-                .filter(|w| !w.is_empty())
-                .map(|w| if w.ends_with('.') { w.to_owned() } else { format!("{w}.") })
-                .collect::<Vec<_>>()
-                .join(" ");
+            let words = [&figure.subtitle, &figure.caption].map(|words| words.trim());
+            let sentence = |w: &str| if w.ends_with('.') { w.into() } else { format!("{w}.") };
+            let words = words.into_iter().filter(|w| !w.is_empty()).map(sentence);
+            let words = words.collect::<Vec<_>>().join(" ");
             let style = Style { size: small, grey: DIM, space: 1.0, ..self.body() };
             self.paragraph(&words, style, self.measures.width, false);
         }
         Ok(())
+    }
+
+    /// A drawing in a strip of its own, with the words that stand for it.
+    fn artwork(&mut self, art: Artwork, x: f32, size: [f32; 2], strip: Strip, words: String) {
+        let leaf = self.flow.leaf();
+        let ink = Ink::Drawing { number: self.flow.drawings.len(), size };
+        self.flow.drawings.push(art);
+        let marks = vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }];
+        self.flow.strips.push(Strip { marks, ..strip });
+        self.push(Tag::Figure(Some(words)), [leaf]);
     }
 
     /// Puts the logo into the upper right corner; returns its width, pt.
@@ -88,17 +87,10 @@ impl Setter<'_> {
         };
         let scale = (120.0 / w).min(44.0 / h);
         let size = [w * scale, h * scale];
-        self.flow.drawings.push(drawing);
-        let leaf = self.flow.leaf();
-        let ink = Ink::Drawing { number: self.flow.drawings.len() - 1, size };
-        let x = self.measures.width - size[0];
         // No height of its own: the title stands to the left of it.
-        self.flow.strips.push(Strip {
-            marks: vec![Mark { x, y: 0.0, ink, leaf: Some(leaf) }],
-            keep: true,
-            ..Strip::default()
-        });
-        self.push(Tag::Figure(Some("Logo of the installer".to_owned())), [leaf]);
+        let strip = Strip { keep: true, ..Strip::default() };
+        let x = self.measures.width - size[0];
+        self.artwork(drawing, x, size, strip, "Logo of the installer".to_owned());
         Ok(size[0])
     }
 }

@@ -4,7 +4,8 @@ use super::bands::band_axis;
 use super::colors::PALETTE;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::analysis::correction::Correction;
+use crate::analysis::biquad::Setting;
+use crate::analysis::correction::{Correction, Section};
 use crate::report::result::SessionResult;
 use crate::words::signed;
 
@@ -47,11 +48,10 @@ pub fn correction_figure(result: &SessionResult) -> Option<Figure> {
 }
 
 fn finding(correction: &Correction) -> String {
-    let shape = correction
-        .before_rms_db
-        .zip(correction.after_rms_db)
-        .map(|(before, after)| format!(": shape {before:.1} dB rms before, {after:.1} dB after"))
-        .unwrap_or_default();
+    let shape = correction.before_rms_db.zip(correction.after_rms_db);
+    let shape = shape.map_or(String::new(), |(before, after)| {
+        format!(": shape {before:.1} dB rms before, {after:.1} dB after")
+    });
     match (correction.serves_all_seats, correction.sections.is_empty()) {
         (true, true) => format!("No filter is needed{shape}"),
         (true, false) => format!("One equaliser setting suits all seats{shape}"),
@@ -60,19 +60,11 @@ fn finding(correction: &Correction) -> String {
 }
 
 fn setting_words(correction: &Correction) -> String {
-    let filters: Vec<String> = correction
-        .sections
-        .iter()
-        .map(|s| {
-            let setting = &s.setting;
-            format!(
-                "{:.0} Hz {} dB Q {:.2}",
-                setting.frequency_hz,
-                signed(setting.gain_db, 1),
-                setting.q
-            )
-        })
-        .collect();
+    let filter = |section: &Section| {
+        let Setting { frequency_hz, gain_db, q, .. } = section.setting;
+        format!("{frequency_hz:.0} Hz {} dB Q {q:.2}", signed(gain_db, 1))
+    };
+    let filters: Vec<String> = correction.sections.iter().map(filter).collect();
     if filters.is_empty() { String::new() } else { format!("Filters: {}.", filters.join("; ")) }
 }
 

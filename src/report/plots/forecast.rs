@@ -3,7 +3,7 @@
 use super::axes::Axis;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::analysis::predict::{Forecast, SheetForecast};
+use crate::analysis::predict::{AngleForecast, Forecast, SheetForecast};
 use crate::report::words::forecast::statement;
 use crate::words::decibels;
 
@@ -16,24 +16,21 @@ pub fn forecast_figures(forecast: &Forecast) -> Vec<Figure> {
 }
 
 /// Least and largest loss at 10 kHz, where sheets differ much and data sheets often stop.
-fn compared(forecast: &Forecast) -> String {
+fn compared<'a>(forecast: &'a Forecast) -> String {
     let n = forecast.sheets.len();
     let band = forecast.bands_hz.iter().position(|b| b[0] == 10_000.0);
-    let at =
-        |s: &SheetForecast| Some((s.sheet.name.clone(), *s.angles.first()?.loss_db.get(band?)?));
-    let by_loss = |a: &(String, f64), b: &(String, f64)| a.1.total_cmp(&b.1);
-    let losses: Vec<(String, f64)> = forecast.sheets.iter().filter_map(at).collect();
-    match (losses.iter().cloned().min_by(by_loss), losses.iter().cloned().max_by(by_loss)) {
-        (Some(least), Some(most)) if decibels(least.1) != decibels(most.1) => format!(
-            "At 10 kHz {} is expected to lose {}, {} {}",
-            least.0,
-            decibels(least.1),
-            most.0,
-            decibels(most.1)
-        ),
+    let at = |s: &'a SheetForecast| Some((&s.sheet.name, *s.angles.first()?.loss_db.get(band?)?));
+    let losses = || forecast.sheets.iter().filter_map(at);
+    let least = losses().min_by(|a, b| a.1.total_cmp(&b.1));
+    let most = losses().max_by(|a, b| a.1.total_cmp(&b.1));
+    let words = |(name, db): (&'a String, f64)| (name, decibels(db));
+    match (least.map(words), most.map(words)) {
+        (Some((least, low)), Some((most, high))) if low != high => {
+            format!("At 10 kHz {least} is expected to lose {low}, {most} {high}")
+        }
         (Some(one), _) => {
             let all = if n == 2 { "both sheets".into() } else { format!("all {n} sheets") };
-            format!("At 10 kHz {all} are expected to lose {}", decibels(one.1))
+            format!("At 10 kHz {all} are expected to lose {}", one.1)
         }
         _ => format!("Expected loss of {n} sheets"),
     }
@@ -60,16 +57,13 @@ fn bands_figure(forecast: &Forecast) -> Figure {
         [only] => statement(only).remove(0),
         _ => compared(forecast),
     };
+    let said = |s: &SheetForecast| format!("{}: {}", s.sheet.name, statement(s).join(" "));
+    let said = forecast.sheets.iter().map(said);
     Figure {
         id: "forecast",
         title,
         subtitle: format!("Expected loss in third-octave bands: {}", names.join(", ")),
-        description: forecast
-            .sheets
-            .iter()
-            .map(|s| format!("{}: {}", s.sheet.name, statement(s).join(" ")))
-            .collect::<Vec<_>>()
-            .join(" "),
+        description: said.collect::<Vec<_>>().join(" "),
         caption: format!(
             "Up = the sheet takes energy away. From thin-sheet theory, not from takes{}.",
             if is_shaded { "; shaded: its uncertainty" } else { "" }
@@ -88,17 +82,12 @@ fn comb_figure(forecast: &Forecast) -> Option<Figure> {
     if forecast.plan.gap.is_none() && sheet.angles.len() < 2 {
         return None;
     }
-    let marks = sheet
-        .angles
-        .iter()
-        .take(SHEETS_TOLD_APART)
-        .enumerate()
-        .map(|(i, a)| {
-            let points = forecast.curve_hz.iter().zip(&a.curve_db).map(|(f, l)| (*f, Some(*l)));
-            let label = format!("{:.0}\u{b0}", a.angle_deg);
-            Mark::Curve(Series::new(&label, points.collect(), Style::nth(i)))
-        })
-        .collect();
+    let curve = |(i, angle): (usize, &AngleForecast)| {
+        let points = forecast.curve_hz.iter().zip(&angle.curve_db).map(|(f, l)| (*f, Some(*l)));
+        let label = format!("{:.0}\u{b0}", angle.angle_deg);
+        Mark::Curve(Series::new(&label, points.collect(), Style::nth(i)))
+    };
+    let marks = sheet.angles.iter().take(SHEETS_TOLD_APART).enumerate().map(curve).collect();
     let gap = forecast.plan.gap.map_or(String::new(), |g| {
         format!(", {:.0} mm in front of the loudspeaker", 1e3 * g.gap_m)
     });

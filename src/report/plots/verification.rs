@@ -33,21 +33,16 @@ pub fn verification_figure(result: &SessionResult) -> Option<Figure> {
         Some(bars) => marks.push(bars),
         None => marks.extend(verification.seats.iter().enumerate().map(curve)),
     }
-    let predicted: Vec<(f64, Option<f64>)> =
-        correction.bands.iter().map(|b| (b.exact_hz, b.left_db)).collect();
+    let predicted = correction.bands.iter().map(|b| (b.exact_hz, b.left_db)).collect();
     marks.push(Mark::Curve(Series::new("Predicted", predicted, Style::main()).with_dots()));
+    let off = verification.off_rms_db.map_or(String::new(), |off| {
+        format!(" Recorded and predicted differ by {} dB rms.", signed(off, 2))
+    });
     Some(Figure {
         id: "verification",
         title: title(verification.verdict).into(),
         subtitle: "Loss left with the setting active, as recorded, and its predicted mean".into(),
-        description: format!(
-            "{}{}",
-            verification.words.advised.sentence,
-            verification
-                .off_rms_db
-                .map(|off| format!(" Recorded and predicted differ by {} dB rms.", signed(off, 2)))
-                .unwrap_or_default()
-        ),
+        description: verification.words.advised.sentence.clone() + &off,
         caption: "0 dB = as loud as without the screen. Up = still too quiet. Shaded: 95 % \
                   uncertainty of each seat."
             .into(),
