@@ -17,24 +17,19 @@ pub fn budget_terms(budget: &Budget, n_seats: usize, n_bands: usize) -> Vec<Budg
             }
         }
     }
-    found
-        .into_iter()
-        .map(|(term, common)| {
-            let (name, origin) = words(term);
-            let u_db = (0..n_bands)
-                .map(|band| {
-                    let squares: f64 = (0..n_seats)
-                        .flat_map(|seat| &budget.seat(seat, band).terms)
-                        .filter(|t| (t.term, t.common) == (term, common))
-                        .map(|t| t.u_db * t.u_db)
-                        .sum();
-                    let u = (squares / n_seats as f64).sqrt();
-                    (u > 0.0 && u.is_finite()).then_some((u * 1e6).round() / 1e6)
-                })
-                .collect();
-            BudgetTerm { term: name.to_owned(), origin: origin.to_owned(), common, u_db }
-        })
-        .collect()
+    let u_db = |kind: (Term, bool), band: usize| {
+        let terms = (0..n_seats).flat_map(|seat| &budget.seat(seat, band).terms);
+        let own = terms.filter(|t| (t.term, t.common) == kind);
+        let squares: f64 = own.map(|t| t.u_db * t.u_db).sum();
+        let u = (squares / n_seats as f64).sqrt();
+        (u > 0.0 && u.is_finite()).then_some((u * 1e6).round() / 1e6)
+    };
+    let term = |(term, common)| {
+        let (name, origin) = words(term);
+        let u_db = (0..n_bands).map(|band| u_db((term, common), band)).collect();
+        BudgetTerm { term: name.to_owned(), origin: origin.to_owned(), common, u_db }
+    };
+    found.into_iter().map(term).collect()
 }
 
 /// Name and origin of a term.

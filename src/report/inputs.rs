@@ -163,10 +163,8 @@ impl Inputs {
     /// The list beside the result document `result`, if nothing changed since [`Inputs::look`]:
     /// else it is not known what the result was made from, and the next run analyses again.
     pub fn with_result(mut self, root: &Path, result: &[u8]) -> Option<Self> {
-        let same = self
-            .files
-            .iter()
-            .all(|f| Look::at(&root.join(&f.file)).is_ok_and(|look| look == f.look));
+        let look = |f: &InputFile| Look::at(&root.join(&f.file)).ok();
+        let same = self.files.iter().all(|f| look(f) == Some(f.look));
         self.result_hash = hash_bytes(result);
         (same && self.changed_folder(root).is_none()).then_some(self)
     }
@@ -192,10 +190,8 @@ impl Inputs {
     }
 
     fn changed_folder(&self, root: &Path) -> Option<String> {
-        self.folders
-            .iter()
-            .find(|f| names_in(&root.join(&f.folder)) != f.names)
-            .map(|f| if f.folder.is_empty() { "the folder".to_owned() } else { f.folder.clone() })
+        let changed = self.folders.iter().find(|f| names_in(&root.join(&f.folder)) != f.names)?;
+        Some(if changed.folder.is_empty() { "the folder" } else { &changed.folder }.to_owned())
     }
 }
 

@@ -197,16 +197,11 @@ fn legend(result: &SessionResult) -> Vec<String> {
         n => format!("{n} seats"),
     };
     if !doubtful.is_empty() {
-        let places: Vec<String> = doubtful
-            .iter()
-            .map(|(b, ids)| {
-                format!("{} ({})", frequency_words(result.bands[*b].nominal_hz), seats(ids))
-            })
-            .collect();
-        lines.push(format!(
-            "?: doubtful, only 4 to 10 dB above the noise: {}.",
-            list_words(&places)
-        ));
+        let name = |b: usize| frequency_words(result.bands[b].nominal_hz);
+        let place = |(b, ids): (&usize, &Vec<String>)| format!("{} ({})", name(*b), seats(ids));
+        let places: Vec<String> = doubtful.iter().map(place).collect();
+        let places = list_words(&places);
+        lines.push(format!("?: doubtful, only 4 to 10 dB above the noise: {places}."));
     }
     let in_doubt = seats_in_doubt(result);
     if !in_doubt.is_empty() {
@@ -218,10 +213,8 @@ fn legend(result: &SessionResult) -> Vec<String> {
         lines.push(format!("{DASH}: no value at {names} ({}): {reason}.", seats(ids)));
     }
     if absent.len() > MOST {
-        lines.push(format!(
-            "{DASH}: {} more reasons for missing values are in bands.csv.",
-            absent.len() - MOST
-        ));
+        let more = absent.len() - MOST;
+        lines.push(format!("{DASH}: {more} more reasons for missing values are in bands.csv."));
     }
     lines
 }

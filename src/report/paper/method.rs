@@ -134,12 +134,10 @@ fn method_sentence(session: &Session) -> String {
     let per_condition = |name: &str, unit: &str, value: Option<PerCondition>| match value {
         None => String::new(),
         Some(PerCondition::One(v)) => format!(" {name}: {v} {unit}."),
-        Some(PerCondition::Each(each)) => {
-            format!(
-                " {name}: {} {unit} without, {} {unit} with the screen.",
-                each.without, each.with
-            )
-        }
+        Some(PerCondition::Each(each)) => format!(
+            " {name}: {} {unit} without, {} {unit} with the screen.",
+            each.without, each.with
+        ),
     };
     text += &per_condition("Air", "\u{b0}C", manifest.session.temperature_c);
     text += &per_condition("Humidity", "%", manifest.session.humidity_percent);

@@ -13,12 +13,9 @@ use crate::words::{decibels, frequency_words, signed};
 /// `None` without such a claim.
 pub fn claims_figure(result: &SessionResult) -> Option<Figure> {
     let bands = &result.bands;
-    let limits: Vec<Vec<Mark>> = result
-        .claims
-        .iter()
-        .map(|claim| limit(claim).unwrap_or_else(|| curve_limits(claim, bands)))
-        .filter(|marks| !marks.is_empty())
-        .collect();
+    let of_claim = |claim| limit(claim).unwrap_or_else(|| curve_limits(claim, bands));
+    let limits = result.claims.iter().map(|claim| of_claim(claim));
+    let limits: Vec<Vec<Mark>> = limits.filter(|marks| !marks.is_empty()).collect();
     if limits.is_empty() {
         return None;
     }
@@ -91,14 +88,11 @@ pub fn mean_dot(label: &str, hz: f64, db: f64) -> Mark {
 /// The limits of a claimed curve above and below each of its points, over the band that is
 /// judged there; the words stand once, at the highest.
 fn curve_limits(claim: &ClaimVerdict, bands: &[Band]) -> Vec<Mark> {
-    let drawn: Vec<(&CurveLimits, f64)> = claim
-        .curve
-        .iter()
-        .filter_map(|point| {
-            let band = bands.iter().find(|band| band.nominal_hz == point.nominal_hz)?;
-            Some((point, band.exact_hz))
-        })
-        .collect();
+    let drawn = claim.curve.iter().filter_map(|point| {
+        let band = bands.iter().find(|band| band.nominal_hz == point.nominal_hz)?;
+        Some((point, band.exact_hz))
+    });
+    let drawn: Vec<(&CurveLimits, f64)> = drawn.collect();
     let by_height = |a: &usize, b: &usize| drawn[*a].0.limit_db.total_cmp(&drawn[*b].0.limit_db);
     let highest = (0..drawn.len()).max_by(by_height);
     let is_met = claim.verdict == Verdict::Pass;

@@ -3,7 +3,7 @@
 use super::axes::Axis;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::analysis::compare::{Comparison, Origin};
+use crate::analysis::compare::{Comparison, Entry, Origin, Pair};
 use crate::report::words::range_words;
 use crate::report::words::said::{Said, Statement};
 use crate::units::{Hertz, ThirdOctave};
@@ -51,11 +51,9 @@ fn counted(comparison: &Comparison) -> String {
         1 => Some(format!("1 {what}")),
         n => Some(format!("{n} {what}s")),
     };
-    [words(of(Origin::Measured), "session"), words(of(Origin::Predicted), "described sheet")]
-        .into_iter()
-        .flatten()
-        .collect::<Vec<_>>()
-        .join(" and ")
+    let sessions = words(of(Origin::Measured), "session");
+    let sheets = words(of(Origin::Predicted), "described sheet");
+    sessions.into_iter().chain(sheets).collect::<Vec<_>>().join(" and ")
 }
 
 fn exact_hz(nominal_hz: f64) -> f64 {
@@ -64,10 +62,7 @@ fn exact_hz(nominal_hz: f64) -> f64 {
 
 /// The least and the largest mean loss, in words.
 fn finding(comparison: &Comparison) -> String {
-    let by_loss = |a: &&_, b: &&_| {
-        let loss = |e: &crate::analysis::compare::Entry| e.mean_loss_db.value;
-        loss(a).total_cmp(&loss(b))
-    };
+    let by_loss = |a: &&Entry, b: &&Entry| a.mean_loss_db.value.total_cmp(&b.mean_loss_db.value);
     let bands_hz = &comparison.common_bands_hz;
     let ends = bands_hz.first().zip(bands_hz.last()).map(|(low, high)| [*low, *high]);
     let range = ends.map_or_else(String::new, |ends| format!(" from {}", range_words(ends)));
@@ -77,7 +72,7 @@ fn finding(comparison: &Comparison) -> String {
         return "Nothing to compare".into();
     };
     let [low, high] = [least, most].map(|e| decibels(e.mean_loss_db.value));
-    let is_of = |pair: &&crate::analysis::compare::Pair| {
+    let is_of = |pair: &&Pair| {
         [&least.summary.name, &most.summary.name].iter().all(|name| pair.names.contains(name))
     };
     if comparison.pairs.iter().filter(is_of).any(|pair| pair.shown) {

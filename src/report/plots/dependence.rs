@@ -12,16 +12,13 @@ use crate::words::signed;
 pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
     let found = result.seat_dependence.as_ref().filter(|d| d.n_seats > 1)?;
     let bands = &result.bands;
-    let column = |of: &dyn Fn(&crate::analysis::seats::BandDependence) -> Option<f64>| {
-        found.bands.iter().map(of).collect::<Vec<_>>()
-    };
-    let common = column(&|b| b.common_db);
-    let moving = column(&|b| b.moving_db);
+    let common: Vec<Option<f64>> = found.bands.iter().map(|b| b.common_db).collect();
+    let moving: Vec<Option<f64>> = found.bands.iter().map(|b| b.moving_db).collect();
     if common.len() != bands.len() || common.iter().all(Option::is_none) {
         return None;
     }
-    let shown =
-        found.bands.iter().zip(&common).map(|(b, c)| c.filter(|_| b.moves)).collect::<Vec<_>>();
+    let shown = found.bands.iter().zip(&common).map(|(b, c)| c.filter(|_| b.moves));
+    let shown: Vec<Option<f64>> = shown.collect();
     let mut marks = absent_areas(bands, &common);
     marks.push(Mark::Curve(
         Series::new("Common shape", at_bands(bands, &common), Style::main())
@@ -63,17 +60,13 @@ pub fn dependence_figure(result: &SessionResult) -> Option<Figure> {
 
 fn finding(result: &SessionResult) -> String {
     let found = result.seat_dependence.as_ref();
-    let share = found.and_then(|d| d.common_share);
-    let moving = found.and_then(|d| d.moving_rms_db);
-    match (share, moving) {
-        (Some(share), Some(moving)) => {
-            let share = share_words(share);
-            let moving = signed(moving, 1);
-            format!(
-                "{share} of the shape is the same at all seats; {moving} dB rms move from seat to seat"
-            )
-        }
-        _ => "What the seats share, and what moves from seat to seat".into(),
+    match found.and_then(|d| d.common_share.zip(d.moving_rms_db)) {
+        Some((share, moving)) => format!(
+            "{} of the shape is the same at all seats; {} dB rms move from seat to seat",
+            share_words(share),
+            signed(moving, 1)
+        ),
+        None => "What the seats share, and what moves from seat to seat".into(),
     }
 }
 

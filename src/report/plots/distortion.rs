@@ -16,12 +16,8 @@ pub fn distortion_figures(result: &SessionResult) -> Vec<Figure> {
         ("distortion-with", "With the screen", &found.with),
         ("distortion-corrected", "With the setting active", &found.corrected),
     ];
-    conditions
-        .into_iter()
-        .filter_map(|(id, condition, d)| {
-            d.as_ref().and_then(|d| condition_figure(id, condition, d))
-        })
-        .collect()
+    let figures = conditions.into_iter();
+    figures.filter_map(|(id, condition, d)| condition_figure(id, condition, d.as_ref()?)).collect()
 }
 
 fn condition_figure(id: &'static str, condition: &str, found: &Distortion) -> Option<Figure> {

@@ -16,14 +16,16 @@ pub fn forecast_figures(forecast: &Forecast) -> Vec<Figure> {
 }
 
 /// Least and largest loss at 10 kHz, where sheets differ much and data sheets often stop.
-fn compared<'a>(forecast: &'a Forecast) -> String {
+fn compared(forecast: &Forecast) -> String {
     let n = forecast.sheets.len();
     let band = forecast.bands_hz.iter().position(|b| b[0] == 10_000.0);
-    let at = |s: &'a SheetForecast| Some((&s.sheet.name, *s.angles.first()?.loss_db.get(band?)?));
-    let losses = || forecast.sheets.iter().filter_map(at);
-    let least = losses().min_by(|a, b| a.1.total_cmp(&b.1));
-    let most = losses().max_by(|a, b| a.1.total_cmp(&b.1));
-    let words = |(name, db): (&'a String, f64)| (name, decibels(db));
+    let losses = forecast.sheets.iter().filter_map(|s| {
+        let loss_db = *s.angles.first()?.loss_db.get(band?)?;
+        Some((&s.sheet.name, loss_db))
+    });
+    let least = losses.clone().min_by(|a, b| a.1.total_cmp(&b.1));
+    let most = losses.max_by(|a, b| a.1.total_cmp(&b.1));
+    let words = |(name, db)| (name, decibels(db));
     match (least.map(words), most.map(words)) {
         (Some((least, low)), Some((most, high))) if low != high => {
             format!("At 10 kHz {least} is expected to lose {low}, {most} {high}")

@@ -5,7 +5,7 @@ use super::colors::{PALETTE, QUIET};
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::band_levels::Levels;
-use crate::report::result::SessionResult;
+use crate::report::result::{Band, SessionResult};
 use crate::words::frequency_words;
 
 /// Distance to the noise above which a band's level is taken as it is, dB:
@@ -50,15 +50,12 @@ pub fn levels_figure(result: &SessionResult) -> Option<Figure> {
 
 /// The smallest distance of the quieter condition to the noise, with its band.
 fn nearest_to_noise(result: &SessionResult, levels: &Levels) -> Option<(f64, f64)> {
-    result
-        .bands
-        .iter()
-        .enumerate()
-        .filter_map(|(b, band)| {
-            let quieter = levels.without_db[b]?.min(levels.with_db[b]?);
-            Some((quieter - levels.noise_db[b]?, band.nominal_hz))
-        })
-        .min_by(|a, b| a.0.total_cmp(&b.0))
+    let distance = |(b, band): (usize, &Band)| {
+        let quieter = levels.without_db[b]?.min(levels.with_db[b]?);
+        Some((quieter - levels.noise_db[b]?, band.nominal_hz))
+    };
+    let distances = result.bands.iter().enumerate().filter_map(distance);
+    distances.min_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 fn levels_finding(result: &SessionResult, levels: &Levels) -> String {

@@ -4,7 +4,7 @@ use super::axes::Axis;
 use super::claims::{mean_dot, middle_hz};
 use super::colors::PALETTE;
 use super::figure::{Figure, Mark, StripRow};
-use crate::analysis::power::PowerCost;
+use crate::analysis::power::{BandPower, PowerCost};
 use crate::report::result::SessionResult;
 use crate::words::{decibels, frequency_words, signed};
 
@@ -22,24 +22,19 @@ pub fn power_figure(result: &SessionResult) -> Option<Figure> {
     let ends = [power.bands.first()?.exact_hz, power.bands.last()?.exact_hz];
     marks.extend(amplifier_limit(power, ends));
     marks.extend(driver_limit(power).into_iter().flatten());
-    let watts = |b: &crate::analysis::power::BandPower| {
-        b.watts.map(|w| (b.exact_hz, signed(w, usize::from(w < 9.95))))
-    };
+    let watts = |b: &BandPower| b.watts.map(|w| (b.exact_hz, signed(w, usize::from(w < 9.95))));
     let cells: Vec<(f64, String)> = power.bands.iter().filter_map(watts).collect();
     let strip = (!cells.is_empty()).then(|| StripRow { label: "W".into(), cells });
+    let of_strip = match strip {
+        Some(_) => " W: power where the programme stands in that band alone.",
+        None => "",
+    };
     let figure = Figure {
         id: "power",
         title: finding(power),
         subtitle: "Level and filters together, by third-octave band".into(),
         description: power.sentence().to_owned(),
-        caption: format!(
-            "3 dB more take twice the power, 10 dB more ten times.{}",
-            if strip.is_some() {
-                " W: power where the programme stands in that band alone."
-            } else {
-                ""
-            }
-        ),
+        caption: format!("3 dB more take twice the power, 10 dB more ten times.{of_strip}"),
         x: Axis::around(ends[0], ends[1]),
         y_title: "Gain asked of amplifier and driver, dB",
         include_db: [-1.0, 3.0],
@@ -63,17 +58,12 @@ fn amplifier_limit(power: &PowerCost, from_to: [f64; 2]) -> Option<Mark> {
 /// both hold for no single band, and stand in the middle of them.
 fn driver_limit(power: &PowerCost) -> Option<[Mark; 2]> {
     let check = power.driver.as_ref()?;
-    let most =
-        power.programmes.iter().filter(|p| p.driver_watts.is_some()).max_by(|a, b| {
-            a.driver_watts.unwrap_or(0.0).total_cmp(&b.driver_watts.unwrap_or(0.0))
-        })?;
+    let programmes = power.programmes.iter().filter_map(|p| Some((p, p.driver_watts?)));
+    let (most, _) = programmes.max_by(|a, b| a.1.total_cmp(&b.1))?;
     let asked_db = most.driver_gain_db?;
     let value = asked_db + check.left_db;
-    let label = format!(
-        "driver, {} W in the long run: mean at most {}",
-        signed(check.available_w, 0),
-        decibels(value)
-    );
+    let [watts, most] = [signed(check.available_w, 0), decibels(value)];
+    let label = format!("driver, {watts} W in the long run: mean at most {most}");
     let hz = middle_hz(power.driver_band_hz?);
     let from_to = [hz / 1.25, hz * 1.25];
     let limit = Mark::Limit { value, from_to, label, is_met: check.left_db >= 0.0 };
@@ -95,10 +85,8 @@ fn finding(power: &PowerCost) -> String {
         l => format!("; the {what} has {} left", decibels(l)),
     };
     let checks = [("amplifier", &power.amplifier), ("driver", &power.driver)];
-    let least = checks
-        .iter()
-        .filter_map(|(what, check)| Some((*what, check.as_ref()?.left_db)))
-        .min_by(|a, b| a.1.total_cmp(&b.1));
+    let left_db = checks.iter().filter_map(|(what, c)| Some((*what, c.as_ref()?.left_db)));
+    let least = left_db.min_by(|a, b| a.1.total_cmp(&b.1));
     cost + &least.map(|(what, db)| left(what, db)).unwrap_or_default()
 }
 

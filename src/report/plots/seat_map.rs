@@ -34,15 +34,12 @@ const CABINET_M: [f64; 2] = [0.14, 0.1];
 /// The plan view; `None` where no seat has a position in front of the screen.
 pub fn seat_map(result: &SessionResult, units: DisplayUnits) -> Option<Drawing> {
     let geometry = &result.picture.as_ref()?.geometry;
-    let places: Vec<Place<'_>> = geometry
-        .seats
-        .iter()
-        .filter_map(|geometry| {
-            let seat = result.seats.iter().find(|s| s.id == geometry.id)?;
-            let [ahead, right, _] = seat.position_m?;
-            Some(Place { seat, geometry, at_m: [ahead, right], most: result.largest_loss(seat) })
-        })
-        .collect();
+    let places = geometry.seats.iter().filter_map(|geometry| {
+        let seat = result.seats.iter().find(|s| s.id == geometry.id)?;
+        let [ahead, right, _] = seat.position_m?;
+        Some(Place { seat, geometry, at_m: [ahead, right], most: result.largest_loss(seat) })
+    });
+    let places: Vec<Place<'_>> = places.collect();
     let nearest = places.iter().map(|p| p.at_m[0]).reduce(f64::min)?;
     let first = places.first()?;
     let gap_m = first.at_m[0] - first.geometry.distance_m;

@@ -26,7 +26,7 @@ pub fn sheet_figure(result: &SessionResult, units: DisplayUnits) -> Option<Figur
     for (fit, (color, dash)) in supported.take(MODELS).zip(looks) {
         let points = at_bands(bands, &fit.loss_db);
         let style = Style { color, dash, width: 3.2 };
-        marks.push(Mark::Curve(Series::new(&name(fit.kind), points, style)));
+        marks.push(Mark::Curve(Series::new(name(fit.kind), points, style)));
     }
     if let Some(stated) = &sheet.stated {
         let expected: Vec<Option<f64>> = stated.expected_db.iter().copied().map(Some).collect();
@@ -54,7 +54,7 @@ pub fn sheet_figure(result: &SessionResult, units: DisplayUnits) -> Option<Figur
     })
 }
 
-fn name(kind: ModelKind) -> String {
+fn name(kind: ModelKind) -> &'static str {
     match kind {
         ModelKind::Resistive => "Friction",
         ModelKind::Mass => "Mass",
@@ -62,7 +62,6 @@ fn name(kind: ModelKind) -> String {
         ModelKind::Parallel => "Friction beside mass",
         ModelKind::Holes => "Holes",
     }
-    .to_owned()
 }
 
 fn finding(sheet: &SheetResult) -> String {
