@@ -4,7 +4,7 @@ use super::paper::Paper;
 use super::paper::writer::{Writer, dash};
 use super::plots::drawing::Drawing;
 use super::words::compare::with_u;
-use super::words::range_words;
+use super::words::frequency_range;
 use super::words::said::{Said, Statement};
 use crate::analysis::compare::{Comparison, Entry, Origin, Rated};
 use crate::words::{frequency_words, signed};
@@ -74,7 +74,7 @@ fn ranking(comparison: &Comparison, writer: &mut Writer) {
     };
     let bands_hz = &comparison.common_bands_hz;
     let ends = bands_hz.first().zip(bands_hz.last()).map(|(low, high)| [*low, *high]);
-    let range = ends.map_or_else(String::new, |ends| format!(", {}", range_words(ends)));
+    let range = ends.map_or_else(String::new, |ends| format!(", {}", frequency_range(ends)));
     writer.table(
         &format!("Figures over the bands known for all{range}, with their 95 % uncertainty"),
         &[

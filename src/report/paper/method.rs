@@ -11,7 +11,7 @@ use crate::report::findings::{further_warnings, warning_line};
 use crate::report::result::{BudgetTerm, RattleRange, SessionResult};
 use crate::report::takes::takes_sentences;
 use crate::report::words::claims::{DECISION_RULE, chance};
-use crate::report::words::{self, range_words};
+use crate::report::words::{self, frequency_range};
 use crate::words::{Digits, capital, key_words, list_words, millimetres, rate_words, signed};
 
 // More than 60 lines: one section after the other.
@@ -119,7 +119,8 @@ fn method_sentence(session: &Session) -> String {
         SweepKind::Exponential => "an exponential sweep",
         SweepKind::Other => "a broadband signal",
     };
-    let mut text = format!("Signal: {kind} from {}", range_words([sweep.start_hz, sweep.stop_hz]));
+    let mut text =
+        format!("Signal: {kind} from {}", frequency_range([sweep.start_hz, sweep.stop_hz]));
     text += &sweep.duration_s.map(|s| format!(", {s} s")).unwrap_or_default();
     text += &format!(", recorded at {}", rate_words(f64::from(session.sweep.rate_hz)));
     text += if manifest.recording.reference_channel.is_some() {
@@ -200,7 +201,7 @@ fn claim_row(claim: &ClaimVerdict) -> Vec<String> {
 
 fn claim_name(claim: &ClaimVerdict) -> String {
     let word = capital(&key_words(&claim.quantity));
-    let range = claim.band_hz.map(|ends| format!(", {}", range_words(ends)));
+    let range = claim.band_hz.map(|ends| format!(", {}", frequency_range(ends)));
     let source = claim.source.as_ref().map(|s| format!(" ({s})"));
     word + &range.unwrap_or_default() + &source.unwrap_or_default()
 }
@@ -211,7 +212,7 @@ pub(super) fn not_measured(result: &SessionResult, session: &Session, writer: &m
     let mut points: Vec<String> = manifest.handover.not_measured.clone();
     if let (Some(first), Some(last)) = (result.bands.first(), result.bands.last()) {
         let ends = [first.nominal_hz, last.nominal_hz];
-        points.push(format!("Sound outside the bands from {}", range_words(ends)));
+        points.push(format!("Sound outside the bands from {}", frequency_range(ends)));
     }
     if result.correction.is_some()
         && result.levels.as_ref().is_none_or(|l| l.corrected_db.is_empty())

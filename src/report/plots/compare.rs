@@ -4,7 +4,7 @@ use super::axes::Axis;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
 use crate::analysis::compare::{Comparison, Entry, Origin, Pair};
-use crate::report::words::range_words;
+use crate::report::words::frequency_range;
 use crate::report::words::said::{Said, Statement};
 use crate::units::{Hertz, ThirdOctave};
 use crate::words::decibels;
@@ -65,7 +65,7 @@ fn finding(comparison: &Comparison) -> String {
     let by_loss = |a: &&Entry, b: &&Entry| a.mean_loss_db.value.total_cmp(&b.mean_loss_db.value);
     let bands_hz = &comparison.common_bands_hz;
     let ends = bands_hz.first().zip(bands_hz.last()).map(|(low, high)| [*low, *high]);
-    let range = ends.map_or_else(String::new, |ends| format!(" from {}", range_words(ends)));
+    let range = ends.map_or_else(String::new, |ends| format!(" from {}", frequency_range(ends)));
     let (Some(least), Some(most)) =
         (comparison.entries.iter().min_by(by_loss), comparison.entries.iter().max_by(by_loss))
     else {

@@ -1,7 +1,7 @@
 //! Verdicts on the maker's claims, in sentences.
 
+use super::frequency_range;
 use super::level::open_words;
-use super::range_words;
 use super::said::Said;
 use crate::analysis::claims::{
     Absent, Basis, ClaimVerdict, NoLight, NotShown, Place, Verdict, WeakSeats, is_light,
@@ -176,7 +176,7 @@ fn place_words(place: &Place) -> String {
 /// What is claimed, without an article.
 fn subject(claim: &Claim) -> String {
     let range = match claim.band_hz {
-        Some(band_hz) => format!("from {}", range_words(band_hz)),
+        Some(band_hz) => format!("from {}", frequency_range(band_hz)),
         None => "over all measured bands".into(),
     };
     let at = claim.at_hz.map_or(String::new(), frequency_words);

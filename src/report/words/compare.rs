@@ -1,6 +1,6 @@
 //! Sessions and forecasts side by side, in sentences.
 
-use super::range_words;
+use super::frequency_range;
 use super::said::{Said, Statement};
 use crate::analysis::compare::{Comparison, Entry, Headroom, Origin, Pair, Rated, Summary};
 use crate::words::{list_words, signed};
@@ -18,7 +18,7 @@ fn statement(comparison: &Comparison) -> Vec<String> {
         "Figures are means over the {} third-octave bands from {} measured or predicted for all \
          of them.",
         common_bands_hz.len(),
-        range_words([low, high])
+        frequency_range([low, high])
     )];
     out.push(least(entries));
     out.extend(entries.iter().filter_map(|e| exceeded(&e.summary)));

@@ -5,13 +5,13 @@ pub(crate) mod compare;
 pub(crate) mod correction;
 pub(crate) mod distortion;
 pub(crate) mod forecast;
+mod frequency;
 pub(crate) mod geometry;
 pub(crate) mod heard;
 pub(crate) mod level;
 pub mod notices;
 pub(crate) mod picture;
 pub(crate) mod power;
-pub(crate) mod range;
 pub(crate) mod said;
 pub(crate) mod seats;
 pub(crate) mod sheet;
@@ -20,7 +20,7 @@ pub(crate) mod verification;
 
 use super::result::SessionResult;
 use crate::words::{decibels, frequency_words};
-pub use range::range_words;
+pub use frequency::frequency_range;
 
 /// What the screen takes, in a sentence without a full stop.
 pub fn loss_finding(result: &SessionResult) -> String {
