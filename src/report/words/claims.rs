@@ -55,18 +55,15 @@ fn sentence(verdict: &ClaimVerdict, reason: Option<&str>) -> String {
             format!("Nothing is shown about the {subject}: {}.", reason.unwrap_or_default())
         }
         Basis::Light => light_sentence(verdict),
-        Basis::Loss { told_at, decided_at, n_seats, level } => [
-            Some(loss_sentence(verdict, told_at, *n_seats)),
-            decided_at.as_ref().map(|(place, db)| {
-                let place = place_words(place);
-                format!("What decides is {place}: {db:.2} dB, less certain.")
-            }),
-            level.map(open_words).filter(|words| !words.is_empty()),
-        ]
-        .into_iter()
-        .flatten()
-        .collect::<Vec<_>>()
-        .join(" "),
+        Basis::Loss { told_at, decided_at, n_seats, level } => {
+            let decides = decided_at.as_ref().map(|(place, db)| {
+                format!(" What decides is {}: {db:.2} dB, less certain.", place_words(place))
+            });
+            let open = level.map(open_words).filter(|words| !words.is_empty());
+            let open = open.map(|words| format!(" {words}"));
+            let told = loss_sentence(verdict, told_at, *n_seats);
+            told + &decides.unwrap_or_default() + &open.unwrap_or_default()
+        }
     };
     own + &verdict.weak_seats.as_ref().map_or(String::new(), |weak| {
         let rest = if weak.left_out.is_empty() { "" } else { "; this holds for the others" };

@@ -72,15 +72,9 @@ pub fn advice(c: &Correction) -> Option<String> {
 
 /// The warnings that go with the setting.
 pub fn warnings(c: &Correction) -> Vec<Warning> {
-    let warning = |seat: Option<&SeatPrediction>, message: String, advice: String| Warning {
-        topic: Topic::Correction,
-        seat: seat.map(|seat| seat.id.clone()),
-        take: None,
-        message,
-        advice,
-    };
+    let warning = |message, advice: String| Warning::of_session(Topic::Correction, message, advice);
     let doubtful = !c.serves_all_seats || !c.shown;
-    let of_all = doubtful.then(|| warning(None, verdict(c), advice(c).unwrap_or_default()));
+    let of_all = doubtful.then(|| warning(verdict(c), advice(c).unwrap_or_default()));
     let of_seats = c.made_worse().map(|(seat, [before, after])| {
         let message = format!(
             "The setting makes seat {} worse: {after:.2} dB rms of shape where {before:.2} dB was \
@@ -89,7 +83,7 @@ pub fn warnings(c: &Correction) -> Vec<Warning> {
         );
         let advice = "Lower the weight of the other seats, or leave the filters out if this seat \
                       matters most.";
-        warning(Some(seat), message, advice.into())
+        Warning { seat: Some(seat.id.clone()), ..warning(message, advice.into()) }
     });
     of_all.into_iter().chain(of_seats).collect()
 }
@@ -106,13 +100,12 @@ fn left_alone(c: &Correction) -> Option<String> {
         capped.map(|b| frequency_words(b.nominal_hz)).collect()
     };
     let mut parts = Vec::new();
-    let dips = bands(CapReason::NarrowDip);
-    if !dips.is_empty() {
-        parts.push(format!("the narrow dips near {}", list_words(&dips)));
-    }
-    let moving = bands(CapReason::NotCommon);
-    if !moving.is_empty() {
-        parts.push(format!("what differs from seat to seat at {}", list_words(&moving)));
+    for (reason, which) in [
+        (CapReason::NarrowDip, "the narrow dips near"),
+        (CapReason::NotCommon, "what differs from seat to seat at"),
+    ] {
+        let names = bands(reason);
+        parts.extend((!names.is_empty()).then(|| format!("{which} {}", list_words(&names))));
     }
     (!parts.is_empty()).then(|| {
         format!(
