@@ -22,30 +22,26 @@ pub fn forecast_table(forecast: &Forecast) -> String {
     let mut out = String::from("Expected loss in dB, positive = taken away by the sheet\n\n");
     out += &aligned(&rows, 0);
     for sheet in &forecast.sheets {
-        out.push_str(&format!("\n{}: {}\n", sheet.sheet.name, described_words(&sheet.sheet)));
-        for sentence in statement(sheet) {
-            out.push_str(&format!("  {sentence}\n"));
-        }
+        out += &format!("\n{}: {}\n", sheet.sheet.name, described_words(&sheet.sheet));
+        out.extend(statement(sheet).iter().map(|sentence| format!("  {sentence}\n")));
     }
     for seat in &forecast.seats {
-        out.push_str(&format!(
+        let structure = match seat.structure_visible {
+            Some(true) => ", structure of the sheet may be seen",
+            Some(false) => ", structure of the sheet not visible",
+            None => "",
+        };
+        out += &format!(
             "\nSeat {:.2} m away, {}: picture {:.1} degrees wide, \
-             loudspeaker {:.1} degrees off its axis{}\n",
+             loudspeaker {:.1} degrees off its axis{structure}\n",
             seat.distance_m,
             beside_the_axis(seat.offset_m),
             seat.picture.angle_deg,
-            seat.angle_deg.abs(),
-            match seat.structure_visible {
-                Some(true) => ", structure of the sheet may be seen",
-                Some(false) => ", structure of the sheet not visible",
-                None => "",
-            }
-        ));
+            seat.angle_deg.abs()
+        );
     }
     out.push('\n');
-    for note in notes(forecast) {
-        out.push_str(&format!("{note}\n"));
-    }
+    out.extend(notes(forecast).iter().map(|note| format!("{note}\n")));
     out
 }
 

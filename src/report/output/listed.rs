@@ -15,12 +15,8 @@ pub const LIST_NAME: &str = ".scrimcheck";
 const LIST_HEADER: &str = "files written by scrimcheck; a folder with other files is left alone";
 
 pub(super) fn list_text(names: &BTreeSet<PathBuf>) -> String {
-    let mut list = format!("{LIST_HEADER}\n");
-    for name in names {
-        list.push_str(&name.to_string_lossy());
-        list.push('\n');
-    }
-    list
+    let names = names.iter().map(|name| format!("{}\n", name.to_string_lossy()));
+    std::iter::once(format!("{LIST_HEADER}\n")).chain(names).collect()
 }
 
 /// Names in the list that lies in `folder`; `None` when there is no list of ours.

@@ -13,7 +13,7 @@ pub const SIGNATURES: &str = "Signatures";
 pub const DOUBTFUL: &str = "What is doubtful";
 
 /// The paper in the making.
-pub(in crate::report) struct Writer {
+pub struct Writer {
     pub(super) blocks: Vec<Block>,
     /// Plots that have not found their place.
     drawings: Vec<Drawing>,
@@ -21,11 +21,11 @@ pub(in crate::report) struct Writer {
 }
 
 impl Writer {
-    pub(in crate::report) fn new(drawings: &[Drawing], title: &str) -> Self {
+    pub fn new(drawings: &[Drawing], title: &str) -> Self {
         Self { blocks: Vec::new(), drawings: drawings.to_vec(), title: title.to_owned() }
     }
 
-    pub(in crate::report) fn part(&mut self, text: &str) {
+    pub fn part(&mut self, text: &str) {
         self.blocks.push(Block::part(text));
     }
 
@@ -33,13 +33,13 @@ impl Writer {
         self.blocks.push(Block::Heading { level: 2, text: text.to_owned() });
     }
 
-    pub(in crate::report) fn say(&mut self, text: &str) {
+    pub fn say(&mut self, text: &str) {
         if !text.is_empty() {
             self.blocks.push(Block::Paragraph(text.to_owned()));
         }
     }
 
-    pub(in crate::report) fn list<T: AsRef<str>>(&mut self, points: impl IntoIterator<Item = T>) {
+    pub fn list<T: AsRef<str>>(&mut self, points: impl IntoIterator<Item = T>) {
         let points: Vec<String> = points.into_iter().map(|p| p.as_ref().to_owned()).collect();
         if !points.is_empty() {
             self.blocks.push(Block::List(points));
@@ -59,7 +59,7 @@ impl Writer {
         self.blocks.push(Block::Caution(text.to_owned()));
     }
 
-    pub(in crate::report) fn table(
+    pub fn table(
         &mut self,
         caption: &str,
         head: &[&str],
@@ -93,14 +93,14 @@ impl Writer {
     }
 
     /// Places every plot that has found no other place.
-    pub(in crate::report) fn other_figures(&mut self) {
+    pub fn other_figures(&mut self) {
         while let Some(id) = self.drawings.first().map(|d| d.id) {
             self.figure(id);
         }
     }
 
     /// The paper under its title.
-    pub(in crate::report) fn paper(self, subtitle: String, logo: Option<Logo>) -> Paper {
+    pub fn paper(self, subtitle: String, logo: Option<Logo>) -> Paper {
         Paper { title: self.title, subtitle, logo, blocks: self.blocks }
     }
 }
@@ -127,6 +127,6 @@ pub(super) fn figure(value: Option<f64>, decimals: usize) -> String {
 }
 
 /// Where there is no figure.
-pub(in crate::report) fn dash() -> String {
+pub fn dash() -> String {
     "\u{2013}".to_owned()
 }

@@ -40,10 +40,8 @@ fn least(entries: &[Entry]) -> String {
         }
         several => {
             let names: Vec<String> = several.iter().map(|e| e.summary.name.clone()).collect();
-            format!(
-                "{} lose least; which of them less than the others is not shown.",
-                list_words(&names)
-            )
+            let names = list_words(&names);
+            format!("{names} lose least; which of them less than the others is not shown.")
         }
     }
 }

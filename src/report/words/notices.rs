@@ -55,11 +55,7 @@ pub fn warning(notice: &Notice) -> Warning {
         ),
         Noticed::Unimported { folder, files } => (
             Topic::Missing,
-            format!(
-                "{} in the session folder and {} not brought in.",
-                lie(files),
-                was_or_were(files)
-            ),
+            format!("{} in the session folder and {} not brought in.", lie(files), was(files)),
             format!(
                 "Say {}, or move what is no recording elsewhere.",
                 import_command(folder, files)
@@ -142,7 +138,7 @@ pub fn unimported_hint(folder: &Path, files: &[PathBuf]) -> String {
     format!(
         "{} in this folder and {} not brought in: {}",
         lie(files),
-        was_or_were(files),
+        was(files),
         import_command(folder, files)
     )
 }
@@ -161,7 +157,7 @@ fn lie(files: &[PathBuf]) -> String {
     }
 }
 
-fn was_or_were(files: &[PathBuf]) -> &'static str {
+fn was(files: &[PathBuf]) -> &'static str {
     if files.len() == 1 { "was" } else { "were" }
 }
 
