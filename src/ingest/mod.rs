@@ -11,6 +11,7 @@ pub mod error;
 pub mod manifest;
 pub(crate) mod notice;
 pub mod readings;
+pub(crate) mod regular;
 pub mod session;
 pub mod sweep;
 pub(crate) mod takes;

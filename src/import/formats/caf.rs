@@ -3,6 +3,7 @@
 //! Source: Apple's published "Core Audio Format Specification 1.0": chunks of a name of 4 bytes
 //! and a length of 8, big-endian; sound of unknown length (-1) reaches to the end of the file.
 
+use super::sound::{COPY_OR_EXPORT, EXPORT, RECORD_AGAIN, Refusal};
 use crate::ingest::wav::{Encoding, Layout, WavInfo};
 use std::io::{Read, Seek, SeekFrom};
 
@@ -14,9 +15,6 @@ const BEFORE_SAMPLES: u64 = 4;
 /// Bits of the format flags.
 const IS_FLOAT: u32 = 1;
 const IS_LITTLE_ENDIAN: u32 = 2;
-
-/// What was found, and what to do.
-type Refusal = (String, String);
 
 /// The place of the samples, and whether they are big-endian.
 pub(super) fn read_layout<R: Read + Seek>(
@@ -42,7 +40,7 @@ pub(super) fn read_layout<R: Read + Seek>(
                     .checked_sub(data_offset)
                     .ok_or_else(|| damaged("it ends in a header"))?;
                 let declared = match size {
-                    -1 => present / format.1 as u64 * format.1 as u64,
+                    -1 => present - present % format.0.bytes_per_frame() as u64,
                     size => u64::try_from(size)
                         .ok()
                         .and_then(|s| s.checked_sub(BEFORE_SAMPLES))
@@ -60,11 +58,8 @@ pub(super) fn read_layout<R: Read + Seek>(
     Err(damaged("more than 4096 chunks"))
 }
 
-/// Format and bytes a frame; whether big-endian.
-type Format = (WavInfo, usize, bool);
-
 fn layout(
-    (mut info, bytes_per_frame, is_big): Format,
+    (info, is_big_endian): (WavInfo, bool),
     data_offset: u64,
     declared: u64,
     present: u64,
@@ -77,14 +72,16 @@ fn layout(
             "copy the file again or repeat the takes".into(),
         ));
     }
-    info.n_frames = declared / bytes_per_frame as u64;
-    if info.n_frames == 0 || !declared.is_multiple_of(bytes_per_frame as u64) {
+    let per_frame = info.bytes_per_frame() as u64;
+    let n_frames = declared / per_frame;
+    if n_frames == 0 || !declared.is_multiple_of(per_frame) {
         return Err(damaged("its sound is no whole number of samples"));
     }
-    Ok((Layout { info, data_offset, bytes_per_frame }, is_big))
+    Ok((Layout { info: WavInfo { n_frames, ..info }, data_offset }, is_big_endian))
 }
 
-fn settle(desc: &[u8; DESC_BYTES]) -> Result<Format, Refusal> {
+/// The format, of no frames yet, and whether it is big-endian.
+fn settle(desc: &[u8; DESC_BYTES]) -> Result<(WavInfo, bool), Refusal> {
     let word = |i: usize| u32::from_be_bytes([desc[i], desc[i + 1], desc[i + 2], desc[i + 3]]);
     let rate_hz = f64::from_bits((u64::from(word(0)) << 32) | u64::from(word(4)));
     let kind = &desc[8..12];
@@ -98,7 +95,7 @@ fn settle(desc: &[u8; DESC_BYTES]) -> Result<Format, Refusal> {
                 format!(
                     "its sound is coded as {name}, which is lossy: the treble that is to be measured is not in it"
                 ),
-                "set the recorder to WAV or FLAC and record again".into(),
+                RECORD_AGAIN.into(),
             ),
         });
     }
@@ -128,10 +125,8 @@ fn settle(desc: &[u8; DESC_BYTES]) -> Result<Format, Refusal> {
         encoding,
         integer_bits: (flags & IS_FLOAT == 0).then_some(bits as u16),
     };
-    Ok((info, bytes_per_frame as usize, flags & IS_LITTLE_ENDIAN == 0))
+    Ok((info, flags & IS_LITTLE_ENDIAN == 0))
 }
-
-const EXPORT: &str = "export it as plain WAV or FLAC, 24 bit";
 
 fn unreadable(bits: u32, n_channels: u32, per_packet: u32) -> Refusal {
     let what = format!("{bits} bits of {n_channels} channels in {per_packet} bytes");
@@ -139,10 +134,7 @@ fn unreadable(bits: u32, n_channels: u32, per_packet: u32) -> Refusal {
 }
 
 fn damaged(what: &str) -> Refusal {
-    (
-        format!("this CAF file is damaged: {what}"),
-        "copy it from the recorder again, or export it as WAV".into(),
-    )
+    (format!("this CAF file is damaged: {what}"), COPY_OR_EXPORT.into())
 }
 
 fn read_at<const N: usize, R: Read + Seek>(reader: &mut R, at: u64) -> Result<[u8; N], Refusal> {

@@ -1,7 +1,7 @@
 //! AIFF, AIFC and FLAC through the decoding library.
 
 use super::kind::Kind;
-use super::{About, Block};
+use super::sound::{About, Block, COPY_OR_EXPORT, EXPORT, Fault, Refusal, Sound};
 use crate::ingest::wav::MAX_ABS_SAMPLE;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
@@ -13,9 +13,6 @@ use symphonia::core::formats::{FormatOptions, FormatReader, SeekMode, SeekTo, Tr
 use symphonia::core::io::{MediaSource, MediaSourceStream};
 use symphonia::core::meta::MetadataOptions;
 use symphonia::core::units::Timestamp;
-
-/// What was found, and what to do.
-type Refusal = (String, String);
 
 /// Frames handed on at once, about.
 const BLOCK_FRAMES: usize = 1 << 16;
@@ -76,80 +73,19 @@ impl Decoded {
         }
         // FLAC may leave its length open.
         let declared = declared.filter(|&n| n > 0);
-        let planes = Vec::new();
-        Ok((
-            about,
-            Self {
-                reader,
-                decoder,
-                track,
-                name,
-                n_channels,
-                rate_hz,
-                declared,
-                next_frame: 0,
-                planes,
-            },
-        ))
-    }
-
-    pub(super) fn seek(&mut self, frame: u64) -> Result<u64, Refusal> {
-        if frame == self.next_frame {
-            return Ok(frame);
-        }
-        let ts = Timestamp::new(i64::try_from(frame).unwrap_or(i64::MAX));
-        let to = SeekTo::Timestamp { ts, track_id: self.track };
-        let reached =
-            self.reader.seek(SeekMode::Accurate, to).map_err(|error| damaged(self.name, &error))?;
-        self.decoder.reset();
-        self.next_frame = u64::try_from(reached.actual_ts.get()).unwrap_or(0);
-        if self.next_frame > frame {
-            return Err((
-                format!("this {} file cannot be read from its middle", self.name),
-                EXPORT.into(),
-            ));
-        }
-        Ok(self.next_frame)
-    }
-
-    pub(super) fn next(&mut self, block: &mut Block) -> Result<bool, Refusal> {
-        block.resize(self.n_channels, Vec::new());
-        block.iter_mut().for_each(Vec::clear);
-        while block[0].len() < BLOCK_FRAMES {
-            let packet = match self.reader.next_packet() {
-                Ok(Some(packet)) if packet.track_id == self.track => packet,
-                Ok(Some(_)) => continue,
-                Ok(None) => break,
-                Err(Error::IoError(e)) if e.kind() == io::ErrorKind::UnexpectedEof => break,
-                Err(error) => return Err(damaged(self.name, &error)),
-            };
-            let sound = self.decoder.decode(&packet).map_err(|error| damaged(self.name, &error))?;
-            let n_channels = sound.spec().channels().count();
-            if n_channels != self.n_channels || sound.spec().rate() != self.rate_hz {
-                return Err((
-                    format!("channels or sample rate of this {} file change on the way", self.name),
-                    EXPORT.into(),
-                ));
-            }
-            sound.copy_to_vecs_planar(&mut self.planes);
-            for (kept, new) in block.iter_mut().zip(&self.planes) {
-                kept.extend_from_slice(new);
-            }
-        }
-        let n_new = block[0].len() as u64;
-        let first = self.next_frame;
-        self.next_frame += n_new;
-        self.check(block, first)?;
-        if n_new == 0 && self.declared.is_some_and(|n| first < n) {
-            let declared = self.declared.unwrap_or(0);
-            return Err((
-                format!(
-                    "the file is truncated: its header declares {declared} samples a channel, {first} are there"
-                ),
-                "copy the file again or repeat the takes".into(),
-            ));
-        }
-        Ok(n_new > 0)
+        let (next_frame, planes) = (0, Vec::new());
+        let decoded = Self {
+            reader,
+            decoder,
+            track,
+            name,
+            n_channels,
+            rate_hz,
+            declared,
+            next_frame,
+            planes,
+        };
+        Ok((about, decoded))
     }
 
     fn check(&self, block: &Block, first: u64) -> Result<(), Refusal> {
@@ -170,7 +106,67 @@ impl Decoded {
     }
 }
 
-const EXPORT: &str = "export it as plain WAV or FLAC, 24 bit";
+impl Sound for Decoded {
+    fn seek(&mut self, frame: u64) -> Result<u64, Fault> {
+        if frame == self.next_frame {
+            return Ok(frame);
+        }
+        let ts = Timestamp::new(i64::try_from(frame).unwrap_or(i64::MAX));
+        let to = SeekTo::Timestamp { ts, track_id: self.track };
+        let reached =
+            self.reader.seek(SeekMode::Accurate, to).map_err(|error| damaged(self.name, &error))?;
+        self.decoder.reset();
+        self.next_frame = u64::try_from(reached.actual_ts.get()).unwrap_or(0);
+        if self.next_frame > frame {
+            return Err(Fault::Refused((
+                format!("this {} file cannot be read from its middle", self.name),
+                EXPORT.into(),
+            )));
+        }
+        Ok(self.next_frame)
+    }
+
+    fn next(&mut self, block: &mut Block) -> Result<bool, Fault> {
+        block.resize(self.n_channels, Vec::new());
+        block.iter_mut().for_each(Vec::clear);
+        while block[0].len() < BLOCK_FRAMES {
+            let packet = match self.reader.next_packet() {
+                Ok(Some(packet)) if packet.track_id == self.track => packet,
+                Ok(Some(_)) => continue,
+                Ok(None) => break,
+                Err(Error::IoError(e)) if e.kind() == io::ErrorKind::UnexpectedEof => break,
+                Err(error) => return Err(damaged(self.name, &error).into()),
+            };
+            let sound = self.decoder.decode(&packet).map_err(|error| damaged(self.name, &error))?;
+            let n_channels = sound.spec().channels().count();
+            if n_channels != self.n_channels || sound.spec().rate() != self.rate_hz {
+                return Err(Fault::Refused((
+                    format!("channels or sample rate of this {} file change on the way", self.name),
+                    EXPORT.into(),
+                )));
+            }
+            sound.copy_to_vecs_planar(&mut self.planes);
+            for (kept, new) in block.iter_mut().zip(&self.planes) {
+                kept.extend_from_slice(new);
+            }
+        }
+        let n_new = block[0].len() as u64;
+        let first = self.next_frame;
+        self.next_frame += n_new;
+        self.check(block, first)?;
+        if n_new == 0 && self.declared.is_some_and(|n| first < n) {
+            let declared = self.declared.unwrap_or(0);
+            return Err(Fault::Refused((
+                format!(
+                    "the file is truncated: its header declares {declared} samples a channel, {first} are there"
+                ),
+                "copy the file again or repeat the takes".into(),
+            )));
+        }
+        Ok(n_new > 0)
+    }
+}
+
 const REPEAT: &str = "copy it from the recorder again, or repeat the takes";
 
 fn damaged(name: &str, error: &Error) -> Refusal {
@@ -178,10 +174,7 @@ fn damaged(name: &str, error: &Error) -> Refusal {
         Error::Unsupported(what) => {
             (format!("this {name} file cannot be read ({what})"), EXPORT.into())
         }
-        _ => (
-            format!("this {name} file is damaged ({error})"),
-            "copy it from the recorder again, or export it as WAV".into(),
-        ),
+        _ => (format!("this {name} file is damaged ({error})"), COPY_OR_EXPORT.into()),
     }
 }
 

@@ -1,5 +1,7 @@
 //! What a file is, by its content.
 
+use super::sound::{RECORD_AGAIN, Refusal};
+
 /// Bytes at the start of a file that tell its kind.
 pub(super) const HEAD_BYTES: usize = 4096;
 
@@ -31,7 +33,7 @@ pub(super) const W64_RIFF: [u8; 16] = [
 /// # Errors
 /// What it is instead, and what to do: lossy recordings are refused, since what they leave out
 /// is what is to be measured.
-pub fn recognise(head: &[u8]) -> Result<Kind, (String, String)> {
+pub fn recognise(head: &[u8]) -> Result<Kind, Refusal> {
     let (at, tagged) = after_tag(head);
     let body = head.get(at..).unwrap_or(&[]);
     if body.starts_with(b"fLaC") {
@@ -60,7 +62,7 @@ fn after_tag(head: &[u8]) -> (usize, bool) {
     (size + 10, true)
 }
 
-fn refusal(head: &[u8]) -> (String, String) {
+fn refusal(head: &[u8]) -> Refusal {
     let is_at = |at: usize, magic: &[u8]| head.get(at..).is_some_and(|h| h.starts_with(magic));
     let holds = |magic: &[u8]| head.windows(magic.len()).any(|w| w == magic);
     if is_at(0, b"OggS") {
@@ -150,14 +152,14 @@ fn same_sync(head: &[u8], length: usize) -> bool {
         && head.get(length..length + 2).is_none_or(|next| next[0] == head[0] && next[1] == head[1])
 }
 
-fn lossy(name: &str) -> (String, String) {
+fn lossy(name: &str) -> Refusal {
     (
         format!("this is {name}, which is lossy: the treble that is to be measured is not in it"),
-        "set the recorder to WAV or FLAC and record again".into(),
+        RECORD_AGAIN.into(),
     )
 }
 
-fn unreadable(name: &str) -> (String, String) {
+fn unreadable(name: &str) -> Refusal {
     (
         format!("this is {name}, which cannot be read"),
         "export it as WAV or FLAC, without loss and without any processing".into(),

@@ -6,8 +6,8 @@
 //! against files of two other writers.
 
 use super::kind::W64_RIFF;
-use crate::ingest::wav::{Layout, WavFault, WavInfo, settle_format};
-use std::io::{Read, Seek, SeekFrom};
+use crate::ingest::wav::{Layout, WavFault, WavInfo, broken, read_exact_at, settle_format};
+use std::io::{Read, Seek};
 
 /// The last 12 bytes of the identifiers `wave`, `fmt ` and `data`.
 const TAIL: [u8; 12] = [0xf3, 0xac, 0xd3, 0x11, 0x8c, 0xd1, 0x00, 0xc0, 0x4f, 0x8e, 0xdb, 0x8a];
@@ -20,7 +20,7 @@ pub(super) fn read_layout<R: Read + Seek>(
     n_bytes: u64,
 ) -> Result<Layout, WavFault> {
     let mut head = [0; 40];
-    read_at(reader, 0, &mut head)?;
+    read_exact_at(reader, 0, &mut head)?;
     if head[..16] != W64_RIFF || !is(&head[24..], b"wave") {
         return Err(broken(0, "no Wave64 header"));
     }
@@ -31,7 +31,7 @@ pub(super) fn read_layout<R: Read + Seek>(
         if at + HEAD_BYTES > n_bytes {
             return Err(broken(at, "there is no `data` chunk"));
         }
-        read_at(reader, at, &mut head)?;
+        read_exact_at(reader, at, &mut head)?;
         let [.., a, b, c, d, e, f, g, h] = head;
         let size = u64::from_le_bytes([a, b, c, d, e, f, g, h]);
         let body_bytes = size
@@ -43,7 +43,7 @@ pub(super) fn read_layout<R: Read + Seek>(
                 return Err(broken(at, "a `fmt ` chunk that is doubled, too short or cut off"));
             }
             let mut bytes = vec![0; body_bytes.min(40) as usize];
-            read_at(reader, body, &mut bytes)?;
+            read_exact_at(reader, body, &mut bytes)?;
             format = Some(settle_format(at, &bytes)?);
         } else if is(&head, b"data") {
             let format = format.ok_or_else(|| broken(at, "no `fmt ` chunk before `data`"))?;
@@ -51,25 +51,15 @@ pub(super) fn read_layout<R: Read + Seek>(
             if body_bytes > present_bytes {
                 return Err(WavFault::Truncated { declared_bytes: body_bytes, present_bytes });
             }
-            let per_frame = format.bytes_per_frame as u64;
+            let per_frame = format.bytes_per_frame() as u64;
             if body_bytes == 0 {
                 return Err(WavFault::Empty { what: "its header declares 0 bytes of sound" });
             }
             if !body_bytes.is_multiple_of(per_frame) {
                 return Err(broken(at, "its sound is no whole number of frames"));
             }
-            return Ok(Layout {
-                info: WavInfo {
-                    closed: true,
-                    rate_hz: format.rate_hz,
-                    n_channels: format.n_channels,
-                    n_frames: body_bytes / per_frame,
-                    encoding: format.encoding,
-                    integer_bits: format.integer_bits,
-                },
-                data_offset: body,
-                bytes_per_frame: format.bytes_per_frame,
-            });
+            let info = WavInfo { n_frames: body_bytes / per_frame, ..format };
+            return Ok(Layout { info, data_offset: body });
         }
         at = at
             .checked_add(size)
@@ -82,17 +72,4 @@ pub(super) fn read_layout<R: Read + Seek>(
 /// Whether the identifier at the start of `head` is that of `name`.
 fn is(head: &[u8], name: &[u8; 4]) -> bool {
     head.len() >= 16 && head[..4] == name[..] && head[4..16] == TAIL
-}
-
-fn broken(at_byte: u64, what: &str) -> WavFault {
-    WavFault::Broken { at_byte, what: what.into() }
-}
-
-fn read_at<R: Read + Seek>(reader: &mut R, at: u64, bytes: &mut [u8]) -> Result<(), WavFault> {
-    reader.seek(SeekFrom::Start(at)).and_then(|_| reader.read_exact(bytes)).map_err(|source| {
-        match source.kind() {
-            std::io::ErrorKind::UnexpectedEof => broken(at, "the file ended while being read"),
-            _ => WavFault::Io { source },
-        }
-    })
 }

@@ -24,7 +24,7 @@ pub fn load(root: &Path) -> Result<(Manifest, ManifestText), IngestError> {
         Ok(m) if m.is_dir() => {}
         Ok(m) => {
             let found =
-                if m.is_file() { "file" } else { crate::ingest::wav::kind_name(m.file_type()) };
+                if m.is_file() { "file" } else { crate::ingest::regular::kind_name(m.file_type()) };
             return Err(IngestError::NotAFolder { path: root.to_path_buf(), found });
         }
         Err(source)

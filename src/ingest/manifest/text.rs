@@ -2,9 +2,8 @@
 
 use super::refusal::ManifestRefusal;
 use crate::ingest::error::IngestError;
-use crate::ingest::wav::kind_name;
-use std::fs;
-use std::io::{self, Read};
+use crate::ingest::regular::{NotOpened, open_regular};
+use std::io::Read;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
@@ -84,30 +83,23 @@ impl ManifestText {
 /// [`IngestError`] that says what the file is instead; for a missing file
 /// [`IngestError::NoFile`] with `advice`.
 pub(crate) fn read_text(path: &Path, advice: &str) -> Result<String, IngestError> {
-    let cannot = |source: io::Error| match source.kind() {
-        io::ErrorKind::NotFound => {
+    let read = |source| IngestError::Read { path: path.to_path_buf(), source };
+    let (file, n_bytes) = open_regular(path).map_err(|why| match why {
+        NotOpened::Missing => {
             IngestError::NoFile { path: path.to_path_buf(), advice: advice.into() }
         }
-        _ => IngestError::Read { path: path.to_path_buf(), source },
-    };
-    let metadata = fs::metadata(path).map_err(cannot)?;
-    if !metadata.is_file() {
-        let found = kind_name(metadata.file_type());
-        return Err(IngestError::NotRegular { path: path.to_path_buf(), found });
-    }
-    let too_large = |bytes| IngestError::TextSize {
-        path: path.to_path_buf(),
-        bytes,
-        limit_bytes: MAX_TEXT_BYTES,
-    };
-    if metadata.len() > MAX_TEXT_BYTES {
-        return Err(too_large(metadata.len()));
-    }
-    let mut bytes = Vec::with_capacity(metadata.len() as usize);
-    let file = fs::File::open(path).map_err(cannot)?;
-    file.take(MAX_TEXT_BYTES + 1).read_to_end(&mut bytes).map_err(cannot)?;
-    if bytes.len() as u64 > MAX_TEXT_BYTES {
-        return Err(too_large(bytes.len() as u64));
+        NotOpened::NotRegular(found) => IngestError::NotRegular { path: path.to_path_buf(), found },
+        NotOpened::Io(source) => read(source),
+    })?;
+    let mut bytes = Vec::with_capacity(n_bytes.min(MAX_TEXT_BYTES) as usize);
+    file.take(MAX_TEXT_BYTES + 1).read_to_end(&mut bytes).map_err(read)?;
+    let bytes_read = n_bytes.max(bytes.len() as u64);
+    if bytes_read > MAX_TEXT_BYTES {
+        return Err(IngestError::TextSize {
+            path: path.to_path_buf(),
+            bytes: bytes_read,
+            limit_bytes: MAX_TEXT_BYTES,
+        });
     }
     decode_utf8(bytes).map_err(|what| IngestError::Encoding { path: path.to_path_buf(), what })
 }

@@ -1,7 +1,7 @@
 //! Paths of a session: relative, and inside its folder.
 
 use crate::ingest::error::IngestError;
-use crate::ingest::wav::kind_name;
+use crate::ingest::regular::kind_name;
 use std::fs;
 use std::io;
 use std::path::{Component, Path, PathBuf};

@@ -1,6 +1,6 @@
 //! Everything that can be wrong with a WAV file.
 
-use super::{MAX_ABS_SAMPLE, MAX_FRAMES, RATE_RANGE_HZ};
+use super::limits::{MAX_ABS_SAMPLE, MAX_FRAMES, RATE_RANGE_HZ};
 use crate::ingest::error::shown;
 use std::error::Error;
 use std::fmt;

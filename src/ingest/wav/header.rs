@@ -5,21 +5,10 @@
 //! valid bits are left-aligned in their container), RF64 as in EBU Tech 3306,
 //! BW64 as in ITU-R BS.2088. From memory, checked against files of other writers.
 
-use super::decode::open_regular;
+use super::fault::WavFault;
 use super::info::{Encoding, WavInfo};
-use super::{MAX_FRAMES, RATE_RANGE_HZ, WavError, WavFault};
+use super::limits::{MAX_FRAMES, RATE_RANGE_HZ};
 use std::io::{self, Read, Seek, SeekFrom};
-use std::path::Path;
-
-/// Header of the WAV file at `path`, without reading its samples.
-///
-/// # Errors
-/// Every [`WavFault`] that shows without decoding, with the path.
-pub fn wav_info(path: &Path) -> Result<WavInfo, WavError> {
-    let fail = |fault| WavError { path: path.to_path_buf(), fault };
-    let (mut file, n_bytes) = open_regular(path).map_err(fail)?;
-    Ok(read_layout(&mut file, n_bytes).map_err(fail)?.info)
-}
 
 /// [`WavInfo`] and the place of the samples.
 #[derive(Debug)]
@@ -27,7 +16,6 @@ pub(crate) struct Layout {
     pub(crate) info: WavInfo,
     /// Bytes from the start of the file.
     pub(crate) data_offset: u64,
-    pub(crate) bytes_per_frame: usize,
 }
 
 /// A file of zero-sized chunks would otherwise be walked for minutes.
@@ -52,18 +40,14 @@ pub(crate) fn read_long_layout<R: Read + Seek>(
     n_bytes: u64,
 ) -> Result<Layout, WavFault> {
     let Chunks { fmt, data, is_last, end: at } = walk(reader, n_bytes)?;
-    let Some((data_offset, declared)) = data else {
-        return Err(broken(at, "there is no `data` chunk".into()));
-    };
+    let (data_offset, declared) = data.ok_or_else(|| broken(at, "there is no `data` chunk"))?;
     let present = n_bytes - data_offset;
     if declared > present && !is_last {
         return Err(WavFault::Truncated { declared_bytes: declared, present_bytes: present });
     }
-    let Some((fmt_at, fmt)) = fmt else {
-        return Err(broken(at, "there is no `fmt ` chunk".into()));
-    };
+    let (fmt_at, fmt) = fmt.ok_or_else(|| broken(at, "there is no `fmt ` chunk"))?;
     let format = settle_format(fmt_at, &fmt)?;
-    let per_frame = format.bytes_per_frame as u64;
+    let per_frame = format.bytes_per_frame() as u64;
     let closed = !(is_last && present >= per_frame);
     // The last frame may be cut.
     let declared = if closed { declared } else { present - present % per_frame };
@@ -76,19 +60,8 @@ pub(crate) fn read_long_layout<R: Read + Seek>(
             format!("{declared} bytes of sound are no whole number of {per_frame}-byte frames"),
         ));
     }
-    let n_frames = declared / per_frame;
-    Ok(Layout {
-        info: WavInfo {
-            rate_hz: format.rate_hz,
-            n_channels: format.n_channels,
-            n_frames,
-            closed,
-            encoding: format.encoding,
-            integer_bits: format.integer_bits,
-        },
-        data_offset,
-        bytes_per_frame: format.bytes_per_frame,
-    })
+    let info = WavInfo { n_frames: declared / per_frame, closed, ..format };
+    Ok(Layout { info, data_offset })
 }
 
 /// What the walk over the chunks found.
@@ -103,79 +76,87 @@ struct Chunks {
     end: u64,
 }
 
+/// A length that the header leaves open, or to a `ds64` chunk.
+const OPEN: u64 = u32::MAX as u64;
+
 fn walk<R: Read + Seek>(reader: &mut R, n_bytes: u64) -> Result<Chunks, WavFault> {
     let is_64 = read_form(reader, n_bytes)?;
-    let (mut fmt, mut data, mut is_last) = (None, None, false);
-    let mut ds64_data_bytes: Option<u64> = None;
-    let mut at = 12u64;
+    let mut found = Chunks { fmt: None, data: None, is_last: false, end: 12 };
+    let mut ds64_data_bytes = None;
     let mut n_chunks = 0usize;
-    while at + 8 <= n_bytes {
+    while found.end + 8 <= n_bytes {
+        let at = found.end;
         n_chunks += 1;
         if n_chunks > MAX_CHUNKS {
             return Err(broken(at, format!("more than {MAX_CHUNKS} chunks")));
         }
-        let head: [u8; 8] = read_at(reader, at)?;
-        if !head[..4].iter().all(|b| (0x20..0x7f).contains(b)) {
-            // No chunk name: whatever this is, the chunks have ended.
-            break;
-        }
+        // No chunk name: whatever this is, the chunks have ended.
+        let Some((name, mut size)) = chunk_head(reader, at)? else { break };
         let body = at + 8;
-        let mut size = u64::from(u32::from_le_bytes([head[4], head[5], head[6], head[7]]));
-        match &head[..4] {
-            b"fmt " => {
-                if fmt.is_some() {
-                    return Err(broken(at, "a second `fmt ` chunk".into()));
-                }
-                if size < 16 || body + size > n_bytes {
-                    return Err(broken(
-                        at,
-                        format!("a `fmt ` chunk of {size} bytes, expected 16 or more, all present"),
-                    ));
-                }
-                let mut bytes = vec![0u8; (size as usize).min(FMT_BYTES)];
-                read_exact_at(reader, body, &mut bytes)?;
-                fmt = Some((at, bytes));
-            }
-            b"ds64" if is_64 => {
-                if size < 24 || body + 24 > n_bytes {
-                    return Err(broken(
-                        at,
-                        format!("a `ds64` chunk of {size} bytes, expected 28 or more"),
-                    ));
-                }
-                let bytes: [u8; 16] = read_at(reader, body)?;
-                let [_, _, _, _, _, _, _, _, low @ ..] = bytes;
-                ds64_data_bytes = Some(u64::from_le_bytes(low));
-            }
+        match &name {
+            b"fmt " if found.fmt.is_some() => return Err(broken(at, "a second `fmt ` chunk")),
+            b"data" if found.data.is_some() => return Err(broken(at, "a second `data` chunk")),
+            b"fmt " => found.fmt = Some((at, read_fmt(reader, at, size, n_bytes)?)),
+            b"ds64" if is_64 => ds64_data_bytes = Some(read_ds64(reader, at, size, n_bytes)?),
             b"data" => {
-                if data.is_some() {
-                    return Err(broken(at, "a second `data` chunk".into()));
+                if is_64 && size == OPEN {
+                    let what =
+                        "the length of the sound is left to a `ds64` chunk that is not there";
+                    size = ds64_data_bytes.ok_or_else(|| broken(at, what))?;
                 }
-                if is_64 && size == u64::from(u32::MAX) {
-                    size = ds64_data_bytes.ok_or_else(|| {
-                        broken(
-                            at,
-                            "the length of the sound is left to a `ds64` chunk that is not there"
-                                .into(),
-                        )
-                    })?;
-                }
-                data = Some((body, size));
+                found.data = Some((body, size));
                 // Sound may look like chunks.
-                let is_open = size == 0 || (size == u64::from(u32::MAX) && !is_64);
-                is_last = is_open && !more_chunks(reader, body, n_bytes)?;
-                if is_last {
+                let is_open = size == 0 || (size == OPEN && !is_64);
+                found.is_last = is_open && !more_chunks(reader, body, n_bytes)?;
+                if found.is_last {
                     break;
                 }
             }
             _ => {}
         }
-        let Some(end) = body.checked_add(size).filter(|&end| end <= n_bytes) else {
-            break;
-        };
-        at = after_padding(reader, end, size, n_bytes)?;
+        let Some(end) = body.checked_add(size).filter(|&end| end <= n_bytes) else { break };
+        found.end = after_padding(reader, end, size, n_bytes)?;
     }
-    Ok(Chunks { fmt, data, is_last, end: at })
+    Ok(found)
+}
+
+/// Name and length of the chunk at `at`; `None` where what stands there is no name.
+fn chunk_head<R: Read + Seek>(reader: &mut R, at: u64) -> Result<Option<([u8; 4], u64)>, WavFault> {
+    let [a, b, c, d, size @ ..]: [u8; 8] = read_at(reader, at)?;
+    let name = [a, b, c, d];
+    let is_name = name.iter().all(|b| (0x20..0x7f).contains(b));
+    Ok(is_name.then(|| (name, u64::from(u32::from_le_bytes(size)))))
+}
+
+/// What matters of the body of the `fmt ` chunk at `at`.
+fn read_fmt<R: Read + Seek>(
+    reader: &mut R,
+    at: u64,
+    size: u64,
+    n_bytes: u64,
+) -> Result<Vec<u8>, WavFault> {
+    if size < 16 || at + 8 + size > n_bytes {
+        return Err(broken(
+            at,
+            format!("a `fmt ` chunk of {size} bytes, expected 16 or more, all present"),
+        ));
+    }
+    let mut bytes = vec![0u8; (size as usize).min(FMT_BYTES)];
+    read_exact_at(reader, at + 8, &mut bytes)?;
+    Ok(bytes)
+}
+
+/// Bytes of sound that the `ds64` chunk at `at` declares.
+fn read_ds64<R: Read + Seek>(
+    reader: &mut R,
+    at: u64,
+    size: u64,
+    n_bytes: u64,
+) -> Result<u64, WavFault> {
+    if size < 24 || at + 32 > n_bytes {
+        return Err(broken(at, format!("a `ds64` chunk of {size} bytes, expected 28 or more")));
+    }
+    Ok(u64::from_le_bytes(read_at(reader, at + 16)?))
 }
 
 /// Whether a walk of whole chunks leads from `at` to the end of the file.
@@ -188,11 +169,7 @@ fn more_chunks<R: Read + Seek>(
         if at + 8 > n_bytes {
             return Ok(at + 1 >= n_bytes);
         }
-        let head: [u8; 8] = read_at(reader, at)?;
-        if !head[..4].iter().all(|b| (0x20..0x7f).contains(b)) {
-            return Ok(false);
-        }
-        let size = u64::from(u32::from_le_bytes([head[4], head[5], head[6], head[7]]));
+        let Some((_, size)) = chunk_head(reader, at)? else { return Ok(false) };
         at = at + 8 + size + size % 2;
     }
     Ok(false)
@@ -271,15 +248,6 @@ fn after_padding<R: Read + Seek>(
     Ok(end + 1)
 }
 
-/// What a `fmt ` chunk says.
-pub(crate) struct Format {
-    pub(crate) rate_hz: u32,
-    pub(crate) n_channels: u16,
-    pub(crate) encoding: Encoding,
-    pub(crate) integer_bits: Option<u16>,
-    pub(crate) bytes_per_frame: usize,
-}
-
 const TAG_PCM: u16 = 1;
 const TAG_FLOAT: u16 = 3;
 const TAG_EXTENSIBLE: u16 = 0xfffe;
@@ -287,8 +255,8 @@ const TAG_EXTENSIBLE: u16 = 0xfffe;
 /// Bytes 2..16 of the sub-format identifiers that stand for a plain format tag.
 const SUBFORMAT_TAIL: [u8; 14] = [0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71];
 
-/// The format by the body of the `fmt ` chunk at byte `at`, 16 bytes or more.
-pub(crate) fn settle_format(at: u64, fmt: &[u8]) -> Result<Format, WavFault> {
+/// The format by the body of the `fmt ` chunk at byte `at`, 16 bytes or more: of no frames yet.
+pub(crate) fn settle_format(at: u64, fmt: &[u8]) -> Result<WavInfo, WavFault> {
     let word = |i: usize| u16::from_le_bytes([fmt[i], fmt[i + 1]]);
     let n_channels = word(2);
     let rate_hz = u32::from_le_bytes([fmt[4], fmt[5], fmt[6], fmt[7]]);
@@ -298,7 +266,7 @@ pub(crate) fn settle_format(at: u64, fmt: &[u8]) -> Result<Format, WavFault> {
     let mut valid_bits = container_bits;
     if tag == TAG_EXTENSIBLE {
         if fmt.len() < FMT_BYTES || word(16) < 22 {
-            return Err(broken(at, "an extensible `fmt ` chunk without its extension".into()));
+            return Err(broken(at, "an extensible `fmt ` chunk without its extension"));
         }
         if fmt[26..40] != SUBFORMAT_TAIL {
             return Err(WavFault::Format {
@@ -346,7 +314,7 @@ pub(crate) fn settle_format(at: u64, fmt: &[u8]) -> Result<Format, WavFault> {
         return Err(WavFault::Rate { found_hz: rate_hz });
     }
     let integer_bits = (tag == TAG_PCM).then_some(valid_bits);
-    Ok(Format { rate_hz, n_channels, encoding, integer_bits, bytes_per_frame })
+    Ok(WavInfo { rate_hz, n_channels, n_frames: 0, encoding, closed: true, integer_bits })
 }
 
 fn tag_name(tag: u16) -> &'static str {
@@ -363,8 +331,8 @@ fn tag_name(tag: u16) -> &'static str {
     }
 }
 
-fn broken(at_byte: u64, what: String) -> WavFault {
-    WavFault::Broken { at_byte, what }
+pub(crate) fn broken(at_byte: u64, what: impl Into<String>) -> WavFault {
+    WavFault::Broken { at_byte, what: what.into() }
 }
 
 fn read_at<const N: usize, R: Read + Seek>(reader: &mut R, at: u64) -> Result<[u8; N], WavFault> {
@@ -373,14 +341,14 @@ fn read_at<const N: usize, R: Read + Seek>(reader: &mut R, at: u64) -> Result<[u
     Ok(bytes)
 }
 
-fn read_exact_at<R: Read + Seek>(
+pub(crate) fn read_exact_at<R: Read + Seek>(
     reader: &mut R,
     at: u64,
     bytes: &mut [u8],
 ) -> Result<(), WavFault> {
     reader.seek(SeekFrom::Start(at)).and_then(|_| reader.read_exact(bytes)).map_err(|source| {
         match source.kind() {
-            io::ErrorKind::UnexpectedEof => broken(at, "the file ended while being read".into()),
+            io::ErrorKind::UnexpectedEof => broken(at, "the file ended while being read"),
             _ => WavFault::Io { source },
         }
     })

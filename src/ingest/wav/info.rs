@@ -59,6 +59,11 @@ pub struct WavInfo {
 }
 
 impl WavInfo {
+    /// Bytes of one sample of all channels.
+    pub(crate) fn bytes_per_frame(&self) -> usize {
+        usize::from(self.n_channels) * self.encoding.n_bytes()
+    }
+
     /// Length of the recording, s.
     pub fn duration_s(&self) -> f64 {
         self.n_frames as f64 / f64::from(self.rate_hz)
