@@ -1,6 +1,7 @@
 //! Why an import is refused.
 
-use crate::ingest::error::{IngestError, shown};
+use crate::ingest::error::IngestError;
+use crate::ingest::printable::shown;
 use crate::ingest::wav::WavFault;
 use std::io;
 use std::path::PathBuf;

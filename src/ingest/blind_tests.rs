@@ -1,6 +1,6 @@
 //! Blind tests that were kept: `listening.csv` in the session folder.
 
-use super::error::{plain, shown};
+use super::printable::{plain, shown};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 use time::Date;

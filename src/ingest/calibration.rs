@@ -1,7 +1,8 @@
 //! The microphone's calibration file: CSV `frequency_hz, correction_db`.
 
-use super::error::{IngestError, excerpt};
+use super::error::IngestError;
 use super::manifest::read_text;
+use super::printable::excerpt;
 use std::path::Path;
 
 /// Most rows.

@@ -5,7 +5,7 @@
 //! are values that were not taken. Rows starting with `#` are notes. A file with semicolons
 //! between the columns may write decimals with a comma.
 
-use crate::ingest::error::{excerpt, shown};
+use crate::ingest::printable::{excerpt, shown};
 use std::path::{Path, PathBuf};
 
 /// Where on the picture a reading was taken.

@@ -1,14 +1,12 @@
 //! A checked session: the manifest, its seats, its takes and the played sweep.
 
-use super::calibration::read_calibration;
 use super::error::IngestError;
-use super::manifest::{self, Condition, MANIFEST_FILE, Manifest, SoundSource};
-use super::notice::{Notice, Noticed};
-use super::sweep::load_sweep;
+use super::manifest::Manifest;
+use super::notice::Notice;
+pub use super::sweep::SweepSignal;
+pub use super::takes::Take;
 use super::takes::paths::inside;
-use super::takes::{borrow_without, discover};
 use super::wav::{WavInfo, read_wav, wav_info};
-use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 /// A session whose manifest and file list are in order. Recordings are read
@@ -44,39 +42,6 @@ pub struct Borrowed {
     pub date: Option<String>,
 }
 
-/// The played signal as recorded in its file.
-#[derive(Debug, Clone)]
-pub struct SweepSignal {
-    /// Samples, full scale = 1.
-    pub samples: Vec<f64>,
-    /// Sampling rate, Hz.
-    pub rate_hz: u32,
-    /// Lowest and highest frequency that it covers, Hz.
-    pub band_hz: [f64; 2],
-    /// `L = T / ln(f2/f1)` in s of an exponential sweep (Novak 2015); `None` for other signals.
-    pub rate_constant_s: Option<f64>,
-    /// Frames that hold the signal, from first to last above 1/1000 of its peak.
-    pub active: Range<usize>,
-}
-
-/// One recording in the list of the session; its samples stay on disk.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Take {
-    /// Index into `manifest.seat`.
-    pub seat: usize,
-    /// Screen state.
-    pub condition: Condition,
-    /// Microphone placement.
-    pub spot: u32,
-    /// Loudspeaker that played.
-    pub source: SoundSource,
-    /// Whether the sweep was played 10 dB lower: it shows that the chain is linear, and no loss
-    /// rests on it.
-    pub quiet: bool,
-    /// File relative to the session folder, as shown to people.
-    pub file: PathBuf,
-}
-
 /// The samples of one take.
 #[derive(Debug, Clone)]
 pub struct Recording {
@@ -107,50 +72,6 @@ impl Recording {
 const SILENCE: f64 = 1e-6;
 
 impl Session {
-    /// Reads manifest, played signal and calibration file of the session folder
-    /// `root` and lists its takes. No recording is read yet.
-    ///
-    /// # Errors
-    /// [`IngestError`], which names the culprit and what to do.
-    pub fn open(root: &Path) -> Result<Self, IngestError> {
-        let (mut manifest, text) = manifest::load(root)?;
-        let mut found = discover(root, &manifest, &text)?;
-        found.notices.extend(other_manifest(root));
-        manifest.seat = found.seats;
-        let sweep_path = &manifest.sweep.file;
-        inside(
-            root,
-            sweep_path,
-            "put the played signal there, or correct sweep.file in session.toml",
-        )?;
-        let (sweep, doubt) = load_sweep(&root.join(sweep_path), &manifest.sweep)?;
-        found.notices.extend(doubt);
-        let calibration = match &manifest.recording.calibration_file {
-            None => None,
-            Some(file) => {
-                inside(
-                    root,
-                    file,
-                    "put the calibration file there, or leave recording.calibration_file out",
-                )?;
-                Some(read_calibration(&root.join(file))?)
-            }
-        };
-        let mut session = Self {
-            root: root.to_path_buf(),
-            manifest,
-            sweep,
-            takes: found.takes,
-            calibration,
-            notices: found.notices,
-            without_from: None,
-        };
-        if let Some(other) = session.manifest.session.without_from.clone() {
-            borrow_without(&mut session, &other, &text)?;
-        }
-        Ok(session)
-    }
-
     /// The folder that a take's file is confined to, and the file within it.
     fn place_of<'a>(&self, take: &'a Take) -> (PathBuf, &'a Path) {
         let lent = self.without_from.as_ref().and_then(|other| {
@@ -286,19 +207,6 @@ fn louder_channel(
 
 /// Channels that are looked at.
 const MOST_CHANNELS: u16 = 32;
-
-/// A second manifest, whose name differs in small and capital letters: on a system that
-/// does not tell them apart it would be in the place of the first.
-fn other_manifest(root: &Path) -> Option<Notice> {
-    let name = |entry: std::fs::DirEntry| entry.file_name().to_string_lossy().into_owned();
-    let other = std::fs::read_dir(root)
-        .ok()?
-        .flatten()
-        .map(name)
-        .filter(|n| n.eq_ignore_ascii_case(MANIFEST_FILE) && n != MANIFEST_FILE)
-        .min()?;
-    Some(Notice::of_session(Noticed::OtherManifest(other)))
-}
 
 /// Nothing but a constant.
 fn is_silent(samples: &[f64]) -> bool {

@@ -6,10 +6,11 @@ mod template;
 
 pub use like::like;
 
-use crate::ingest::error::{IngestError, is_invisible, plain};
+use crate::ingest::error::IngestError;
 use crate::ingest::manifest::check::MAX_SEATS;
 use crate::ingest::manifest::check_seats::check_id;
 use crate::ingest::manifest::{MANIFEST_FILE, SeatInfo};
+use crate::ingest::printable::{is_invisible, plain};
 use crate::ingest::sweep::{QUIET_SWEEP_FILE, SWEEP_FILE, SweepParams, generate};
 use crate::ingest::takes::{QUIET_BY_DB, TAKES_FOLDER};
 use crate::ingest::wav::write_wav_24;

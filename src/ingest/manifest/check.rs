@@ -4,9 +4,9 @@ use super::Manifest;
 use super::text::ManifestText;
 use super::values::outside;
 use crate::ingest::error::IngestError;
-use crate::ingest::takes::paths::relative_problem;
+use crate::ingest::takes::paths::{relative_problem, sibling_name};
 use std::ops::RangeInclusive;
-use std::path::{Component, Path};
+use std::path::Path;
 
 /// Most seats of a session.
 pub(crate) const MAX_SEATS: usize = 1000;
@@ -18,17 +18,6 @@ pub(super) const MAX_CLAIMS: usize = 200;
 pub(crate) const MAX_ID_CHARS: usize = 64;
 /// Longest free text, characters.
 const MAX_TEXT_CHARS: usize = 2000;
-
-/// The folder's name in a path of the form `../NAME`; `None` for any other path.
-pub(crate) fn sibling_name(path: &Path) -> Option<&std::ffi::OsStr> {
-    if path.to_string_lossy().contains('\\') {
-        return None;
-    }
-    match path.components().collect::<Vec<_>>()[..] {
-        [Component::ParentDir, Component::Normal(name)] => Some(name),
-        _ => None,
-    }
-}
 
 pub(super) type Checked = Result<(), IngestError>;
 

@@ -3,7 +3,7 @@
 use super::check::{Checked, Checker, MAX_ID_CHARS, MAX_SEATS, MAX_TAKES};
 use super::values::ABOVE_0;
 use super::{Manifest, suggest};
-use crate::ingest::error::is_invisible;
+use crate::ingest::printable::is_invisible;
 use std::collections::HashMap;
 
 /// Why an id cannot name a seat.

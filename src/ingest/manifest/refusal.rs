@@ -1,6 +1,6 @@
 //! A refusal of the manifest with line, column, the line itself and a caret.
 
-use crate::ingest::error::{is_invisible, plain, shown};
+use crate::ingest::printable::{is_invisible, plain, shown};
 use std::fmt;
 use std::ops::Range;
 use std::path::PathBuf;

@@ -1,10 +1,10 @@
 //! The played signal from its file, held against what the manifest says of it.
 
+use super::signal::SweepSignal;
 use super::trajectory::trace;
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{SweepInfo, SweepKind};
 use crate::ingest::notice::{Notice, Noticed};
-use crate::ingest::session::SweepSignal;
 use crate::ingest::wav::read_wav;
 use realfft::RealFftPlanner;
 use std::ops::Range;

@@ -2,10 +2,12 @@
 
 mod generate;
 mod load;
+mod signal;
 mod trajectory;
 
 pub use generate::{SweepParamError, SweepParams, generate};
 pub use load::load_sweep;
+pub use signal::SweepSignal;
 
 /// File of the played signal in a new session.
 pub const SWEEP_FILE: &str = "sweep.wav";

@@ -1,53 +1,64 @@
 //! Takes without a screen that another session lends: several cloths in one evening.
 
-use super::discover::sort;
-use super::paths::resolve;
-use crate::ingest::error::{IngestError, shown};
-use crate::ingest::manifest::check::sibling_name;
+use super::paths::{resolve, sibling_name};
+use super::take::{Take, sort};
+use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, ManifestText};
 use crate::ingest::notice::{Notice, Noticed};
-use crate::ingest::session::{Borrowed, Session, Take};
-use std::path::Path;
+use crate::ingest::printable::shown;
+use crate::ingest::session::{Borrowed, Session};
+use std::path::{Path, PathBuf};
 
 /// Positions that are the same place, m.
 const SAME_PLACE_M: f64 = 0.01;
 
-/// Takes the takes without a screen of the session in `other`, a path of the form `../NAME`, into
-/// `session`. Takes without a screen of its own are left out and named.
+/// The refusal of the session in `other` by the one in `root`.
+fn refusal(root: &Path, other: &Path, problem: String, advice: &'static str) -> IngestError {
+    IngestError::Borrow { path: root.into(), other: other.into(), problem, advice }
+}
+
+/// The folder of the session that lends its takes to the one in `root`; `other` is a path of the
+/// form `../NAME`.
 ///
 /// # Errors
-/// [`IngestError`] where there is no session in that folder, where the folder is a link that leads
-/// elsewhere, or where sweep, seats, positions or channels differ.
-pub(crate) fn borrow_without(
-    session: &mut Session,
+/// [`IngestError`] where there is no other folder of that name beside this one, or where it is a
+/// link that leads elsewhere.
+pub(crate) fn folder_of(
+    root: &Path,
     other: &Path,
     text: &ManifestText,
-) -> Result<(), IngestError> {
-    let root = session.root.clone();
-    let refuse = |problem: String, advice: &'static str| IngestError::Borrow {
-        path: root.clone(),
-        other: other.to_path_buf(),
-        problem,
-        advice,
-    };
+) -> Result<PathBuf, IngestError> {
+    let refuse = |problem: &str, advice| refusal(root, other, problem.into(), advice);
     let name = sibling_name(other).ok_or_else(|| {
         text.refuse("session.without_from", "this names no folder beside this session", "")
     })?;
-    let read = |source| IngestError::Read { path: root.clone(), source };
+    let read = |source| IngestError::Read { path: root.into(), source };
     let real = root.canonicalize().map_err(read)?;
     let parent = real.parent().ok_or_else(|| {
-        refuse("this session lies in no folder".into(), "put both sessions into one folder")
+        refuse("this session lies in no folder", "put both sessions into one folder")
     })?;
     // Links out of the parent folder are refused.
     let folder = resolve(parent, &parent.join(name), "correct session.without_from")?;
     if folder == real || folder.parent() != Some(parent) {
         return Err(refuse(
-            "that is not another folder beside this session".into(),
+            "that is not another folder beside this session",
             "name the folder of a session that lies beside this one",
         ));
     }
-    let lender = Session::open(&folder)?;
-    compare(session, &lender, &refuse)?;
+    Ok(folder)
+}
+
+/// Takes the takes without a screen of `lender`, whose folder the manifest names as `other`, into
+/// `session`. Takes without a screen of its own are left out and named.
+///
+/// # Errors
+/// [`IngestError`] where sweep, seats, positions or channels differ.
+pub(crate) fn borrow_without(
+    session: &mut Session,
+    lender: &Session,
+    other: &Path,
+) -> Result<(), IngestError> {
+    compare(session, lender, other)?;
     let seats: Vec<&str> = session.manifest.seat.iter().map(|s| s.id.as_str()).collect();
     let lent: Vec<Take> = lender
         .takes
@@ -58,16 +69,18 @@ pub(crate) fn borrow_without(
             Some(Take { seat, file: other.join(&take.file), ..take.clone() })
         })
         .collect();
-    let own = |take: &Take| take.condition == Condition::Without;
-    let dropped = session.takes.iter().filter(|take| own(take)).map(|take| Notice {
-        seat: Some(session.seat_id(take).to_owned()),
-        file: Some(take.file.clone()),
-        found: Noticed::OwnWithout(other.to_path_buf()),
-    });
-    let dropped: Vec<Notice> = dropped.collect();
+    let own: Vec<Take> =
+        session.takes.extract_if(.., |take| take.condition == Condition::Without).collect();
+    let dropped: Vec<Notice> = own
+        .into_iter()
+        .map(|take| Notice {
+            seat: Some(session.seat_id(&take).to_owned()),
+            file: Some(take.file),
+            found: Noticed::OwnWithout(other.to_path_buf()),
+        })
+        .collect();
     session.notices.extend(dropped);
     session.notices.extend(lender.notices.iter().filter_map(|n| elsewhere(n, other)));
-    session.takes.retain(|take| !own(take));
     session.takes.extend(lent);
     sort(&mut session.takes);
     session.without_from = Some(Borrowed {
@@ -85,11 +98,8 @@ fn elsewhere(notice: &Notice, other: &Path) -> Option<Notice> {
 }
 
 /// Whether takes of the two sessions can stand against each other.
-fn compare(
-    session: &Session,
-    lender: &Session,
-    refuse: &dyn Fn(String, &'static str) -> IngestError,
-) -> Result<(), IngestError> {
+fn compare(session: &Session, lender: &Session, other: &Path) -> Result<(), IngestError> {
+    let refuse = |problem, advice| refusal(&session.root, other, problem, advice);
     if let Some(third) = &lender.without_from {
         return Err(refuse(
             format!("its own are those of {}", shown(&third.folder)),

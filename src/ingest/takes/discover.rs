@@ -1,14 +1,14 @@
 //! The list of takes of a session.
 
-use super::TAKES_FOLDER;
-use super::name::{default_name, parse_name};
+use super::name::{TAKES_FOLDER, default_name, parse_name};
 use super::paths::{inside, resolve};
-use crate::ingest::error::{IngestError, shown};
+use super::take::{self, Take};
+use crate::ingest::error::IngestError;
 use crate::ingest::manifest::check::{MAX_SEATS, MAX_TAKES};
 use crate::ingest::manifest::check_seats::check_id;
 use crate::ingest::manifest::{Condition, Manifest, ManifestText, SeatInfo, SoundSource, nearest};
 use crate::ingest::notice::{NoTake, Notice, Noticed};
-use crate::ingest::session::Take;
+use crate::ingest::printable::shown;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -305,12 +305,6 @@ fn number_spots(seats: &[SeatInfo], candidates: Vec<Candidate>) -> Vec<Take> {
             Take { seat, condition, spot, source, quiet, file }
         })
         .collect();
-    sort(&mut takes);
+    take::sort(&mut takes);
     takes
-}
-
-/// Order of a session's takes: seat, condition, source, quiet, spot, file.
-pub(super) fn sort(takes: &mut [Take]) {
-    let key = |t: &Take| (t.seat, t.condition, t.source, t.quiet, t.spot);
-    takes.sort_by(|a, b| key(a).cmp(&key(b)).then_with(|| a.file.cmp(&b.file)));
 }

@@ -4,11 +4,10 @@ mod borrow;
 mod discover;
 mod name;
 pub(crate) mod paths;
+mod take;
 
-pub(crate) use borrow::borrow_without;
+pub(super) use borrow::{borrow_without, folder_of};
 pub use discover::discover;
 pub(crate) use name::condition_word;
-pub use name::{NameError, QUIET_BY_DB, default_name, parse_name, quiet_name};
-
-/// Folder of the recordings in a session folder.
-pub const TAKES_FOLDER: &str = "takes";
+pub use name::{NameError, QUIET_BY_DB, TAKES_FOLDER, default_name, parse_name, quiet_name};
+pub use take::Take;

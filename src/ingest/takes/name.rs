@@ -4,6 +4,9 @@
 use crate::ingest::manifest::{Condition, SoundSource};
 use unicode_normalization::UnicodeNormalization;
 
+/// Folder of the recordings in a session folder.
+pub const TAKES_FOLDER: &str = "takes";
+
 /// How much lower than usual the sweep of a quiet take is played, dB.
 pub const QUIET_BY_DB: f64 = 10.0;
 

@@ -33,6 +33,17 @@ pub(crate) fn relative_problem(path: &Path) -> Option<String> {
     None
 }
 
+/// The folder's name in a path of the form `../NAME`; `None` for any other path.
+pub(crate) fn sibling_name(path: &Path) -> Option<&std::ffi::OsStr> {
+    if path.to_string_lossy().contains('\\') {
+        return None;
+    }
+    match path.components().collect::<Vec<_>>()[..] {
+        [Component::ParentDir, Component::Normal(name)] => Some(name),
+        _ => None,
+    }
+}
+
 /// The regular file `relative` in the session folder `root`, links followed.
 ///
 /// # Errors

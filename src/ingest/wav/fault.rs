@@ -1,7 +1,7 @@
 //! Everything that can be wrong with a WAV file.
 
 use super::limits::{MAX_ABS_SAMPLE, MAX_FRAMES, RATE_RANGE_HZ};
-use crate::ingest::error::shown;
+use crate::ingest::printable::shown;
 use std::error::Error;
 use std::fmt;
 use std::io;

@@ -1,6 +1,6 @@
 //! Writing through `hound`.
 
-use crate::ingest::error::shown;
+use crate::ingest::printable::shown;
 use std::path::{Path, PathBuf};
 
 /// Why a WAV file could not be written.
