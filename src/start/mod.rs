@@ -7,8 +7,8 @@ mod template;
 pub use like::like;
 
 use crate::ingest::error::IngestError;
-use crate::ingest::manifest::check::MAX_SEATS;
-use crate::ingest::manifest::check_seats::check_id;
+use crate::ingest::manifest::limits::MAX_SEATS;
+use crate::ingest::manifest::seat_id::check_id;
 use crate::ingest::manifest::{MANIFEST_FILE, SeatInfo};
 use crate::ingest::printable::{is_invisible, plain};
 use crate::ingest::sweep::{QUIET_SWEEP_FILE, SWEEP_FILE, SweepParams, generate};

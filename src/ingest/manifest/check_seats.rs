@@ -1,45 +1,12 @@
 //! Seats with ids of their own, and takes that name one of them.
 
-use super::check::{Checked, Checker, MAX_ID_CHARS, MAX_SEATS, MAX_TAKES};
+use super::checker::{Checked, Checker};
+use super::keys::Manifest;
+use super::limits::{MAX_SEATS, MAX_TAKES};
+use super::seat_id::check_id;
+use super::translate::suggest;
 use super::values::ABOVE_0;
-use super::{Manifest, suggest};
-use crate::ingest::printable::is_invisible;
 use std::collections::HashMap;
-
-/// Why an id cannot name a seat.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[non_exhaustive]
-pub enum SeatIdError {
-    /// Nothing, or nothing but spaces.
-    #[error("a seat id must have at least one visible character")]
-    Empty,
-    /// Too many characters.
-    #[error("a seat id has at most {} characters, this one has {found}", MAX_ID_CHARS)]
-    TooLong {
-        /// Characters found.
-        found: usize,
-    },
-    /// A space at an end.
-    #[error("a seat id must not begin or end with a space")]
-    SpaceAtEnd,
-    /// A control, direction or other invisible character.
-    #[error("a seat id holds visible characters only, found {}", .0.escape_unicode())]
-    Invisible(char),
-}
-
-/// Whether an id can name a seat.
-pub(crate) fn check_id(id: &str) -> Result<(), SeatIdError> {
-    let found = id.chars().count();
-    if id.trim().is_empty() {
-        Err(SeatIdError::Empty)
-    } else if found > MAX_ID_CHARS {
-        Err(SeatIdError::TooLong { found })
-    } else if id.trim() != id {
-        Err(SeatIdError::SpaceAtEnd)
-    } else {
-        id.chars().find(|&c| is_invisible(c)).map_or(Ok(()), |c| Err(SeatIdError::Invisible(c)))
-    }
-}
 
 /// Equal but for small and capital letters.
 fn alike(one: &str, other: &str) -> bool {
@@ -55,20 +22,20 @@ impl Checker<'_> {
             let place = format!("seat[{i}].id");
             if let Err(problem) = check_id(&seat.id) {
                 let problem = problem.to_string();
-                return Err(self.text.refuse(&place, problem, "choose a short name such as R1C"));
+                return self.refuse(&place, problem, "choose a short name such as R1C");
             }
             if let Some(first) = seen.insert(&seat.id, i) {
                 let line = self.text.line_of(&format!("seat[{first}].id"));
-                return Err(self.text.refuse(
+                return self.refuse(
                     &place,
                     format!("seat {} is already there, in line {line}", seat.id),
                     "give each seat its own id",
-                ));
+                );
             }
             if let Some(first) = m.seat[..i].iter().position(|s| alike(&s.id, &seat.id)) {
                 let (other, line) =
                     (&m.seat[first].id, self.text.line_of(&format!("seat[{first}].id")));
-                return Err(self.text.refuse(
+                return self.refuse(
                     &place,
                     format!(
                         "seat {} differs from seat {other}, in line {line}, in small and capital \
@@ -76,7 +43,7 @@ impl Checker<'_> {
                         seat.id
                     ),
                     "give each seat its own id: not every system tells such file names apart",
-                ));
+                );
             }
             if let Some(name) = &seat.name {
                 self.free_text(&format!("seat[{i}].name"), name)?;
@@ -88,11 +55,11 @@ impl Checker<'_> {
             }
         }
         if !m.seat.is_empty() && m.seat.iter().all(|s| s.weight == 0.0) {
-            return Err(self.text.refuse(
+            return self.refuse(
                 "seat[0].weight",
                 "every seat has weight 0, expected at least one above 0",
                 "",
-            ));
+            );
         }
         Ok(())
     }
@@ -105,21 +72,21 @@ impl Checker<'_> {
             let place = format!("take[{i}].seat");
             if ids.is_empty() {
                 if let Err(problem) = check_id(&take.seat) {
-                    return Err(self.text.refuse(
+                    return self.refuse(
                         &place,
                         problem.to_string(),
                         "choose a short name such as R1C",
-                    ));
+                    );
                 }
             } else if !ids.contains(&take.seat.as_str()) {
-                return Err(self.text.refuse(
+                return self.refuse(
                     &place,
                     format!("no seat is called `{}`", take.seat),
                     format!(
                         "{}, or add a [[seat]] with this id",
                         suggest(&take.seat, &ids[..ids.len().min(24)])
                     ),
-                ));
+                );
             }
         }
         Ok(())

@@ -1,12 +1,15 @@
 //! Reading the manifest: text, syntax, keys and types; then `check` for the meaning.
 
+use super::check::check;
+use super::keys::Manifest;
 use super::slip::slip;
 use super::text::{ManifestText, check_depth, read_text};
 use super::translate::translate;
 use super::values::check_values;
-use super::{Manifest, check};
 use crate::ingest::error::IngestError;
+use crate::ingest::regular::kind_name;
 use crate::ingest::takes::paths::inside;
+use std::io::ErrorKind;
 use std::path::Path;
 use toml::de::DeTable;
 use unicode_normalization::UnicodeNormalization;
@@ -20,32 +23,28 @@ pub const MANIFEST_FILE: &str = "session.toml";
 /// [`IngestError`]: no such folder or file, not UTF-8, above 1 MiB, and with line,
 /// column and caret every broken rule of syntax, keys, types and ranges.
 pub fn load(root: &Path) -> Result<(Manifest, ManifestText), IngestError> {
+    let path = || root.to_path_buf();
     match std::fs::metadata(root) {
         Ok(m) if m.is_dir() => {}
         Ok(m) => {
-            let found =
-                if m.is_file() { "file" } else { crate::ingest::regular::kind_name(m.file_type()) };
-            return Err(IngestError::NotAFolder { path: root.to_path_buf(), found });
+            let found = if m.is_file() { "file" } else { kind_name(m.file_type()) };
+            return Err(IngestError::NotAFolder { path: path(), found });
         }
-        Err(source)
-            if matches!(
-                source.kind(),
-                std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory
-            ) =>
-        {
-            return Err(IngestError::NoFolder { path: root.to_path_buf() });
+        Err(source) => {
+            return Err(match source.kind() {
+                ErrorKind::NotFound | ErrorKind::NotADirectory => {
+                    IngestError::NoFolder { path: path() }
+                }
+                _ => IngestError::Read { path: path(), source },
+            });
         }
-        Err(source) => return Err(IngestError::Read { path: root.to_path_buf(), source }),
     }
-    let path = root.join(MANIFEST_FILE);
     match inside(root, Path::new(MANIFEST_FILE), "") {
-        Err(IngestError::NoFile { .. }) => {
-            return Err(IngestError::NoManifest { path: root.to_path_buf() });
-        }
+        Err(IngestError::NoFile { .. }) => return Err(IngestError::NoManifest { path: path() }),
         other => other?,
     };
-    let text = read_text(&path, "")?;
-    let text = ManifestText { path, text };
+    let path = root.join(MANIFEST_FILE);
+    let text = ManifestText { text: read_text(&path, "")?, path };
     let manifest = parse(&text)?;
     Ok((manifest, text))
 }
@@ -78,6 +77,6 @@ pub fn parse(text: &ManifestText) -> Result<Manifest, IngestError> {
     for id in ids.chain(manifest.take.iter_mut().map(|take| &mut take.seat)) {
         *id = id.nfc().collect();
     }
-    check::check(&manifest, text)?;
+    check(&manifest, text)?;
     Ok(manifest)
 }
