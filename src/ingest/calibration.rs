@@ -16,12 +16,7 @@ const MAX_ROWS: usize = 100_000;
 /// is missing, too large or not UTF-8.
 pub(crate) fn read_calibration(path: &Path) -> Result<Vec<(f64, f64)>, IngestError> {
     let text = read_text(path, "correct recording.calibration_file or leave it out")?;
-    parse(&text).map_err(|Fault { row, column, problem }| IngestError::Calibration {
-        path: path.to_path_buf(),
-        row,
-        column,
-        problem,
-    })
+    parse(path, &text)
 }
 
 /// Correction at a frequency, dB: linear over the logarithm of frequency between the rows,
@@ -38,13 +33,14 @@ pub fn correction_db(points: &[(f64, f64)], hz: f64) -> f64 {
     }
 }
 
-struct Fault {
-    row: usize,
-    column: Option<usize>,
-    problem: String,
-}
-
-fn parse(text: &str) -> Result<Vec<(f64, f64)>, Fault> {
+fn parse(path: &Path, text: &str) -> Result<Vec<(f64, f64)>, IngestError> {
+    let fault = |row: usize, (column, problem): Fault| IngestError::Calibration {
+        path: path.into(),
+        row,
+        column,
+        problem,
+    };
+    let line = |position: Option<&csv::Position>| position.map_or(1, |p| p.line() as usize);
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -52,66 +48,67 @@ fn parse(text: &str) -> Result<Vec<(f64, f64)>, Fault> {
         .trim(csv::Trim::All)
         .from_reader(text.as_bytes());
     let mut points: Vec<(f64, f64)> = Vec::new();
-    let mut is_first = true;
-    for record in reader.records() {
-        let record = record.map_err(|error| Fault {
-            row: error.position().map_or(1, |p| p.line() as usize),
-            column: None,
-            problem: error.to_string(),
-        })?;
-        let row = record.position().map_or(1, |p| p.line() as usize);
-        let fault = |column, problem| Fault { row, column, problem };
-        let is_header = is_first && record.get(0).is_some_and(|s| s.parse::<f64>().is_err());
-        is_first = false;
-        if record.iter().any(|s| s.contains(';')) {
-            let problem =
-                "the columns are separated by semicolons; save with commas and decimal points";
-            return Err(fault(None, problem.into()));
-        }
-        if record.len() != 2 {
-            return Err(fault(None, format!("found {} columns, expected 2", record.len())));
-        }
-        if is_header {
-            for (i, want) in ["frequency_hz", "correction_db"].iter().enumerate() {
-                if !record[i].eq_ignore_ascii_case(want) {
-                    return Err(fault(
-                        Some(i + 1),
-                        format!(
-                            "found \"{}\", expected the name {want} or a number",
-                            excerpt(&record[i])
-                        ),
-                    ));
-                }
-            }
+    for (i, record) in reader.records().enumerate() {
+        let record =
+            record.map_err(|error| fault(line(error.position()), (None, error.to_string())))?;
+        let at_row = |wrong: Fault| fault(line(record.position()), wrong);
+        check_columns(&record).map_err(at_row)?;
+        if i == 0 && record[0].parse::<f64>().is_err() {
+            check_names(&record).map_err(at_row)?;
             continue;
         }
-        let number = |i: usize, low: f64, high: f64| {
-            let found = &record[i];
-            found.parse::<f64>().ok().filter(|x| (low..=high).contains(x)).ok_or_else(|| {
-                fault(
-                    Some(i + 1),
-                    format!("found \"{}\", expected a number from {low} to {high}", excerpt(found)),
-                )
-            })
-        };
-        let (frequency_hz, correction_db) = (number(0, 0.1, 1e6)?, number(1, -100.0, 100.0)?);
+        let frequency_hz = number(&record, 0, [0.1, 1e6]).map_err(at_row)?;
+        let correction_db = number(&record, 1, [-100.0, 100.0]).map_err(at_row)?;
         if let Some(&(before_hz, _)) = points.last()
             && frequency_hz <= before_hz
         {
-            return Err(fault(
-                Some(1),
-                format!("found {frequency_hz} Hz after {before_hz} Hz, expected a higher one"),
-            ));
+            let problem =
+                format!("found {frequency_hz} Hz after {before_hz} Hz, expected a higher one");
+            return Err(at_row((Some(1), problem)));
         }
         if points.len() == MAX_ROWS {
-            return Err(fault(None, format!("more than {MAX_ROWS} rows")));
+            return Err(at_row((None, format!("more than {MAX_ROWS} rows"))));
         }
         points.push((frequency_hz, correction_db));
     }
     if points.is_empty() {
-        return Err(Fault { row: 1, column: None, problem: "there is no row of numbers".into() });
+        return Err(fault(1, (None, "there is no row of numbers".into())));
     }
     Ok(points)
+}
+
+/// Column, counted from 1, where one is meant; what was expected and found.
+type Fault = (Option<usize>, String);
+
+fn check_columns(record: &csv::StringRecord) -> Result<(), Fault> {
+    if record.iter().any(|s| s.contains(';')) {
+        let problem =
+            "the columns are separated by semicolons; save with commas and decimal points";
+        return Err((None, problem.into()));
+    }
+    match record.len() {
+        2 => Ok(()),
+        n => Err((None, format!("found {n} columns, expected 2"))),
+    }
+}
+
+fn check_names(record: &csv::StringRecord) -> Result<(), Fault> {
+    for (i, (found, want)) in record.iter().zip(["frequency_hz", "correction_db"]).enumerate() {
+        if !found.eq_ignore_ascii_case(want) {
+            let found = excerpt(found);
+            let problem = format!("found \"{found}\", expected the name {want} or a number");
+            return Err((Some(i + 1), problem));
+        }
+    }
+    Ok(())
+}
+
+fn number(record: &csv::StringRecord, i: usize, [low, high]: [f64; 2]) -> Result<f64, Fault> {
+    let found = &record[i];
+    found.parse::<f64>().ok().filter(|x| (low..=high).contains(x)).ok_or_else(|| {
+        let found = excerpt(found);
+        (Some(i + 1), format!("found \"{found}\", expected a number from {low} to {high}"))
+    })
 }
 
 #[cfg(test)]
@@ -119,8 +116,10 @@ mod tests {
     use super::*;
 
     fn fault(text: &str) -> (usize, Option<usize>, String) {
-        let Fault { row, column, problem } = parse(text).err().unwrap();
-        (row, column, problem)
+        match parse(Path::new("mic.csv"), text) {
+            Err(IngestError::Calibration { row, column, problem, .. }) => (row, column, problem),
+            other => panic!("{other:?}"),
+        }
     }
 
     #[test]
@@ -140,7 +139,7 @@ mod tests {
             "frequency_hz, correction_db\n20, -0.5\n1000, 0\n20000, 2.25\n",
             "# serial 1\r\n20,-0.5\r\n1e3,0.0\r\n20000,2.25",
         ] {
-            assert_eq!(parse(text).ok(), Some(want.clone()));
+            assert_eq!(parse(Path::new("mic.csv"), text).ok(), Some(want.clone()));
         }
     }
 

@@ -17,63 +17,53 @@ pub(super) fn translate(
     let span = error.span().unwrap_or(0..0);
     let (table, key) = owner(document, &span);
     let names = backquoted(message);
+    let (named, known) = names.split_first().map_or(("", &[][..]), |(f, k)| (*f, k));
     if message.starts_with("unknown field") {
-        let (found, known) = names.split_first().map_or(("", &names[..]), |(f, k)| (*f, k));
-        let table = key_table(document, &span).unwrap_or(table);
-        return text.refuse_span(
-            span,
-            format!("unknown key `{found}` {table}"),
-            suggest(found, known),
-        );
+        let is_at_top = document.keys().any(|name| name.span() == span);
+        let table = if is_at_top { AT_TOP } else { &table };
+        let problem = format!("unknown key `{named}` {table}");
+        return text.refuse_span(span, problem, suggest(named, known));
     }
     if message.starts_with("unknown variant") {
-        let (found, known) = names.split_first().map_or(("", &names[..]), |(f, k)| (*f, k));
-        return text.refuse_span(
-            span,
-            format!("`{found}` is no word for {}", key.as_deref().unwrap_or("this key")),
-            suggest(found, known),
-        );
+        let problem = format!("`{named}` is no word for {}", key.as_deref().unwrap_or("this key"));
+        return text.refuse_span(span, problem, suggest(named, known));
     }
     if message.starts_with("missing field") {
-        let missing = names.first().copied().unwrap_or("");
-        // No table has keys of these names, so one of the three tables is missing.
-        return if matches!(missing, "session" | "sweep" | "screen") {
-            let whole = text.text.len();
-            text.refuse_span(
-                whole..whole,
-                format!("the table [{missing}] is missing"),
-                format!(
-                    "add a line [{missing}] and its keys; `scrimcheck start` writes an example"
-                ),
-            )
-        } else {
-            let place = span.start..span.start + first_line(text, &span);
-            text.refuse_span(
-                place,
-                format!("the key `{missing}` is missing {table}"),
-                format!("add a line {missing} = ..."),
-            )
-        };
+        return missing(text, &span, named, &table);
     }
     let subject = key.map_or_else(String::new, |k| format!("{k}: "));
-    for intro in ["invalid type: ", "invalid value: ", "invalid length "] {
-        if let Some((found, expected)) =
-            message.strip_prefix(intro).and_then(|rest| rest.split_once(", expected "))
-        {
-            let found = if intro == "invalid length " {
-                format!("{found} values")
-            } else {
-                found_words(found)
-            };
-            let expected = expected_words(expected);
-            return text.refuse_span(
-                span,
-                format!("{subject}expected {expected}, found {found}"),
-                "",
-            );
-        }
+    let problem = mismatch(message).unwrap_or_else(|| message.to_owned());
+    text.refuse_span(span, format!("{subject}{problem}"), "")
+}
+
+/// The key `missing` is not there.
+fn missing(text: &ManifestText, span: &Range<usize>, missing: &str, table: &str) -> IngestError {
+    // No table has keys of these names, so one of the three tables is missing.
+    if matches!(missing, "session" | "sweep" | "screen") {
+        let whole = text.text.len();
+        return text.refuse_span(
+            whole..whole,
+            format!("the table [{missing}] is missing"),
+            format!("add a line [{missing}] and its keys; `scrimcheck start` writes an example"),
+        );
     }
-    text.refuse_span(span, format!("{subject}{message}"), "")
+    text.refuse_span(
+        span.start..span.start + first_line(text, span),
+        format!("the key `{missing}` is missing {table}"),
+        format!("add a line {missing} = ..."),
+    )
+}
+
+/// A value of another type, range or length than is expected; `None` for other messages.
+fn mismatch(message: &str) -> Option<String> {
+    ["invalid type: ", "invalid value: ", "invalid length "].into_iter().find_map(|intro| {
+        let (found, expected) = message.strip_prefix(intro)?.split_once(", expected ")?;
+        let found = match intro {
+            "invalid length " => format!("{found} values"),
+            _ => found_words(found),
+        };
+        Some(format!("expected {}, found {found}", expected_words(expected)))
+    })
 }
 
 const AT_TOP: &str = "at the top of the manifest";
@@ -144,12 +134,6 @@ fn holds(value: &Spanned<DeValue<'_>>, span: &Range<usize>) -> bool {
             DeValue::Array(list) => list.iter().any(|item| holds(item, span)),
             _ => false,
         }
-}
-
-/// The table that has a key at exactly `span`, in words.
-fn key_table(document: &DeTable<'_>, span: &Range<usize>) -> Option<String> {
-    let at_top = document.keys().any(|name| name.span() == *span);
-    at_top.then(|| AT_TOP.to_owned())
 }
 
 /// The names between backquotes, in order.

@@ -2,7 +2,7 @@
 
 use super::text::ManifestText;
 use crate::ingest::error::IngestError;
-use std::ops::RangeInclusive;
+use std::ops::{Range, RangeInclusive};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -108,24 +108,7 @@ fn in_value(
         |problem: String, advice: &str| Err(text.refuse_span(value.span(), problem, advice));
     let number = match value.get_ref() {
         DeValue::Table(table) => return in_table(text, place, table),
-        DeValue::Array(list) => {
-            let wanted = LISTS.iter().find(|(key, _)| *key == name).map_or(usize::MAX, |(_, n)| *n);
-            // First: a decimal comma makes two numbers of one.
-            if list.len() > wanted {
-                let commas = "write decimal points, as 3.1, and commas between the numbers";
-                return refuse(
-                    format!(
-                        "{name}: expected a list of {wanted} numbers, found {} values",
-                        list.len()
-                    ),
-                    if list.len() == 2 * wanted { commas } else { "" },
-                );
-            }
-            let at = |(i, item): (usize, &Spanned<DeValue<'_>>)| {
-                in_value(text, place, &format!("{name}, value {},", i + 1), item)
-            };
-            return list.iter().enumerate().try_for_each(at);
-        }
+        DeValue::Array(list) => return in_list(text, place, name, value.span(), list),
         DeValue::Float(float) => match float.as_str().parse() {
             Ok(number) if f64::is_finite(number) => number,
             _ => {
@@ -159,4 +142,26 @@ fn in_value(
         Some(problem) => refuse(problem, ""),
         None => Ok(()),
     }
+}
+
+fn in_list(
+    text: &ManifestText,
+    place: &str,
+    name: &str,
+    span: Range<usize>,
+    list: &[Spanned<DeValue<'_>>],
+) -> Result<(), IngestError> {
+    let wanted = LISTS.iter().find(|(key, _)| *key == name).map_or(usize::MAX, |(_, n)| *n);
+    // First: a decimal comma makes two numbers of one.
+    if list.len() > wanted {
+        let commas = "write decimal points, as 3.1, and commas between the numbers";
+        return Err(text.refuse_span(
+            span,
+            format!("{name}: expected a list of {wanted} numbers, found {} values", list.len()),
+            if list.len() == 2 * wanted { commas } else { "" },
+        ));
+    }
+    list.iter()
+        .enumerate()
+        .try_for_each(|(i, item)| in_value(text, place, &format!("{name}, value {},", i + 1), item))
 }

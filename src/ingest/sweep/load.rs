@@ -47,7 +47,7 @@ pub fn load_sweep(
     path: &Path,
     info: &SweepInfo,
 ) -> Result<(SweepSignal, Option<Notice>), IngestError> {
-    let refuse = |problem: String, advice: &str| refusal(path, problem, advice);
+    let refuse = |problem, advice| refusal(path, problem, advice);
     let wav = read_wav(path, &[1])?;
     let rate_hz = f64::from(wav.info.rate_hz);
     let samples = wav.channels.into_iter().next().unwrap_or_default();
@@ -101,7 +101,7 @@ fn pace(
     active: &Range<usize>,
     rate_hz: f64,
 ) -> Result<(f64, Option<Noticed>), IngestError> {
-    let refuse = |problem: String, advice: &str| refusal(path, problem, advice);
+    let refuse = |problem, advice| refusal(path, problem, advice);
     let start_at_s = active.start as f64 / rate_hz;
     let active_s = active.len() as f64 / rate_hz;
     let line = trace(&samples[active.clone()], start_at_s, rate_hz)
@@ -172,6 +172,67 @@ fn active_part(samples: &[f64]) -> Option<Range<usize>> {
     Some(first..last + 1)
 }
 
+/// Steps of about a twelfth octave over the stated band.
+struct Steps {
+    start_hz: f64,
+    n: f64,
+    step_oct: f64,
+}
+
+impl Steps {
+    fn new(info: &SweepInfo) -> Self {
+        let octaves = (info.stop_hz / info.start_hz).log2();
+        let n = (octaves * STEPS_PER_OCTAVE).ceil().max(1.0);
+        Self { start_hz: info.start_hz, n, step_oct: octaves / n }
+    }
+
+    /// Lower edge of a step, Hz.
+    fn edge_hz(&self, step: usize) -> f64 {
+        self.start_hz * (step as f64 * self.step_oct).exp2()
+    }
+
+    /// Middle of each step, Hz, and the mean power of the bins in it.
+    fn densities(&self, active: &[f64], rate_hz: f64) -> Vec<(f64, f64)> {
+        let n_fft = active.len().next_power_of_two();
+        let mut signal = vec![0.0; n_fft];
+        signal[..active.len()].copy_from_slice(active);
+        let plan = RealFftPlanner::<f64>::new().plan_fft_forward(n_fft);
+        let mut bins = plan.make_output_vec();
+        // Cannot fail: both lengths come from the plan.
+        let _ = plan.process(&mut signal, &mut bins);
+        let bin_hz = rate_hz / n_fft as f64;
+        let density = |step: usize| {
+            let (low_hz, high_hz) = (self.edge_hz(step), self.edge_hz(step + 1));
+            let first = (low_hz / bin_hz).round() as usize;
+            let last = ((high_hz / bin_hz).round() as usize).max(first + 1).min(bins.len());
+            let first = first.min(last - 1);
+            let power: f64 = bins[first..last].iter().map(|b| b.norm_sqr()).sum();
+            ((low_hz * high_hz).sqrt(), power / (last - first) as f64)
+        };
+        (0..self.n as usize).map(density).collect()
+    }
+}
+
+/// Which steps hold energy as the kind of signal has it.
+///
+/// An exponential sweep has equal energy per octave. Another signal may lie
+/// anywhere between that and equal energy per hertz, and may be shaped.
+fn covered(kind: SweepKind, density: &[(f64, f64)]) -> Vec<bool> {
+    let (limit_db, white_too) = match kind {
+        SweepKind::Exponential => (-35.0, false),
+        SweepKind::Other => (-50.0, true),
+    };
+    let share = 10f64.powf(limit_db / 10.0);
+    let pink = |&(f_hz, d): &(f64, f64)| d * f_hz;
+    let white = |&(_, d): &(f64, f64)| d;
+    let top_pink = density.iter().map(pink).fold(0.0, f64::max);
+    let top_white = density.iter().map(white).fold(0.0, f64::max);
+    density
+        .iter()
+        .map(|p| pink(p) >= share * top_pink || (white_too && white(p) >= share * top_white))
+        .collect()
+}
+
 /// Energy in twelfth-octave steps over the stated band: present near both ends,
 /// without a hole.
 fn check_energy(
@@ -180,71 +241,35 @@ fn check_energy(
     active: &[f64],
     rate_hz: f64,
 ) -> Result<(), IngestError> {
-    let n_fft = active.len().next_power_of_two();
-    let mut signal = vec![0.0; n_fft];
-    signal[..active.len()].copy_from_slice(active);
-    let plan = RealFftPlanner::<f64>::new().plan_fft_forward(n_fft);
-    let mut bins = plan.make_output_vec();
-    // Cannot fail: both lengths come from the plan.
-    let _ = plan.process(&mut signal, &mut bins);
-    let bin_hz = rate_hz / n_fft as f64;
-    let n_steps = ((info.stop_hz / info.start_hz).log2() * STEPS_PER_OCTAVE).ceil().max(1.0);
-    let step_oct = (info.stop_hz / info.start_hz).log2() / n_steps;
-    let mut density = Vec::with_capacity(n_steps as usize);
-    for step in 0..n_steps as usize {
-        let edge_hz = |i: f64| info.start_hz * (i * step_oct).exp2();
-        let (low_hz, high_hz) = (edge_hz(step as f64), edge_hz(step as f64 + 1.0));
-        let first = (low_hz / bin_hz).round() as usize;
-        let last = ((high_hz / bin_hz).round() as usize).max(first + 1).min(bins.len());
-        let first = first.min(last - 1);
-        let power: f64 = bins[first..last].iter().map(|b| b.norm_sqr()).sum();
-        density.push(((low_hz * high_hz).sqrt(), power / (last - first) as f64));
-    }
-    // An exponential sweep has equal energy per octave. Another signal may lie
-    // anywhere between that and equal energy per hertz, and may be shaped.
-    let (limit_db, white_too) = match info.kind {
-        SweepKind::Exponential => (-35.0, false),
-        SweepKind::Other => (-50.0, true),
-    };
-    let share = 10f64.powf(limit_db / 10.0);
-    let top = |weigh: &dyn Fn(&(f64, f64)) -> f64| density.iter().map(weigh).fold(0.0, f64::max);
-    let pink = |&(f_hz, d): &(f64, f64)| d * f_hz;
-    let white = |&(_, d): &(f64, f64)| d;
-    let (top_pink, top_white) = (top(&pink), top(&white));
-    let covered: Vec<bool> = density
-        .iter()
-        .map(|p| pink(p) >= share * top_pink || (white_too && white(p) >= share * top_white))
-        .collect();
-    let edge_hz = |step: usize| info.start_hz * (step as f64 * step_oct).exp2();
+    let steps = Steps::new(info);
+    let covered = covered(info.kind, &steps.densities(active, rate_hz));
     let (Some(first), Some(last)) =
         (covered.iter().position(|&c| c), covered.iter().rposition(|&c| c))
     else {
         return Err(band_refusal(path, info, [0.0, 0.0]));
     };
-    let found_hz = [edge_hz(first), edge_hz(last + 1)];
+    let found_hz = [steps.edge_hz(first), steps.edge_hz(last + 1)];
     let reaches = (found_hz[0] / info.start_hz).log2() <= ENERGY_END_OCT[0] + 1e-9
         && (info.stop_hz / found_hz[1]).log2() <= ENERGY_END_OCT[1] + 1e-9;
     if !reaches {
         return Err(band_refusal(path, info, found_hz));
     }
     let mut hole_from = first;
-    for (step, &here) in covered.iter().enumerate().take(last + 1).skip(first) {
-        if here {
-            if (step - hole_from) as f64 * step_oct > HOLE_OCT + 1e-9 {
-                return Err(refusal(
-                    path,
-                    format!(
-                        "the manifest says {} to {} Hz, there is nothing between {:.0} and {:.0} Hz",
-                        info.start_hz,
-                        info.stop_hz,
-                        edge_hz(hole_from),
-                        edge_hz(step)
-                    ),
-                    "use a signal that covers its band",
-                ));
-            }
-            hole_from = step + 1;
+    for step in (first..=last).filter(|&step| covered[step]) {
+        if (step - hole_from) as f64 * steps.step_oct > HOLE_OCT + 1e-9 {
+            return Err(refusal(
+                path,
+                format!(
+                    "the manifest says {} to {} Hz, there is nothing between {:.0} and {:.0} Hz",
+                    info.start_hz,
+                    info.stop_hz,
+                    steps.edge_hz(hole_from),
+                    steps.edge_hz(step)
+                ),
+                "use a signal that covers its band",
+            ));
         }
+        hole_from = step + 1;
     }
     Ok(())
 }
