@@ -1,62 +1,37 @@
-//! Which sweep belongs where: by the names of the files, else by options and order. More than 400
+//! Which sweep belongs where: by the names of the files, else by options and order. More than 350
 //! lines: the ways share one table of what is laid where.
 
-use super::align::{Line, align, points};
+use super::align::{Line, align};
+use super::doubt::{Known, doubt_order};
 use super::error::ImportError;
-use super::listen::{Heard, HeardSweep};
-use super::names::Told;
-use super::places::{Place, PlanOptions, condition_word, in_order, spots_for};
-use super::survey::{Fate, name_of};
+use super::found::{Fate, Survey};
+use super::judge::Judged;
+use super::listen::Heard;
+use super::names::{Told, name_of};
+use super::places::{Place, PlanOptions, in_order, spots_for};
 use crate::ingest::manifest::{Condition, SoundSource, nearest};
 use crate::ingest::printable::plain;
 use crate::ingest::session::Session;
+use crate::ingest::takes::condition_word;
 use crate::judge::TakeVerdict;
-use crate::transfer::resemble::{Print, likeness};
+use crate::transfer::resemble::likeness;
 use std::collections::{BTreeMap, BTreeSet};
-
-/// A take that is there, or a sweep whose place is known.
-pub(super) struct Known {
-    pub seat: usize,
-    pub condition: Condition,
-    pub print: Print,
-}
-
-/// A sweep with its place.
-#[derive(Clone)]
-pub(super) struct Assigned {
-    pub place: Option<Place>,
-    pub fate: Fate,
-    pub rather: Option<String>,
-}
-
-/// All sweeps with their places.
-pub(super) struct Assignment {
-    /// In the order of recordings and time.
-    pub sweeps: Vec<Assigned>,
-    pub missing: Vec<Place>,
-    pub refusal: Option<[String; 2]>,
-    pub order_doubt: Option<String>,
-    pub notes: Vec<String>,
-}
-
-/// How many times as far from its own seat as from another a sweep must be before that is said.
-const RATHER: f64 = 3.0;
 
 /// The work in hand.
 struct Desk<'a> {
     session: &'a Session,
-    sweeps: Vec<&'a HeardSweep>,
+    /// One for each sweep of the survey.
+    judged: &'a [&'a Judged],
     /// Indices of the sweeps of each recording.
     of_recording: Vec<Vec<usize>>,
-    names: Vec<String>,
     told: &'a [Told],
     plan: &'a PlanOptions,
     known: &'a [Known],
-    out: Assignment,
+    survey: &'a mut Survey,
     taken: BTreeSet<Place>,
 }
 
-/// Finds the place of every sweep.
+/// Finds the place of every sweep of the survey.
 ///
 /// # Errors
 /// [`ImportError::Plan`] where options and session do not say enough.
@@ -66,36 +41,22 @@ pub(super) fn assign(
     told: &[Told],
     plan: &PlanOptions,
     known: &[Known],
-) -> Result<Assignment, ImportError> {
-    let sweeps: Vec<&HeardSweep> = heard.iter().flat_map(|h| &h.sweeps).collect();
+    survey: &mut Survey,
+) -> Result<(), ImportError> {
+    let judged: Vec<&Judged> = heard.iter().flat_map(|h| &h.sweeps).map(|s| &s.judged).collect();
     let mut next = 0..;
     let of_recording = heard.iter().map(|h| next.by_ref().take(h.sweeps.len()).collect()).collect();
-    let nowhere = Assigned { place: None, fate: Fate::TooMuch, rather: None };
-    let mut desk = Desk {
-        session,
-        of_recording,
-        names: heard.iter().map(|h| name_of(&h.path)).collect(),
-        told,
-        plan,
-        known,
-        taken: BTreeSet::new(),
-        out: Assignment {
-            sweeps: vec![nowhere; sweeps.len()],
-            missing: Vec::new(),
-            refusal: None,
-            order_doubt: None,
-            notes: Vec::new(),
-        },
-        sweeps,
-    };
+    let taken = BTreeSet::new();
+    let mut desk =
+        Desk { session, judged: &judged, of_recording, told, plan, known, survey, taken };
     for (recording, told) in told.iter().enumerate() {
         if told.seat.is_some() && !desk.of_recording[recording].is_empty() {
             desk.by_name(recording)?;
         }
     }
     desk.by_order()?;
-    desk.doubt_order();
-    Ok(desk.out)
+    doubt_order(session, known, &judged, survey);
+    Ok(())
 }
 
 impl Desk<'_> {
@@ -119,11 +80,20 @@ impl Desk<'_> {
             _ => Self::plan_error(
                 format!(
                     "{}: the name does not say in which condition it was recorded",
-                    self.names[recording]
+                    self.name(recording)
                 ),
                 "say --condition without, with or corrected",
             ),
         }
+    }
+
+    /// File name of a recording, for people.
+    fn name(&self, recording: usize) -> String {
+        name_of(&self.survey.recordings[recording].path)
+    }
+
+    fn is_usable(&self, sweep: usize) -> bool {
+        self.judged[sweep].verdict != TakeVerdict::Repeat
     }
 
     /// Places the sweeps of a recording whose name tells the seat.
@@ -134,74 +104,63 @@ impl Desk<'_> {
         let seat_id = told.seat.clone().unwrap_or_default();
         let seat = self.session.manifest.seat.iter().position(|s| s.id == seat_id).unwrap_or(0);
         let all = self.of_recording[recording].clone();
-        let is_good = |i: &usize| self.sweeps[*i].judged.verdict != TakeVerdict::Repeat;
-        let mut used: Vec<usize> = all.iter().copied().filter(is_good).collect();
-        // The last word of somebody who gave up; `check` will ask for another.
-        if used.is_empty() {
-            used.extend(all.last());
-        }
         let wanted =
             if told.number.is_some() { Some(1) } else { self.plan.spots.map(|s| s as usize) };
+        let used = self.used_of(&all, wanted);
         if let Some(wanted) = wanted.filter(|&w| w != used.len()) {
-            // A disturbed one that was made again gives way before a good one does.
-            let disturbed = |i: &usize| self.sweeps[*i].judged.spoiled().is_some();
-            while used.len() > wanted {
-                let Some(at) = used[..used.len() - 1].iter().position(disturbed) else { break };
-                used.remove(at);
-            }
-        }
-        if let Some(wanted) = wanted.filter(|&w| w != used.len()) {
-            self.out.refusal.get_or_insert([
-                format!(
-                    "{} holds {} usable sweeps, its name and --spots ask for {wanted}",
-                    self.names[recording],
-                    used.len()
-                ),
-                "cut the recording, rename it without the number, or say --spots".into(),
-            ]);
+            let name = self.name(recording);
+            let problem = format!(
+                "{name} holds {} usable sweeps, its name and --spots ask for {wanted}",
+                used.len()
+            );
+            let advice = "cut the recording, rename it without the number, or say --spots";
+            self.survey.refusal.get_or_insert([problem, advice.into()]);
         }
         for i in all {
             if !used.contains(&i) {
                 self.leave_out(i);
                 continue;
             }
-            let free = |spot: &u32| {
-                !self.taken.contains(&Place {
-                    condition,
-                    seat,
-                    seat_id: seat_id.clone(),
-                    source,
-                    spot: *spot,
-                })
+            let at = |spot| Place { condition, seat, seat_id: seat_id.clone(), source, spot };
+            let place = match told.number {
+                Some(number) => at(number),
+                None => at((1..).find(|n| !self.taken.contains(&at(*n))).unwrap_or(u32::MAX)),
             };
-            let spot = match told.number {
-                Some(number) => number,
-                None => (1..).find(free).unwrap_or(u32::MAX),
-            };
-            let place = Place { condition, seat, seat_id: seat_id.clone(), source, spot };
             if !self.taken.insert(place.clone()) {
-                self.out.refusal.get_or_insert([
-                    format!(
-                        "{}: another recording is {} too",
-                        self.names[recording],
-                        place.words()
-                    ),
-                    "rename one of them".into(),
-                ]);
+                let name = self.name(recording);
+                let problem = format!("{name}: another recording is {} too", place.words());
+                self.survey.refusal.get_or_insert([problem, "rename one of them".into()]);
             }
             self.put(i, place);
         }
         Ok(())
     }
 
+    /// Those of the sweeps of a recording that are used, where `wanted` says how many should be.
+    fn used_of(&self, all: &[usize], wanted: Option<usize>) -> Vec<usize> {
+        let mut used: Vec<usize> = all.iter().copied().filter(|&i| self.is_usable(i)).collect();
+        // The last word of somebody who gave up; `check` will ask for another.
+        if used.is_empty() {
+            used.extend(all.last());
+        }
+        // A disturbed one that was made again gives way before a good one does.
+        while wanted.is_some_and(|wanted| used.len() > wanted) {
+            let disturbed = |i: &usize| self.judged[*i].spoiled().is_some();
+            let Some(at) = used[..used.len() - 1].iter().position(disturbed) else { break };
+            used.remove(at);
+        }
+        used
+    }
+
     fn put(&mut self, i: usize, place: Place) {
-        self.out.sweeps[i] = Assigned { place: Some(place), fate: Fate::Take, rather: None };
+        let sweep = &mut self.survey.sweeps[i];
+        (sweep.place, sweep.fate) = (Some(place), Fate::Take);
     }
 
     fn leave_out(&mut self, i: usize) {
-        let why = self.sweeps[i].judged.words();
+        let why = self.judged[i].words();
         let why = why.rsplit(": ").next().unwrap_or_default().to_owned();
-        self.out.sweeps[i] = Assigned { place: None, fate: Fate::LeftOut(why), rather: None };
+        self.survey.sweeps[i].fate = Fate::LeftOut(why);
     }
 
     /// Places the sweeps of all recordings whose names tell no seat.
@@ -242,65 +201,71 @@ impl Desk<'_> {
         sweeps: &[usize],
     ) -> Result<(), ImportError> {
         let seats = self.seats()?;
-        let n_usable = sweeps
-            .iter()
-            .filter(|&&i| self.sweeps[i].judged.verdict != TakeVerdict::Repeat)
-            .count();
+        let is_control = source == SoundSource::Control;
+        let n_usable = sweeps.iter().filter(|&&i| self.is_usable(i)).count();
         let (spots, why) = spots_for(
             self.plan.spots,
-            source == SoundSource::Control,
+            is_control,
             &self.spots_elsewhere(conditions),
             n_usable,
             seats.len() * conditions.len(),
         );
+        let words: Vec<&str> = conditions.iter().map(|c| condition_word(*c)).collect();
+        let ids: Vec<String> = seats.iter().map(|s| plain(&s.1)).collect();
+        self.survey.notes.push(format!(
+            "{}: {}, {} ({why}).",
+            words.join(", then "),
+            ids.join(", "),
+            if is_control { "control loudspeaker" } else { "main loudspeaker" },
+        ));
         let mut places = in_order(&seats, conditions, source, spots);
         places.retain(|place| !self.taken.contains(place));
+        let laid = self.likeliest(&places, sweeps, source);
+        let mut too_much = Vec::new();
+        for (&sweep, place) in sweeps.iter().zip(&laid) {
+            match place {
+                Some(j) => {
+                    self.taken.insert(places[*j].clone());
+                    self.put(sweep, places[*j].clone());
+                }
+                None if self.judged[sweep].spoiled().is_some() => self.leave_out(sweep),
+                None => too_much.push(sweep),
+            }
+        }
+        let n_places = places.len();
+        let missing: Vec<Place> = (places.into_iter().enumerate())
+            .filter(|(j, _)| !laid.contains(&Some(*j)))
+            .map(|(_, place)| place)
+            .collect();
+        if !missing.is_empty() || !too_much.is_empty() {
+            self.refuse_number(n_places, n_usable, &missing, &too_much);
+        }
+        self.survey.missing.extend(missing);
+        Ok(())
+    }
+
+    /// The place of each sweep; `None` for those that are left out or too many.
+    fn likeliest(
+        &self,
+        places: &[Place],
+        sweeps: &[usize],
+        source: SoundSource,
+    ) -> Vec<Option<usize>> {
+        if places.len() == sweeps.len() {
+            // The number fits: what does not fit is said, not rearranged.
+            return (0..sweeps.len()).map(Some).collect();
+        }
         let spoiled: Vec<bool> =
-            sweeps.iter().map(|&i| self.sweeps[i].judged.spoiled().is_some()).collect();
-        let print = |k: usize| self.sweeps[sweeps[k]].judged.print.as_ref();
+            sweeps.iter().map(|&i| self.judged[i].spoiled().is_some()).collect();
+        let print = |k: usize| self.judged[sweeps[k]].print.as_ref();
         let alike = |a: usize, b: usize| Some(likeness(print(a)?, print(b)?));
-        let centre = source == SoundSource::Centre;
         let known = |k: usize, j: usize| {
-            let own = print(k).filter(|_| centre)?;
+            let own = print(k).filter(|_| source == SoundSource::Centre)?;
             let of_seat = self.known.iter().filter(|t| t.seat == places[j].seat);
             of_seat.map(|t| likeness(own, &t.print)).reduce(f64::max)
         };
         let groups: Vec<usize> = places.iter().map(|p| p.seat).collect();
-        let line = Line { spoiled: &spoiled, groups: &groups, likeness: &alike, known: &known };
-        let laid = if places.len() == sweeps.len() {
-            // The number fits: what does not fit is said, not rearranged.
-            (0..sweeps.len()).map(Some).collect()
-        } else {
-            align(&line).0
-        };
-        self.out.notes.push(format!(
-            "{}: {}, {} ({why}).",
-            plain(
-                &conditions.iter().map(|c| condition_word(*c)).collect::<Vec<_>>().join(", then ")
-            ),
-            seats.iter().map(|s| plain(&s.1)).collect::<Vec<_>>().join(", "),
-            if source == SoundSource::Control { "control loudspeaker" } else { "main loudspeaker" },
-        ));
-        let mut too_much = Vec::new();
-        for (k, place) in laid.iter().enumerate() {
-            match place {
-                Some(j) => {
-                    self.taken.insert(places[*j].clone());
-                    self.put(sweeps[k], places[*j].clone());
-                }
-                None if spoiled[k] => self.leave_out(sweeps[k]),
-                None => too_much.push(k),
-            }
-        }
-        let missing: Vec<Place> = (0..places.len())
-            .filter(|j| !laid.contains(&Some(*j)))
-            .map(|j| places[j].clone())
-            .collect();
-        if !missing.is_empty() || !too_much.is_empty() {
-            self.refuse_number(places.len(), n_usable, &missing, &too_much, sweeps);
-        }
-        self.out.missing.extend(missing);
-        Ok(())
+        align(&Line { spoiled: &spoiled, groups: &groups, likeness: &alike, known: &known }).0
     }
 
     fn refuse_number(
@@ -309,12 +274,11 @@ impl Desk<'_> {
         n_usable: usize,
         missing: &[Place],
         too_much: &[usize],
-        sweeps: &[usize],
     ) {
         let list = |words: Vec<String>| words.join("; ");
         let gaps = list(missing.iter().map(Place::words).collect());
-        let extras =
-            list(too_much.iter().map(|&k| clock(self.sweeps[sweeps[k]].start_s)).collect());
+        let starts = too_much.iter().map(|&i| clock(self.survey.sweeps[i].start_s));
+        let extras = list(starts.collect());
         let mut problem =
             format!("the plan has {n_places} takes, {n_usable} usable sweeps were found");
         if !missing.is_empty() {
@@ -323,7 +287,7 @@ impl Desk<'_> {
         if !too_much.is_empty() {
             problem += &format!("; the likeliest too many begin at {extras}");
         }
-        self.out.refusal.get_or_insert([
+        self.survey.refusal.get_or_insert([
             problem,
             "say --seats and --spots as it was recorded, record what is missing, or cut the \
              recording in parts and name each after its seat"
@@ -379,57 +343,6 @@ impl Desk<'_> {
             *count.entry(key).or_insert(0) += 1;
         }
         count
-    }
-
-    /// Looks whether sweeps resemble the takes of another seat, in another condition, clearly
-    /// more than those of their own.
-    fn doubt_order(&mut self) {
-        let mut refs: Vec<(usize, Condition, &Print)> =
-            self.known.iter().map(|k| (k.seat, k.condition, &k.print)).collect();
-        let placed: Vec<(usize, Place, &Print)> = self
-            .out
-            .sweeps
-            .iter()
-            .enumerate()
-            .filter_map(|(i, s)| {
-                let place = s.place.clone().filter(|p| p.source == SoundSource::Centre)?;
-                Some((i, place, self.sweeps[i].judged.print.as_ref()?))
-            })
-            .collect();
-        refs.extend(placed.iter().map(|(_, p, print)| (p.seat, p.condition, *print)));
-        let mut rather: Vec<(usize, usize, usize)> = Vec::new();
-        for (i, place, print) in &placed {
-            let mut of_seat: BTreeMap<usize, f64> = BTreeMap::new();
-            for (seat, condition, other) in &refs {
-                if *condition != place.condition {
-                    let best = of_seat.entry(*seat).or_insert(f64::NEG_INFINITY);
-                    *best = best.max(likeness(print, other));
-                }
-            }
-            let (Some(own), Some(best)) = (
-                of_seat.get(&place.seat).copied(),
-                of_seat.iter().max_by(|a, b| a.1.total_cmp(b.1)),
-            ) else {
-                continue;
-            };
-            if 1.0 - own > RATHER * (1.0 - best.1) && points(Some(*best.1)) > 0.0 {
-                rather.push((*i, place.seat, *best.0));
-            }
-        }
-        let id = |seat: usize| self.session.manifest.seat[seat].id.clone();
-        let pairs: BTreeSet<(usize, usize)> = rather.iter().map(|r| (r.1, r.2)).collect();
-        for (i, _, seat) in &rather {
-            self.out.sweeps[*i].rather = Some(id(*seat));
-        }
-        if !pairs.is_empty() {
-            let said: Vec<String> = pairs
-                .iter()
-                .map(|(own, other)| {
-                    format!("what stands for seat {} resembles seat {}", id(*own), id(*other))
-                })
-                .collect();
-            self.out.order_doubt = Some(said.join("; "));
-        }
     }
 }
 

@@ -1,7 +1,7 @@
 //! The document that `import --json` prints.
 
+use super::found::{Fate, Survey};
 use super::places::Place;
-use super::survey::{Fate, Survey};
 use crate::judge::Finding;
 use serde::Serialize;
 

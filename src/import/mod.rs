@@ -11,8 +11,8 @@
 //! | `judge` | what is wrong with a sweep that was found |
 //! | `names` | what the name of a file says of seat, screen and number |
 //! | `listen` | all that, for one recording |
-//! | `places`, `align`, `assign` | which sweep belongs where; what is too much or missing |
-//! | `survey` | everything, for all recordings |
+//! | `places`, `align`, `assign`, `doubt` | which sweep belongs where; what is too much or missing |
+//! | `found`, `survey` | everything, for all recordings |
 //! | `json` | what was found, as a document |
 //! | `write`, `origin` | takes and `takes/origin.csv` |
 //! | `unimported` | recordings that lie in a session and were not brought in |
@@ -22,9 +22,11 @@ mod assign;
 mod channel;
 mod cut;
 mod decimate;
+mod doubt;
 mod error;
 mod find;
 pub mod formats;
+mod found;
 pub(crate) mod json;
 mod judge;
 mod listen;
@@ -38,12 +40,13 @@ mod write;
 
 pub use error::ImportError;
 pub use find::{Finder, SweepInStream};
+pub use found::{Fate, Recording, Survey, Sweep};
 pub use names::{Told, tell};
 pub(crate) use origin::write as write_origins;
 pub use origin::{ORIGIN_FILE, Origin, origins};
 pub use places::{Place, PlanOptions};
 pub use resample::resample;
-pub use survey::{Fate, ImportOptions, Recording, Survey, Sweep, survey};
+pub use survey::{ImportOptions, survey};
 pub use unimported::{RECORDING_ENDINGS, unimported};
 pub use write::write;
 pub(crate) use write::write_float;

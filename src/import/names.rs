@@ -1,6 +1,8 @@
 //! What the name of a recording says: seat, screen, loudspeaker, number.
 
 use crate::ingest::manifest::{Condition, SeatInfo, SoundSource};
+use crate::ingest::printable::shown;
+use std::path::Path;
 
 /// What a name tells, each with the word that it was read from.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -15,6 +17,11 @@ pub struct Told {
     pub number: Option<u32>,
     /// Words that were read, as written.
     pub words: Vec<String>,
+}
+
+/// File name of a path, for people.
+pub(super) fn name_of(path: &Path) -> String {
+    shown(Path::new(path.file_name().unwrap_or(path.as_os_str())))
 }
 
 /// Words for the conditions, in the languages of those who may write them.

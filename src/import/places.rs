@@ -1,7 +1,7 @@
 //! Where takes belong: seat, condition, loudspeaker and spot, in the order of the take sheet.
 
 use crate::ingest::manifest::{Condition, SoundSource};
-use crate::ingest::takes::default_name;
+use crate::ingest::takes::{condition_word, default_name};
 use std::collections::BTreeMap;
 
 /// Spots at each seat where nothing says how many: those of the take sheet.
@@ -36,10 +36,6 @@ impl Place {
         let condition = condition_word(self.condition);
         format!("seat {}, {condition}{control}, spot {}", self.seat_id, self.spot)
     }
-}
-
-pub(super) fn condition_word(condition: Condition) -> &'static str {
-    crate::ingest::takes::condition_word(condition)
 }
 
 /// What the options say of the places of sweeps whose file names do not.

@@ -1,18 +1,18 @@
 //! All recordings looked at: which sweep is where, what it is, and where it belongs.
 
-use super::assign::{Known, assign};
+use super::assign::assign;
+use super::doubt::Known;
 use super::error::ImportError;
+use super::found::{Fate, Recording, Survey, Sweep};
 use super::judge::Judge;
 use super::listen::{Heard, listen};
-use super::names::{Told, tell};
-use super::places::{Place, PlanOptions};
+use super::names::{Told, name_of, tell};
+use super::places::PlanOptions;
 use crate::ingest::manifest::SoundSource;
 use crate::ingest::printable::shown;
 use crate::ingest::session::Session;
-use crate::judge::Finding;
 use rayon::prelude::*;
-use std::ops::Range;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// What the user says besides the recordings.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -21,87 +21,6 @@ pub struct ImportOptions {
     pub plan: PlanOptions,
     /// Channel of the microphone, counted from 1.
     pub channel: Option<usize>,
-}
-
-/// One recording.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Recording {
-    /// The file.
-    pub path: PathBuf,
-    /// Kind and word length.
-    pub format: String,
-    /// Sampling rate, Hz.
-    pub rate_hz: u32,
-    /// Channels.
-    pub n_channels: usize,
-    /// Length, s.
-    pub duration_s: f64,
-    /// Channel of the microphone, counted from 1; `None` where no sweep was found.
-    pub mic_channel: Option<usize>,
-    /// Other channels that hold the sweeps, weaker; counted from 1.
-    pub other_channels: Vec<usize>,
-    /// Channel of the electrical reference, counted from 1.
-    pub reference_channel: Option<usize>,
-    /// What its name told.
-    pub told: Told,
-}
-
-/// What becomes of a sweep.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Fate {
-    /// It becomes the take of its place.
-    Take,
-    /// It is left out, for this reason.
-    LeftOut(String),
-    /// There is no place for it.
-    TooMuch,
-}
-
-/// One sweep.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Sweep {
-    /// Index of its recording.
-    pub recording: usize,
-    /// When it begins, s from the start of the recording.
-    pub start_s: f64,
-    /// Largest magnitude, dB re full scale.
-    pub peak_dbfs: Option<f64>,
-    /// Judgement in a few words.
-    pub judgement: String,
-    /// What was found about it.
-    pub findings: Vec<Finding>,
-    /// Where it belongs.
-    pub place: Option<Place>,
-    /// What becomes of it.
-    pub fate: Fate,
-    /// A seat of the session that it resembles clearly more than its own.
-    pub rather: Option<String>,
-    /// What a take of it holds, frames of the recording.
-    pub stretch: Range<u64>,
-}
-
-/// Everything that was found, and what is to be done.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Survey {
-    /// The recordings, as given.
-    pub recordings: Vec<Recording>,
-    /// Sweeps in the order of recordings and time.
-    pub sweeps: Vec<Sweep>,
-    /// Places for which there is no sweep.
-    pub missing: Vec<Place>,
-    /// Why nothing can be written, and what to do.
-    pub refusal: Option<[String; 2]>,
-    /// Why the order of the seats is doubted: then it must be said with `--seats`.
-    pub order_doubt: Option<String>,
-    /// What else is worth saying.
-    pub notes: Vec<String>,
-}
-
-impl Survey {
-    /// How many takes it makes.
-    pub fn n_takes(&self) -> usize {
-        self.sweeps.iter().filter(|s| s.fate == Fate::Take).count()
-    }
 }
 
 /// Looks for the session's sweeps in all recordings and finds their places. Writes nothing.
@@ -132,37 +51,16 @@ pub fn survey(
     if heard.iter().all(|h| h.sweeps.is_empty()) {
         return Err(no_sweep(recordings));
     }
-    let known = known_takes(session);
-    let mut notes = notes(session, &heard, &told)?;
-    let assigned = assign(session, &heard, &told, &options.plan, &known)?;
-    notes.extend(assigned.notes);
-    let mut sweeps = Vec::new();
-    let mut places = assigned.sweeps.into_iter();
-    for (recording, heard) in heard.iter().enumerate() {
-        for sweep in &heard.sweeps {
-            // One for each sweep, in this order.
-            let Some(own) = places.next() else { break };
-            sweeps.push(Sweep {
-                recording,
-                start_s: sweep.start_s,
-                peak_dbfs: sweep.judged.peak_dbfs,
-                judgement: sweep.judged.words(),
-                findings: sweep.judged.findings.clone(),
-                place: own.place,
-                fate: own.fate,
-                rather: own.rather,
-                stretch: sweep.stretch.clone(),
-            });
-        }
-    }
-    Ok(Survey {
-        recordings: heard.into_iter().zip(told).map(about).collect(),
-        sweeps,
-        missing: assigned.missing,
-        refusal: assigned.refusal,
-        order_doubt: assigned.order_doubt,
-        notes,
-    })
+    let mut survey = Survey {
+        notes: notes(session, &heard, &told)?,
+        recordings: heard.iter().zip(&told).map(about).collect(),
+        sweeps: heard.iter().enumerate().flat_map(sweeps).collect(),
+        missing: Vec::new(),
+        refusal: None,
+        order_doubt: None,
+    };
+    assign(session, &heard, &told, &options.plan, &known_takes(session), &mut survey)?;
+    Ok(survey)
 }
 
 /// Takes listed one by one leave no room for others.
@@ -195,19 +93,35 @@ fn no_sweep(recordings: &[PathBuf]) -> ImportError {
     }
 }
 
-fn about((heard, told): (Heard, Told)) -> Recording {
+fn about((heard, told): (&Heard, &Told)) -> Recording {
     let channels = heard.channels.as_ref();
     Recording {
-        duration_s: heard.n_frames as f64 / f64::from(heard.about.rate_hz),
-        format: heard.about.format,
+        path: heard.path.clone(),
+        format: heard.about.format.clone(),
         rate_hz: heard.about.rate_hz,
         n_channels: heard.about.n_channels,
+        duration_s: heard.n_frames as f64 / f64::from(heard.about.rate_hz),
         mic_channel: channels.map(|c| c.mic + 1),
         other_channels: channels.map_or(Vec::new(), |c| c.others.iter().map(|o| o + 1).collect()),
         reference_channel: channels.and_then(|c| c.reference).map(|r| r + 1),
-        path: heard.path,
-        told,
+        told: told.clone(),
     }
+}
+
+/// The sweeps of a recording, which have no place yet.
+fn sweeps((recording, heard): (usize, &Heard)) -> Vec<Sweep> {
+    let sweeps = heard.sweeps.iter().map(|sweep| Sweep {
+        recording,
+        start_s: sweep.start_s,
+        peak_dbfs: sweep.judged.peak_dbfs,
+        judgement: sweep.judged.words(),
+        findings: sweep.judged.findings.clone(),
+        place: None,
+        fate: Fate::TooMuch,
+        rather: None,
+        stretch: sweep.stretch.clone(),
+    });
+    sweeps.collect()
 }
 
 /// Prints of the takes that are there already, those of the main loudspeaker.
@@ -319,9 +233,4 @@ fn reference_note(
 pub(super) fn reference_place(session: &Session) -> u16 {
     let recording = &session.manifest.recording;
     recording.reference_channel.unwrap_or(if recording.mic_channel == 1 { 2 } else { 1 })
-}
-
-/// File name of a path, for people.
-pub(super) fn name_of(path: &Path) -> String {
-    shown(Path::new(path.file_name().unwrap_or(path.as_os_str())))
 }

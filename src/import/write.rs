@@ -3,9 +3,11 @@
 use super::cut::cut;
 use super::error::ImportError;
 use super::formats::Source;
+use super::found::{Fate, Survey, Sweep};
 use super::listen::at_rate;
+use super::names::name_of;
 use super::origin::{self, ORIGIN_FILE, Origin};
-use super::survey::{Fate, Survey, Sweep, name_of, reference_place};
+use super::survey::reference_place;
 use crate::ingest::error::IngestError;
 use crate::ingest::session::Session;
 use crate::ingest::takes::TAKES_FOLDER;

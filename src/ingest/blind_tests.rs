@@ -18,7 +18,11 @@ pub const MOST_INITIALS: usize = 8;
 #[non_exhaustive]
 pub enum BlindTestError {
     /// The file cannot be read.
-    #[error("{}{}: {problem}; {advice}", shown(.path), line.map_or(String::new(), |n| format!(", line {n}")))]
+    #[error(
+        "{}{}: {problem}; mend the line, or take the file out of the folder",
+        shown(.path),
+        line.map_or(String::new(), |n| format!(", line {n}"))
+    )]
     File {
         /// The file.
         path: PathBuf,
@@ -26,8 +30,6 @@ pub enum BlindTestError {
         line: Option<u64>,
         /// What was found.
         problem: String,
-        /// What to do.
-        advice: String,
     },
     /// A test that cannot be kept like this.
     #[error("blind test: {problem}")]
@@ -100,8 +102,7 @@ fn check(kept: &KeptTest) -> Result<(), String> {
 }
 
 fn refuse(path: &Path, line: Option<u64>, problem: String) -> BlindTestError {
-    let advice = "mend the line, or take the file out of the folder".into();
-    BlindTestError::File { path: path.into(), line, problem, advice }
+    BlindTestError::File { path: path.into(), line, problem }
 }
 
 /// The file with one more test: its path and its whole text.

@@ -224,7 +224,7 @@ pub fn parse_readings(bytes: &[u8], path: &Path) -> Result<Vec<Reading>, Reading
         let line = source.position().map_or(1, csv::Position::line);
         ReadingsError::Row { path: path.into(), line, source }
     };
-    let columns = Columns::find(table.headers().map_err(row_error)?, path)?;
+    let columns = find_columns(table.headers().map_err(row_error)?, path)?;
     let mut readings = Vec::new();
     for record in table.records() {
         let record = record.map_err(row_error)?;
@@ -232,7 +232,7 @@ pub fn parse_readings(bytes: &[u8], path: &Path) -> Result<Vec<Reading>, Reading
             continue;
         }
         let line = record.position().map_or(0, csv::Position::line);
-        readings.push(Row { record: &record, line, path, semicolons }.read(&columns)?);
+        readings.push(Row { record: &record, columns, line, path, semicolons }.read()?);
     }
     if readings.is_empty() {
         return Err(ReadingsError::Empty { path: path.into() });
@@ -240,70 +240,62 @@ pub fn parse_readings(bytes: &[u8], path: &Path) -> Result<Vec<Reading>, Reading
     Ok(readings)
 }
 
-/// Position of each column.
-struct Columns {
-    point: usize,
-    screen: usize,
-    angle: Option<usize>,
-    reference: Option<usize>,
-    illuminance: Option<usize>,
-}
+/// Headings; the first two must be there.
+const COLUMNS: [&str; 5] =
+    ["point", "screen_cd_m2", "angle_deg", "reference_cd_m2", "illuminance_lx"];
+const POINT: usize = 0;
+const SCREEN: usize = 1;
+const ANGLE: usize = 2;
+const REFERENCE: usize = 3;
+const ILLUMINANCE: usize = 4;
 
-impl Columns {
-    fn find(heading: &csv::StringRecord, path: &Path) -> Result<Self, ReadingsError> {
-        const NAMES: [&str; 5] =
-            ["point", "screen_cd_m2", "angle_deg", "reference_cd_m2", "illuminance_lx"];
-        let problem = |column: &str, problem: &str| ReadingsError::Column {
-            path: path.into(),
-            column: column.into(),
-            problem: problem.into(),
-        };
-        let mut found = [None; 5];
-        for (i, name) in heading.iter().enumerate() {
-            match NAMES.iter().position(|n| n.eq_ignore_ascii_case(name)) {
-                None => return Err(problem(name, "not known")),
-                Some(k) if found[k].is_some() => return Err(problem(name, "there twice")),
-                Some(k) => found[k] = Some(i),
-            }
+/// Where each of the columns stands in the file.
+fn find_columns(
+    heading: &csv::StringRecord,
+    path: &Path,
+) -> Result<[Option<usize>; 5], ReadingsError> {
+    let problem = |column: &str, problem: &str| ReadingsError::Column {
+        path: path.into(),
+        column: column.into(),
+        problem: problem.into(),
+    };
+    let mut found = [None; 5];
+    for (i, name) in heading.iter().enumerate() {
+        match COLUMNS.iter().position(|n| n.eq_ignore_ascii_case(name)) {
+            None => return Err(problem(name, "not known")),
+            Some(k) if found[k].is_some() => return Err(problem(name, "there twice")),
+            Some(k) => found[k] = Some(i),
         }
-        let [point, screen, angle, reference, illuminance] = found;
-        Ok(Self {
-            point: point.ok_or_else(|| problem("point", "missing"))?,
-            screen: screen.ok_or_else(|| problem("screen_cd_m2", "missing"))?,
-            angle,
-            reference,
-            illuminance,
-        })
+    }
+    match [POINT, SCREEN].into_iter().find(|&k| found[k].is_none()) {
+        Some(k) => Err(problem(COLUMNS[k], "missing")),
+        None => Ok(found),
     }
 }
 
 /// One row with what its messages need.
 struct Row<'a> {
     record: &'a csv::StringRecord,
+    columns: [Option<usize>; 5],
     line: u64,
     path: &'a Path,
     semicolons: bool,
 }
 
+const LIGHT: &str = "a number above 0 and below 1000000";
+
 impl Row<'_> {
-    fn read(&self, columns: &Columns) -> Result<Reading, ReadingsError> {
-        let text = self.record.get(columns.point).unwrap_or("");
-        let point = Point::parse(text).ok_or_else(|| {
+    fn read(&self) -> Result<Reading, ReadingsError> {
+        let point = Point::parse(self.cell(POINT)).ok_or_else(|| {
             self.refuse(
-                "point",
-                text,
+                POINT,
                 "centre, left, right, top, bottom, top_left, top_right, bottom_left, \
                  bottom_right or a number from 1 to 9 (row by row, 5 = centre)",
             )
         })?;
-        const LIGHT: &str = "a number above 0 and below 1000000";
-        let light = |v: f64| v > 0.0 && v < 1e6;
-        let screen_cd_m2 = self
-            .number(Some(columns.screen), "screen_cd_m2", LIGHT, light)?
-            .ok_or_else(|| self.refuse("screen_cd_m2", "", LIGHT))?;
-        let reference = self.number(columns.reference, "reference_cd_m2", LIGHT, light)?;
-        let illuminance = self.number(columns.illuminance, "illuminance_lx", LIGHT, light)?;
-        let against = match (reference, illuminance) {
+        let light = |column| self.number(column, LIGHT, |v| v > 0.0 && v < 1e6);
+        let screen_cd_m2 = light(SCREEN)?.ok_or_else(|| self.refuse(SCREEN, LIGHT))?;
+        let against = match (light(REFERENCE)?, light(ILLUMINANCE)?) {
             (Some(_), Some(_)) => {
                 return Err(ReadingsError::TwoReferences {
                     path: self.path.into(),
@@ -314,36 +306,39 @@ impl Row<'_> {
             (None, Some(e)) => Some(Against::Illuminance(e)),
             (None, None) => None,
         };
-        let angle_deg = self
-            .number(columns.angle, "angle_deg", "degrees between -90 and 90", |v| v.abs() < 90.0)?
-            .unwrap_or(0.0);
+        let angle_deg =
+            self.number(ANGLE, "degrees between -90 and 90", |v| v.abs() < 90.0)?.unwrap_or(0.0);
         Ok(Reading { line: self.line, point, angle_deg, screen_cd_m2, against })
+    }
+
+    /// Text in one of the [`COLUMNS`]; empty where the file does not have it.
+    fn cell(&self, column: usize) -> &str {
+        self.columns[column].and_then(|i| self.record.get(i)).unwrap_or("")
     }
 
     fn number(
         &self,
-        column: Option<usize>,
-        name: &'static str,
+        column: usize,
         expected: &'static str,
         accept: impl Fn(f64) -> bool,
     ) -> Result<Option<f64>, ReadingsError> {
-        let text = column.and_then(|i| self.record.get(i)).unwrap_or("");
+        let text = self.cell(column);
         if text.is_empty() {
             return Ok(None);
         }
         let plain = if self.semicolons { text.replace(',', ".") } else { text.into() };
         match plain.parse::<f64>() {
             Ok(value) if value.is_finite() && accept(value) => Ok(Some(value)),
-            _ => Err(self.refuse(name, text, expected)),
+            _ => Err(self.refuse(column, expected)),
         }
     }
 
-    fn refuse(&self, column: &'static str, found: &str, expected: &'static str) -> ReadingsError {
+    fn refuse(&self, column: usize, expected: &'static str) -> ReadingsError {
         ReadingsError::Cell {
             path: self.path.into(),
             line: self.line,
-            column,
-            found: found.into(),
+            column: COLUMNS[column],
+            found: self.cell(column).into(),
             expected,
         }
     }
