@@ -1,10 +1,11 @@
 //! A new session that shares room, seats and takes without a screen with one that is there.
 
-use super::{Like, StartOptions};
+use super::options::{Like, StartOptions};
 use crate::ingest::error::IngestError;
 use crate::ingest::session::Session;
+use crate::ingest::sweep::SweepParams;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Options for a session in `dir` that takes its takes without a screen from the session in
 /// `other`, which must lie in the same folder; and the names of its seats. What is told in
@@ -33,44 +34,53 @@ pub fn like(
     }
     let read = |source| IngestError::Read { path: other.to_path_buf(), source };
     let real = other.canonicalize().map_err(read)?;
-    let parent = match dir.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let beside = parent.canonicalize().ok();
+    let beside = parent_of(dir).canonicalize().ok();
     let name = real.file_name().filter(|_| real.parent() == beside.as_deref());
     let name = name.ok_or_else(|| {
         refuse("it does not lie beside the new one", "make both sessions in one folder")
     })?;
-    let (manifest, sweep) = (&lender.manifest, &lender.sweep);
-    let calibration = match &manifest.recording.calibration_file {
-        None => None,
-        Some(file) => {
-            let path = lender.file(file, "put the calibration file there")?;
-            let read = |source| IngestError::Read { path: path.clone(), source };
-            Some((file.clone(), fs::read(&path).map_err(read)?))
-        }
-    };
-    let [start_hz, stop_hz] = sweep.band_hz;
-    let params = &mut options.sweep;
-    (params.start_hz, params.stop_hz, params.rate_hz) = (start_hz, stop_hz, sweep.rate_hz);
-    let rate_s = |s: f64| s / f64::from(sweep.rate_hz);
-    params.duration_s = manifest
-        .sweep
-        .duration_s
-        .or(sweep.rate_constant_s.map(|l| l * (stop_hz / start_hz).ln()))
-        .unwrap_or_else(|| rate_s(sweep.active.len() as f64));
-    params.lead_s = rate_s(sweep.active.start as f64);
-    params.tail_s = rate_s((sweep.samples.len() - sweep.active.end) as f64);
-    params.fade_in_s = manifest.sweep.fade_in_s.unwrap_or(params.fade_in_s);
-    params.fade_out_s = manifest.sweep.fade_out_s.unwrap_or(params.fade_out_s);
-    params.level_dbfs = manifest.sweep.level_dbfs.unwrap_or(params.level_dbfs);
+    let manifest = &lender.manifest;
+    take_sweep(&mut options.sweep, &lender);
     options.like = Some(Like {
         folder: Path::new("..").join(name),
-        sweep: sweep.samples.clone(),
+        sweep: lender.sweep.samples.clone(),
         seats: manifest.seat.clone(),
         channels: (manifest.recording.mic_channel, manifest.recording.reference_channel),
-        calibration,
+        calibration: calibration(&lender)?,
     });
     Ok((manifest.seat.iter().map(|seat| seat.id.clone()).collect(), options))
+}
+
+/// The folder that a new session is to lie in.
+pub(super) fn parent_of(dir: &Path) -> &Path {
+    dir.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+/// What is told of the sweep of a session, as far as that is known.
+fn take_sweep(params: &mut SweepParams, lender: &Session) {
+    let (told, sweep) = (&lender.manifest.sweep, &lender.sweep);
+    let [start_hz, stop_hz] = sweep.band_hz;
+    let seconds = |n: usize| n as f64 / f64::from(sweep.rate_hz);
+    *params = SweepParams {
+        start_hz,
+        stop_hz,
+        duration_s: told
+            .duration_s
+            .or(sweep.rate_constant_s.map(|l| l * (stop_hz / start_hz).ln()))
+            .unwrap_or_else(|| seconds(sweep.active.len())),
+        fade_in_s: told.fade_in_s.unwrap_or(params.fade_in_s),
+        fade_out_s: told.fade_out_s.unwrap_or(params.fade_out_s),
+        level_dbfs: told.level_dbfs.unwrap_or(params.level_dbfs),
+        rate_hz: sweep.rate_hz,
+        lead_s: seconds(sweep.active.start),
+        tail_s: seconds(sweep.samples.len() - sweep.active.end),
+    };
+}
+
+/// The calibration file of a session: its path in it, and its contents.
+fn calibration(lender: &Session) -> Result<Option<(PathBuf, Vec<u8>)>, IngestError> {
+    let Some(file) = &lender.manifest.recording.calibration_file else { return Ok(None) };
+    let path = lender.file(file, "put the calibration file there")?;
+    let bytes = fs::read(&path).map_err(|source| IngestError::Read { path, source })?;
+    Ok(Some((file.clone(), bytes)))
 }

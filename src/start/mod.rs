@@ -1,21 +1,25 @@
 //! A new session folder: manifest, played signal, take sheet, empty `takes/`.
 
 mod like;
+mod options;
 mod sheet;
 mod template;
 
 pub use like::like;
+pub use options::{Like, StartOptions};
 
 use crate::ingest::error::IngestError;
+use crate::ingest::manifest::MANIFEST_FILE;
 use crate::ingest::manifest::limits::MAX_SEATS;
 use crate::ingest::manifest::seat_id::check_id;
-use crate::ingest::manifest::{MANIFEST_FILE, SeatInfo};
 use crate::ingest::printable::{is_invisible, plain};
-use crate::ingest::sweep::{QUIET_SWEEP_FILE, SWEEP_FILE, SweepParams, generate};
+use crate::ingest::sweep::{QUIET_SWEEP_FILE, SWEEP_FILE, generate};
 use crate::ingest::takes::{QUIET_BY_DB, TAKES_FOLDER};
 use crate::ingest::wav::write_wav_24;
 use crate::report::error::ReportError;
 use crate::staging::{Staging, hold_interruption};
+use like::parent_of;
+use options::Plan;
 use std::collections::HashSet;
 use std::fs;
 use std::io;
@@ -37,43 +41,6 @@ pub enum StartError {
     /// The take sheet cannot be laid out.
     #[error(transparent)]
     Report(#[from] ReportError),
-}
-
-/// What a new session holds.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StartOptions {
-    /// Replace manifest, signal and take sheet in a folder that is not empty.
-    /// Recordings are never touched.
-    pub force: bool,
-    /// Title for manifest and take sheet; `None` writes the folder's name.
-    pub title: Option<String>,
-    /// The signal.
-    pub sweep: SweepParams,
-    /// Microphone placements per seat and condition on the take sheet, 1-6.
-    pub n_spots: u32,
-    /// The session whose takes without a screen are used.
-    pub like: Option<Like>,
-}
-
-/// A session whose room, seats and takes without a screen a new one shares.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Like {
-    /// Its folder as the new manifest names it: `../NAME`.
-    pub folder: PathBuf,
-    /// Its sweep, full scale = 1.
-    pub sweep: Vec<f64>,
-    /// Its seats, with names and positions.
-    pub seats: Vec<SeatInfo>,
-    /// Channel of the microphone, and of the electrical reference.
-    pub channels: (u16, Option<u16>),
-    /// Its calibration file: path relative to the session, and contents.
-    pub calibration: Option<(PathBuf, Vec<u8>)>,
-}
-
-impl Default for StartOptions {
-    fn default() -> Self {
-        Self { force: false, title: None, sweep: SweepParams::default(), n_spots: 2, like: None }
-    }
 }
 
 /// Makes the session folder `dir` for the named seats.
@@ -99,10 +66,7 @@ pub fn start(
     });
     let plan = Plan { title: &title, seats, options };
     let is_new = check_folder(dir, options.force)?;
-    let parent = match dir.parent() {
-        Some(p) if !p.as_os_str().is_empty() => p,
-        _ => Path::new("."),
-    };
+    let parent = parent_of(dir);
     if !parent.is_dir() {
         return Err(IngestError::NoParent { path: parent.to_path_buf() }.into());
     }
@@ -117,47 +81,45 @@ pub fn start(
     // Beside the new folder, or inside one that is there: the same disk, so renaming
     // cannot fail halfway through a copy.
     let beside = if is_new { parent } else { dir };
-    let cannot = |path: &Path| {
-        let path = path.to_path_buf();
-        move |source: io::Error| IngestError::Write { path, source }
-    };
-    let staging = Staging::inside(beside).map_err(cannot(beside))?;
+    let staging = Staging::inside(beside).map_err(cannot_write(beside))?;
     let new = staging.at("new");
-    fs::create_dir(&new).map_err(cannot(dir))?;
-    let at = |name: &str| new.join(name);
+    fs::create_dir(&new).map_err(cannot_write(dir))?;
     for (name, bytes) in &files {
-        fs::write(at(name), bytes).map_err(cannot(&dir.join(name)))?;
+        fs::write(new.join(name), bytes).map_err(cannot_write(&dir.join(name)))?;
     }
-    write_wav_24(&at(SWEEP_FILE), options.sweep.rate_hz, &samples).map_err(IngestError::from)?;
     let lower = 10f64.powf(-QUIET_BY_DB / 20.0);
     let quiet: Vec<f64> = samples.iter().map(|x| lower * x).collect();
-    write_wav_24(&at(QUIET_SWEEP_FILE), options.sweep.rate_hz, &quiet)
-        .map_err(IngestError::from)?;
+    for (name, samples) in [(SWEEP_FILE, &samples), (QUIET_SWEEP_FILE, &quiet)] {
+        write_wav_24(&new.join(name), options.sweep.rate_hz, samples).map_err(IngestError::from)?;
+    }
     // The manifest last: without it the folder is no session.
     let names: Vec<&str> =
         [QUIET_SWEEP_FILE, SWEEP_FILE].into_iter().chain(files.iter().rev().map(|f| f.0)).collect();
-    if is_new {
-        fs::create_dir(at(TAKES_FOLDER)).map_err(cannot(&dir.join(TAKES_FOLDER)))?;
-        let _whole = hold_interruption();
-        fs::rename(&new, dir).map_err(cannot(dir))?;
-    } else {
-        let _whole = hold_interruption();
-        for name in &names {
-            fs::rename(at(name), dir.join(name)).map_err(cannot(&dir.join(name)))?;
-        }
-        let takes = dir.join(TAKES_FOLDER);
-        if takes.symlink_metadata().is_err() {
-            fs::create_dir(&takes).map_err(cannot(&takes))?;
-        }
-    }
+    place(&new, dir, is_new, &names)?;
     Ok(names.into_iter().rev().map(|name| dir.join(name)).collect())
 }
 
-/// What template and sheet are made from.
-struct Plan<'a> {
-    title: &'a str,
-    seats: &'a [String],
-    options: &'a StartOptions,
+/// Puts the finished folder `new` in the place of `dir`, or its files into the one that is there.
+fn place(new: &Path, dir: &Path, is_new: bool, names: &[&str]) -> Result<(), IngestError> {
+    let takes = dir.join(TAKES_FOLDER);
+    if is_new {
+        fs::create_dir(new.join(TAKES_FOLDER)).map_err(cannot_write(&takes))?;
+        let _whole = hold_interruption();
+        return fs::rename(new, dir).map_err(cannot_write(dir));
+    }
+    let _whole = hold_interruption();
+    for name in names {
+        fs::rename(new.join(name), dir.join(name)).map_err(cannot_write(&dir.join(name)))?;
+    }
+    if takes.symlink_metadata().is_err() {
+        fs::create_dir(&takes).map_err(cannot_write(&takes))?;
+    }
+    Ok(())
+}
+
+fn cannot_write(path: &Path) -> impl FnOnce(io::Error) -> IngestError {
+    let path = path.to_path_buf();
+    move |source| IngestError::Write { path, source }
 }
 
 /// True where `dir` is still to be made.
@@ -229,6 +191,7 @@ pub(crate) fn check_seats(seats: &[String]) -> Result<(), IngestError> {
 mod tests {
     use super::*;
     use crate::ingest::session::Session;
+    use crate::ingest::sweep::SweepParams;
 
     fn ids(names: &[&str]) -> Vec<String> {
         names.iter().map(|&n| n.to_owned()).collect()

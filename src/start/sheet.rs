@@ -1,6 +1,6 @@
 //! The take sheet: what to print and take to the room. One paper, laid out as a page and as a PDF.
 
-use super::Plan;
+use super::options::Plan;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::sweep::{QUIET_SWEEP_FILE, SWEEP_FILE};
 use crate::ingest::takes::{TAKES_FOLDER, default_name, quiet_name};
