@@ -12,6 +12,7 @@
 
 use super::decimate::Decimator;
 use crate::ingest::session::SweepSignal;
+use crate::transfer::fft::RealFft;
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::ops::Range;
@@ -159,10 +160,7 @@ impl Plan {
         }
         // At this length its bins are those of the search rate, to a millionth.
         let n_played = (n as f64 * played_hz / search_hz).round() as usize;
-        let mut played = vec![0f64; n_played.max(active.len())];
-        played[..active.len()].copy_from_slice(active);
-        let mut of_signal = RealFftPlanner::<f64>::new().plan_fft_forward(played.len());
-        let mut spectrum = of_signal_spectrum(&mut of_signal, &mut played);
+        let mut spectrum = RealFft::new(n_played.max(active.len())).forward(active);
         spectrum.resize(n / 2 + 1, Complex::default());
         let band = (low_hz / bin_hz) as usize..(high_hz / bin_hz) as usize;
         let peak = spectrum[band.clone()].iter().map(Complex::norm_sqr).fold(0.0, f64::max);
@@ -283,16 +281,6 @@ impl Plan {
             at = here.end;
         }
     }
-}
-
-fn of_signal_spectrum(
-    fft: &mut Arc<dyn RealToComplex<f64>>,
-    points: &mut [f64],
-) -> Vec<Complex<f64>> {
-    let mut spectrum = fft.make_output_vec();
-    let done = fft.process(points, &mut spectrum);
-    debug_assert!(done.is_ok());
-    spectrum
 }
 
 /// Rises from 0 at 1 to 1 at 1.2.

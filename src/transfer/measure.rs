@@ -1,9 +1,9 @@
 //! The whole session: every take to its response, every seat to its transmission.
 
 use super::deconvolve::{Deconvolver, fast_length};
-use super::distortion::Distortion;
 use super::drift::{DriftDifference, TakeDrift, drift_difference, drift_warp};
 use super::seat::{SeatPlan, SeatTransmission, transmit};
+use super::spots::spot_responses;
 use super::take::{TakePlan, TakeResponse};
 use crate::air::speed_of_sound_m_s;
 use crate::ingest::error::IngestError;
@@ -11,6 +11,7 @@ use crate::ingest::manifest::{Condition, Manifest, PerCondition, SoundSource};
 use crate::ingest::session::{Recording, Session, Take};
 use crate::units::ThirdOctave;
 use rayon::prelude::*;
+use realfft::num_complex::Complex;
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
@@ -44,7 +45,7 @@ pub struct Transfers {
     /// Plans for spectra of taps.
     pub plan: SeatPlan,
     /// What each take said of itself, in the order of the session's takes.
-    pub takes: Vec<TakeSummary>,
+    pub takes: Vec<TakeResponse>,
     /// Seats with both conditions, in the order of the manifest.
     pub seats: Vec<SeatTransmission>,
     /// The same for `corrected` against `without`, where such takes exist.
@@ -84,21 +85,6 @@ impl Transfers {
         }
         self.gap_was_found = true;
     }
-}
-
-/// What stays of a take after its seat has been measured.
-#[derive(Debug, Clone)]
-pub struct TakeSummary {
-    /// Index into the session's takes.
-    pub take: usize,
-    /// Drift of the recorder's clock, parts per million.
-    pub drift_ppm: Option<f64>,
-    /// Mean power density in the room window, third-octave bands, then fine bands.
-    pub power: Vec<f64>,
-    /// The same of noise.
-    pub noise: Vec<f64>,
-    /// Harmonics, where the sweep is long enough to tell them apart.
-    pub distortion: Option<Distortion>,
 }
 
 /// Reads the recording of a take, by its index in the session.
@@ -153,12 +139,10 @@ impl<'a> Responder<'a> {
         let deconvolver = self.deconvolvers.for_recording(&recording);
         let warp = sweep
             .rate_constant_s
-            .map(|l| drift_warp(eps, l, sweep.band_hz[0]))
-            .filter(|_| eps != 0.0);
-        match &warp {
-            Some(warp) => self.plan.respond(index, recording, &deconvolver, Some(warp)),
-            None => self.plan.respond(index, recording, &deconvolver, None),
-        }
+            .filter(|_| eps != 0.0)
+            .map(|l| drift_warp(eps, l, sweep.band_hz[0]));
+        let warp = warp.as_ref().map(|warp| warp as &dyn Fn(f64) -> Complex<f64>);
+        self.plan.respond(index, recording, &deconvolver, warp)
     }
 
     /// The same of a take that is read for it.
@@ -197,10 +181,6 @@ impl<'a> Responder<'a> {
                         spot_responses(plan, session, &responses, seat, condition, source)
                     };
                     let (without, with) = (spots(Condition::Without), spots(condition));
-                    let (without, with): (Vec<_>, Vec<_>) = (
-                        without.iter().map(|(s, t)| (*s, t)).collect(),
-                        with.iter().map(|(s, t)| (*s, t)).collect(),
-                    );
                     let cosine = session.manifest.seat_cosine(seat);
                     let round_trip_s = gap_m
                         .filter(|_| source == SoundSource::Centre)
@@ -212,21 +192,11 @@ impl<'a> Responder<'a> {
         let seats = pair(Condition::With, SoundSource::Centre);
         let corrected = pair(Condition::Corrected, SoundSource::Centre);
         let control = pair(Condition::With, SoundSource::Control);
-        let takes = responses
-            .into_iter()
-            .map(|t| TakeSummary {
-                take: t.take,
-                drift_ppm: t.drift_ppm,
-                power: t.power,
-                noise: t.noise,
-                distortion: t.distortion,
-            })
-            .collect();
         Ok(Transfers {
             bands: plan.bands.clone(),
             fine_hz: plan.fine_hz.clone(),
             plan: seat_plan,
-            takes,
+            takes: responses,
             seats,
             corrected,
             control,
@@ -334,53 +304,6 @@ fn remove_drift(
         }
     }
     Ok(reported)
-}
-
-/// One response for each spot: takes made without touching the microphone only average noise.
-fn spot_responses(
-    plan: &TakePlan,
-    session: &Session,
-    responses: &[TakeResponse],
-    seat: usize,
-    condition: Condition,
-    source: SoundSource,
-) -> Vec<(u32, TakeResponse)> {
-    let mut spots: Vec<(u32, Vec<&TakeResponse>)> = Vec::new();
-    for response in responses {
-        let take = &session.takes[response.take];
-        if take.quiet || (take.seat, take.condition, take.source) != (seat, condition, source) {
-            continue;
-        }
-        match spots.iter_mut().find(|(spot, _)| *spot == take.spot) {
-            Some((_, takes)) => takes.push(response),
-            None => spots.push((take.spot, vec![response])),
-        }
-    }
-    spots.into_iter().map(|(spot, takes)| (spot, average(plan, &takes))).collect()
-}
-
-/// Mean of takes from one spot, aligned. Noise stays that of a single take: on the safe side.
-fn average(plan: &TakePlan, takes: &[&TakeResponse]) -> TakeResponse {
-    let mut mean = takes[0].clone();
-    let n = takes.len() as f64;
-    if takes.len() == 1 {
-        return mean;
-    }
-    for take in &takes[1..] {
-        let delay_s = plan.early.delay_s(&mean.early, &take.early);
-        let aligned = plan.early.advance(&take.early, delay_s);
-        let add = |to: &mut [f64], from: &[f64]| to.iter_mut().zip(from).for_each(|(a, b)| *a += b);
-        // The first take serves as reference for alignment: its scale does not matter.
-        add(&mut mean.early, &aligned);
-        add(&mut mean.power, &take.power);
-        add(&mut mean.noise, &take.noise);
-    }
-    mean.early.iter_mut().chain(&mut mean.power).for_each(|x| *x /= n);
-    mean.noise.iter_mut().for_each(|x| *x /= n);
-    for (b, snr) in mean.snr_db.iter_mut().enumerate() {
-        *snr = takes.iter().map(|t| t.snr_db[b]).fold(f64::INFINITY, f64::min);
-    }
-    mean
 }
 
 #[cfg(test)]

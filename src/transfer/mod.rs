@@ -10,6 +10,7 @@
 //! | [`resemble`] | which takes were recorded at one place |
 //! | [`powers`] | power spectra of windows, two by one transform |
 //! | [`direct`] | direct sound of a pair of takes, and where it ends |
+//! | [`spots`] | one response from the takes of one spot |
 //! | [`seat`] | all pairs of takes of one seat |
 //! | [`measure`] | the whole session, takes in parallel, a few in memory at a time |
 
@@ -27,6 +28,7 @@ pub(crate) mod onset;
 pub(crate) mod powers;
 pub(crate) mod resemble;
 pub(crate) mod seat;
+mod spots;
 pub mod take;
 pub(crate) mod whiten;
 pub(crate) mod window;

@@ -3,7 +3,7 @@
 //! Below 1 kHz a microphone that was put back to a centimetre sees the same reflections, and a
 //! screen takes next to nothing away; another seat has other reflections at other times.
 
-use realfft::RealFftPlanner;
+use super::fft::RealFft;
 use realfft::num_complex::Complex;
 
 /// The band that is compared, Hz.
@@ -44,10 +44,8 @@ pub fn print_at(response: &[f64], onset: usize, rate_hz: f64) -> Option<Print> {
         })
         .collect();
     part.resize(n_part.next_power_of_two(), 0.0);
-    let fft = RealFftPlanner::<f64>::new().plan_fft_forward(part.len());
     let step_hz = rate_hz / part.len() as f64;
-    let mut spectrum = fft.make_output_vec();
-    fft.process(&mut part, &mut spectrum).ok()?;
+    let spectrum = RealFft::new(part.len()).forward_in(&mut part);
     let [low, high] = BAND_HZ.map(|hz| (hz / step_hz).round() as usize);
     let bins = spectrum.get(low..high.min(spectrum.len()))?;
     let energy: f64 = bins.iter().map(Complex::norm_sqr).sum();

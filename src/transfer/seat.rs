@@ -77,14 +77,14 @@ pub fn transmit(
     plan: &SeatPlan,
     early: &EarlyPlan,
     seat: usize,
-    without: &[(u32, &TakeResponse)],
-    with: &[(u32, &TakeResponse)],
+    without: &[(u32, TakeResponse)],
+    with: &[(u32, TakeResponse)],
     round_trip_s: Option<f64>,
 ) -> Option<SeatTransmission> {
     if without.is_empty() || with.is_empty() {
         return None;
     }
-    let everybody: Vec<&TakeResponse> = without.iter().chain(with).map(|(_, t)| *t).collect();
+    let everybody: Vec<&TakeResponse> = without.iter().chain(with).map(|(_, t)| t).collect();
     let noise_per_s = plan.noise_per_s(early, &everybody);
     let [earlies_without, earlies_with] = [without, with]
         .map(|takes| takes.iter().map(|(_, t)| t.early.as_slice()).collect::<Vec<_>>());
@@ -104,10 +104,10 @@ pub fn transmit(
     }
     let n_pairs = pairs.len() as f64;
     ratio.iter_mut().for_each(|x| *x /= n_pairs);
-    let rows = |takes: &[(u32, &TakeResponse)]| {
+    let rows = |takes: &[(u32, TakeResponse)]| {
         takes.iter().map(|(_, t)| [t.power.clone(), t.noise.clone()]).collect()
     };
-    let spots = |takes: &[(u32, &TakeResponse)]| {
+    let spots = |takes: &[(u32, TakeResponse)]| {
         let mut spots: Vec<u32> = takes.iter().map(|(s, _)| *s).collect();
         spots.sort_unstable();
         spots.dedup();

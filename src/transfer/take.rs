@@ -120,10 +120,7 @@ impl TakePlan {
         warp: Option<&dyn Fn(f64) -> Complex<f64>>,
     ) -> Option<TakeResponse> {
         let Recording { mic, reference, .. } = recording;
-        self.read_off(take, &deconvolver.into_response(mic, reference, warp))
-    }
-
-    fn read_off(&self, take: usize, response: &[f64]) -> Option<TakeResponse> {
+        let response = &deconvolver.into_response(mic, reference, warp);
         let onset = find_onset(response, self.early.rate_hz)?;
         let early = self.early.cut(response, onset);
         let drift_ppm = self.drift.as_ref().and_then(|d| d.estimate_ppm(&early));
