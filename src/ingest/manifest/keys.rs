@@ -127,19 +127,14 @@ pub enum SweepKind {
 
 /// `[recording]`
 #[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, default)]
 pub struct RecordingInfo {
     /// Channel of the measurement microphone, counted from 1.
-    #[serde(default = "first_channel")]
     pub mic_channel: u16,
     /// Channel with the recorded electrical reference, counted from 1.
     pub reference_channel: Option<u16>,
     /// CSV `frequency_hz, correction_db`; cancels in every loss, used for levels only.
     pub calibration_file: Option<PathBuf>,
-}
-
-fn first_channel() -> u16 {
-    1
 }
 
 impl Default for RecordingInfo {

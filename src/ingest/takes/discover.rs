@@ -6,7 +6,9 @@ use super::take::{self, Take};
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::limits::{MAX_SEATS, MAX_TAKES};
 use crate::ingest::manifest::seat_id::check_id;
-use crate::ingest::manifest::{Condition, Manifest, ManifestText, SeatInfo, SoundSource, nearest};
+use crate::ingest::manifest::{
+    Condition, Manifest, ManifestText, SeatInfo, SoundSource, TakeInfo, nearest,
+};
 use crate::ingest::notice::{NoTake, Notice, Noticed};
 use crate::ingest::printable::shown;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -24,20 +26,9 @@ pub struct FoundTakes {
     pub notices: Vec<Notice>,
 }
 
-/// A take before its seat has a number.
-struct Candidate {
-    seat: String,
-    condition: Condition,
-    source: SoundSource,
-    quiet: bool,
-    spot: Option<u32>,
-    file: PathBuf,
-}
-
-impl Candidate {
-    fn key(&self) -> (&str, Condition, SoundSource, bool, Option<u32>) {
-        (&self.seat, self.condition, self.source, self.quiet, self.spot)
-    }
+/// Takes of one key are told apart by their files.
+fn key(take: &TakeInfo) -> (&str, Condition, SoundSource, bool, Option<u32>) {
+    (&take.seat, take.condition, take.source, take.quiet, take.spot)
 }
 
 /// What lies in `takes/` beside recordings: where imported takes came from, and takes that were
@@ -75,7 +66,7 @@ fn from_list(
     manifest: &Manifest,
     text: &ManifestText,
     notices: &mut Vec<Notice>,
-) -> Result<Vec<Candidate>, IngestError> {
+) -> Result<Vec<TakeInfo>, IngestError> {
     let mut candidates = Vec::with_capacity(manifest.take.len());
     let mut seen: HashMap<PathBuf, usize> = HashMap::new();
     for (i, take) in manifest.take.iter().enumerate() {
@@ -104,14 +95,7 @@ fn from_list(
                 }
             }
         }
-        candidates.push(Candidate {
-            seat: take.seat.clone(),
-            condition: take.condition,
-            source: take.source,
-            quiet: take.quiet,
-            spot: take.spot,
-            file: take.file.clone(),
-        });
+        candidates.push(take.clone());
     }
     Ok(candidates)
 }
@@ -120,8 +104,8 @@ fn by_name(
     root: &Path,
     manifest: &Manifest,
     notices: &mut Vec<Notice>,
-) -> Result<Vec<Candidate>, IngestError> {
-    let mut candidates: Vec<Candidate> = Vec::new();
+) -> Result<Vec<TakeInfo>, IngestError> {
+    let mut candidates: Vec<TakeInfo> = Vec::new();
     for name in recordings(root, notices)? {
         let file = Path::new(TAKES_FOLDER).join(&name);
         match candidate_of(&file, manifest) {
@@ -132,7 +116,7 @@ fn by_name(
     // Nobody knows which of two files with one number is meant.
     let mut numbers: BTreeMap<_, Vec<&PathBuf>> = BTreeMap::new();
     for candidate in &candidates {
-        numbers.entry(candidate.key()).or_default().push(&candidate.file);
+        numbers.entry(key(candidate)).or_default().push(&candidate.file);
     }
     let mut twice: BTreeSet<PathBuf> = BTreeSet::new();
     for ((seat, .., number), files) in numbers.iter().filter(|(_, files)| files.len() > 1) {
@@ -206,7 +190,7 @@ fn left_out(file: PathBuf, why: NoTake) -> Notice {
     Notice { seat: None, file: Some(file), found: Noticed::NoTake(why) }
 }
 
-fn candidate_of(file: &Path, manifest: &Manifest) -> Result<Candidate, NoTake> {
+fn candidate_of(file: &Path, manifest: &Manifest) -> Result<TakeInfo, NoTake> {
     let ids: Vec<&str> = manifest.seat.iter().map(|s| s.id.as_str()).collect();
     let example = default_name(
         ids.first().copied().unwrap_or("R1C"),
@@ -231,7 +215,7 @@ fn candidate_of(file: &Path, manifest: &Manifest) -> Result<Candidate, NoTake> {
     if ids.is_empty() {
         check_id(&seat).map_err(|problem| NoTake::SeatId { problem, example })?;
     }
-    Ok(Candidate {
+    Ok(TakeInfo {
         seat,
         condition: name.condition,
         source: name.source,
@@ -258,7 +242,7 @@ fn match_seat(found: &str, ids: &[&str]) -> Option<String> {
 fn seats_of(
     root: &Path,
     manifest: &Manifest,
-    candidates: &[Candidate],
+    candidates: &[TakeInfo],
 ) -> Result<Vec<SeatInfo>, IngestError> {
     if !manifest.seat.is_empty() {
         return Ok(manifest.seat.clone());
@@ -280,12 +264,12 @@ fn seats_of(
 
 /// Gives every take its seat's number and, in the order of the list, the lowest free
 /// spot where none is named; sorts.
-fn number_spots(seats: &[SeatInfo], candidates: Vec<Candidate>) -> Vec<Take> {
+fn number_spots(seats: &[SeatInfo], candidates: Vec<TakeInfo>) -> Vec<Take> {
     let index: HashMap<&str, usize> =
         seats.iter().enumerate().map(|(i, s)| (s.id.as_str(), i)).collect();
     let mut used: BTreeMap<(usize, Condition, SoundSource, bool), BTreeSet<u32>> = BTreeMap::new();
     // Every candidate's seat is known: checked in the manifest or taken from it.
-    let seat_of = |c: &Candidate| index.get(c.seat.as_str()).copied().unwrap_or(0);
+    let seat_of = |c: &TakeInfo| index.get(c.seat.as_str()).copied().unwrap_or(0);
     for c in &candidates {
         if let Some(spot) = c.spot {
             used.entry((seat_of(c), c.condition, c.source, c.quiet)).or_default().insert(spot);
@@ -301,7 +285,7 @@ fn number_spots(seats: &[SeatInfo], candidates: Vec<Candidate>) -> Vec<Take> {
                 taken.insert(free);
                 free
             });
-            let Candidate { condition, source, quiet, file, .. } = c;
+            let TakeInfo { condition, source, quiet, file, .. } = c;
             Take { seat, condition, spot, source, quiet, file }
         })
         .collect();
