@@ -4,7 +4,7 @@ use crate::ingest::error::IngestError;
 use crate::ingest::printable::shown;
 use crate::ingest::wav::WavFault;
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// An import that cannot be done: what is in the way, and what to do.
 #[derive(Debug, thiserror::Error)]
@@ -67,6 +67,15 @@ pub enum ImportError {
 }
 
 impl ImportError {
+    /// [`ImportError::Recording`] of the file at `path`.
+    pub(super) fn recording(
+        path: &Path,
+        problem: impl Into<String>,
+        advice: impl Into<String>,
+    ) -> Self {
+        Self::Recording { path: path.into(), problem: problem.into(), advice: advice.into() }
+    }
+
     /// True where writing failed, not the recordings: the exit status differs.
     pub fn is_output(&self) -> bool {
         match self {

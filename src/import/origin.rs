@@ -42,20 +42,18 @@ pub struct Origin {
     pub played_db: Option<f64>,
 }
 
-/// The rows of the list in the folder `takes`; none where there is no list.
+/// The rows of the list of the session in `root`; none where there is no list.
 ///
 /// # Errors
 /// [`ImportError`] where it is there and cannot be read as a list.
-pub(crate) fn read(takes: &Path) -> Result<Vec<Origin>, ImportError> {
-    let path = takes.join(ORIGIN_FILE);
+pub fn origins(root: &Path) -> Result<Vec<Origin>, ImportError> {
+    let path = root.join(TAKES_FOLDER).join(ORIGIN_FILE);
     let about = match fs::metadata(&path) {
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
         about => about.map_err(|source| ImportError::Read { path: path.clone(), source })?,
     };
-    let refuse = |problem: String| ImportError::Recording {
-        path: path.clone(),
-        problem,
-        advice: "mend it, or move it away: a new one is made".into(),
+    let refuse = |problem: String| {
+        ImportError::recording(&path, problem, "mend it, or move it away: a new one is made")
     };
     if !about.is_file() || about.len() > MAX_BYTES {
         return Err(refuse(format!("this is no list of takes ({} bytes)", about.len())));
@@ -78,12 +76,4 @@ pub(crate) fn write(path: &Path, rows: &[Origin]) -> Result<(), ImportError> {
     }
     writer.flush().map_err(failed)?;
     Ok(())
-}
-
-/// The rows of the list of the session in `root`; none where there is no list.
-///
-/// # Errors
-/// [`ImportError`] where it is there and cannot be read as a list.
-pub fn origins(root: &Path) -> Result<Vec<Origin>, ImportError> {
-    read(&root.join(TAKES_FOLDER))
 }

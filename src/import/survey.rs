@@ -12,7 +12,7 @@ use crate::ingest::manifest::SoundSource;
 use crate::ingest::printable::shown;
 use crate::ingest::session::Session;
 use rayon::prelude::*;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// What the user says besides the recordings.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -80,17 +80,16 @@ fn check_session(session: &Session) -> Result<(), ImportError> {
 
 fn no_sweep(recordings: &[PathBuf]) -> ImportError {
     let (path, which) = match recordings {
-        [one] => (one.clone(), "it"),
-        [first, ..] => (first.clone(), "this or the other recordings"),
-        [] => (PathBuf::from("."), "no recording"),
+        [one] => (one.as_path(), "it"),
+        [first, ..] => (first.as_path(), "this or the other recordings"),
+        [] => (Path::new("."), "no recording"),
     };
-    ImportError::Recording {
+    ImportError::recording(
         path,
-        problem: format!("the sweep of this session is not in {which}"),
-        advice: "name the recording of the session's sweep.wav, loud enough to be heard over the \
-                 noise of the room"
-            .into(),
-    }
+        format!("the sweep of this session is not in {which}"),
+        "name the recording of the session's sweep.wav, loud enough to be heard over the noise of \
+         the room",
+    )
 }
 
 fn about((heard, told): (&Heard, &Told)) -> Recording {
@@ -198,34 +197,30 @@ fn reference_note(
     notes: &mut Vec<String>,
 ) -> Result<(), ImportError> {
     let asked = session.manifest.recording.reference_channel;
-    let name = name_of(&heard.path);
-    match (asked, reference) {
-        (Some(_), None) => Err(ImportError::Recording {
-            path: heard.path.clone(),
-            problem:
-                "session.toml names a channel for the electrical reference, and no channel of \
-                      this recording holds one"
-                    .into(),
-            advice: "record the reference, or take that channel out of [recording]".into(),
-        }),
-        (Some(asked), Some(found)) => {
-            notes.push(format!(
-                "{name}: channel {} is the electrical reference, kept as channel {asked} of the takes.",
-                found + 1
-            ));
-            Ok(())
-        }
-        (None, Some(found)) => {
-            let kept = reference_place(session);
-            notes.push(format!(
-                "{name}: channel {} is the electrical reference, kept as channel {kept} of the takes; \
-                 write reference_channel = {kept} under [recording] in session.toml to use it.",
-                found + 1
-            ));
-            Ok(())
-        }
-        (None, None) => Ok(()),
-    }
+    let Some(found) = reference else {
+        return match asked {
+            None => Ok(()),
+            Some(_) => Err(ImportError::recording(
+                &heard.path,
+                "session.toml names a channel for the electrical reference, and no channel of this \
+                 recording holds one",
+                "record the reference, or take that channel out of [recording]",
+            )),
+        };
+    };
+    let kept = reference_place(session);
+    let use_it = match asked {
+        Some(_) => ".".to_owned(),
+        None => format!(
+            "; write reference_channel = {kept} under [recording] in session.toml to use it."
+        ),
+    };
+    notes.push(format!(
+        "{}: channel {} is the electrical reference, kept as channel {kept} of the takes{use_it}",
+        name_of(&heard.path),
+        found + 1
+    ));
+    Ok(())
 }
 
 /// Channel of the takes that keeps the reference, counted from 1: the one of the session, or the

@@ -1,11 +1,12 @@
 //! Recordings that lie in a session folder and were not brought in.
 
-use super::origin;
+use super::origin::origins;
 use crate::ingest::manifest::Manifest;
 use crate::ingest::sweep::QUIET_SWEEP_FILE;
 use crate::ingest::takes::{TAKES_FOLDER, parse_name};
 use std::collections::BTreeSet;
 use std::fs;
+use std::iter;
 use std::path::{Path, PathBuf};
 
 /// Endings of files that recorders write, in small letters.
@@ -20,23 +21,20 @@ const MOST_FILES: usize = 10_000;
 /// neither takes, nor the played signal, nor named in `takes/origin.csv`; in the order of their
 /// names, relative to `root`.
 pub fn unimported(root: &Path, manifest: &Manifest) -> Vec<PathBuf> {
-    let takes = root.join(TAKES_FOLDER);
     let brought: BTreeSet<String> =
-        origin::read(&takes).unwrap_or_default().into_iter().map(|o| o.recording).collect();
+        origins(root).unwrap_or_default().into_iter().map(|o| o.recording).collect();
     let mut known: BTreeSet<PathBuf> = manifest.take.iter().map(|t| plain(&t.file)).collect();
     known.insert(plain(&manifest.sweep.file));
     known.insert(QUIET_SWEEP_FILE.into());
+    let may_hold = |folder: &PathBuf| {
+        let name = folder.to_string_lossy();
+        !name.starts_with('.') && name != "report" && name != "listen"
+    };
+    let below = names(root, true).into_iter().filter(may_hold);
     let mut found = Vec::new();
-    let mut folders = vec![PathBuf::new()];
-    for (folder, name) in files(root, Path::new(""), true) {
-        let own = name.to_string_lossy().into_owned();
-        if !own.starts_with('.') && own != "report" && own != "listen" {
-            folders.push(folder.join(name));
-        }
-    }
-    for folder in folders {
+    for folder in iter::once(PathBuf::new()).chain(below) {
         let is_takes = folder == Path::new(TAKES_FOLDER);
-        for (folder, name) in files(root, &folder, false) {
+        for name in names(&root.join(&folder), false) {
             let relative = folder.join(&name);
             let text = name.to_string_lossy().into_owned();
             let is_take = is_takes
@@ -52,14 +50,14 @@ pub fn unimported(root: &Path, manifest: &Manifest) -> Vec<PathBuf> {
     found
 }
 
-/// Folders or files in `root/folder`.
-fn files(root: &Path, folder: &Path, folders: bool) -> Vec<(PathBuf, PathBuf)> {
-    let Ok(entries) = fs::read_dir(root.join(folder)) else { return Vec::new() };
+/// Names of the folders or files in `folder`.
+fn names(folder: &Path, folders: bool) -> Vec<PathBuf> {
+    let Ok(entries) = fs::read_dir(folder) else { return Vec::new() };
     entries
         .flatten()
         .take(MOST_FILES)
         .filter(|e| e.file_type().is_ok_and(|t| if folders { t.is_dir() } else { t.is_file() }))
-        .map(|e| (folder.to_path_buf(), PathBuf::from(e.file_name())))
+        .map(|e| PathBuf::from(e.file_name()))
         .collect()
 }
 

@@ -6,7 +6,7 @@ use super::formats::Source;
 use super::found::{Fate, Survey, Sweep};
 use super::listen::at_rate;
 use super::names::name_of;
-use super::origin::{self, ORIGIN_FILE, Origin};
+use super::origin::{self, ORIGIN_FILE, Origin, origins};
 use super::survey::reference_place;
 use crate::ingest::error::IngestError;
 use crate::ingest::session::Session;
@@ -38,7 +38,7 @@ pub fn write(session: &Session, survey: &Survey, force: bool) -> Result<Vec<Stri
         .collect();
     let names: Vec<String> = takes.iter().map(|(_, name)| name.clone()).collect();
     check_free(session, survey, &folder, force)?;
-    let mut rows = origin::read(&folder)?;
+    let mut rows = origins(&session.root)?;
     rows.retain(|row| !names.contains(&row.take));
     let failed = |path: &Path| {
         let path = path.to_path_buf();

@@ -62,24 +62,20 @@ impl Source {
 
 /// Opens a regular file of a length that is read; also returns that length.
 fn open(path: &Path) -> Result<(File, u64), ImportError> {
-    let refuse = |problem: String, advice: &str| ImportError::Recording {
-        path: path.into(),
-        problem,
-        advice: advice.into(),
-    };
+    let refuse = |problem: &str, advice: &str| ImportError::recording(path, problem, advice);
     let (file, n_bytes) = open_regular(path).map_err(|why| match why {
-        NotOpened::Missing => refuse("there is no such file".into(), "check the name"),
+        NotOpened::Missing => refuse("there is no such file", "check the name"),
         NotOpened::NotRegular(found) => {
-            refuse(format!("this is a {found}, expected a recording"), "name the file itself")
+            refuse(&format!("this is a {found}, expected a recording"), "name the file itself")
         }
         NotOpened::Io(source) => ImportError::Read { path: path.into(), source },
     })?;
     if n_bytes == 0 {
-        return Err(refuse("it has 0 bytes".into(), "copy it from the recorder again"));
+        return Err(refuse("it has 0 bytes", "copy it from the recorder again"));
     }
     if n_bytes > MAX_RECORDING_BYTES {
         return Err(refuse(
-            format!("it has {n_bytes} bytes, at most {MAX_RECORDING_BYTES} are read"),
+            &format!("it has {n_bytes} bytes, at most {MAX_RECORDING_BYTES} are read"),
             "cut it into parts",
         ));
     }
