@@ -43,11 +43,6 @@ impl<'a> Judge<'a> {
         }
     }
 
-    /// The response of a recording of the signal, at the rate of the session.
-    pub(super) fn response(&self, mic: Vec<f64>) -> Vec<f64> {
-        self.deconvolver.into_response(mic, None, None)
-    }
-
     pub(super) fn judge(&self, mic: Vec<f64>) -> Judged {
         let recording = Recording::of_microphone(self.sweep.rate_hz, mic, None);
         let facts = self.analyser.facts(&recording);
@@ -57,7 +52,10 @@ impl<'a> Judge<'a> {
             .sweep
             .filter(|s| s.share >= SHARE && s.slowness.abs() > PACE.max(s.slowness_error))
             .map(|s| s.slowness);
-        let print = print_of(&self.response(recording.mic), f64::from(self.sweep.rate_hz));
+        let print = print_of(
+            &self.deconvolver.into_response(recording.mic, None, None),
+            f64::from(self.sweep.rate_hz),
+        );
         Judged {
             verdict: worst(&findings),
             findings,

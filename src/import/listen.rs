@@ -8,6 +8,7 @@ use super::formats::{About, Block, Source};
 use super::judge::{Judge, Judged};
 use super::resample::resample;
 use crate::ingest::session::SweepSignal;
+use crate::transfer::deconvolve::Deconvolver;
 use rayon::prelude::*;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -196,8 +197,8 @@ impl Ear<'_> {
                 stretches(sweep, source.about.rate_hz, self.n_frames, &[one.start_frame]).remove(0);
             let sound = cut(source, &stretch, &[channel])?.remove(0);
             let sound = at_rate(source, &sound, sweep.rate_hz)?;
-            let judge = Judge::new(sweep, sound.len());
-            if is_electrical(&judge.response(sound), f64::from(sweep.rate_hz)) {
+            let response = Deconvolver::new(sweep, sound.len()).into_response(sound, None, None);
+            if is_electrical(&response, f64::from(sweep.rate_hz)) {
                 electrical.push(channel);
             }
         }

@@ -74,6 +74,7 @@ pub fn tell(stem: &str, seats: &[SeatInfo]) -> Told {
         rest.splice(at..at + length, std::iter::repeat_n(' ', length));
     }
     let tokens = tokens(&rest);
+    let word = |token: &Token| original(stem, token.at, token.text.chars().count());
     let mut conditions: Vec<(Condition, &Token)> = Vec::new();
     for token in &tokens {
         let is = |list: &[&str]| list.contains(&token.text.as_str());
@@ -86,18 +87,18 @@ pub fn tell(stem: &str, seats: &[SeatInfo]) -> Told {
         conditions.extend(condition.map(|c| (c, token)));
         if is(&CONTROL) {
             told.source = Some(SoundSource::Control);
-            told.words.push(original(stem, token.at, token.text.chars().count()));
+            told.words.push(word(token));
         }
     }
     if let Some((condition, token)) = one_condition(&conditions) {
         told.condition = Some(condition);
-        told.words.push(original(stem, token.at, token.text.chars().count()));
+        told.words.push(word(token));
     }
     if told.seat.is_some()
         && let Some(token) = number_in(&tokens)
     {
         told.number = token.text.parse().ok();
-        told.words.push(original(stem, token.at, token.text.chars().count()));
+        told.words.push(word(token));
     }
     told
 }

@@ -40,23 +40,15 @@ pub enum IngestError {
     /// The manifest breaks a rule, at a known place.
     #[error(transparent)]
     Manifest(#[from] Box<ManifestRefusal>),
-    /// Text in an encoding other than UTF-8.
-    #[error("{}: {what}; save the file as UTF-8 text", shown(.path))]
-    Encoding {
-        /// The file.
+    /// A file or folder that cannot be used.
+    #[error("{}: {problem}; {advice}", shown(.path))]
+    Unfit {
+        /// The path.
         path: PathBuf,
-        /// What was found and where.
-        what: String,
-    },
-    /// A text file larger than it can reasonably be.
-    #[error("{}: the file has {bytes} bytes, at most {limit_bytes} are read; is this the right file?", shown(.path))]
-    TextSize {
-        /// The file.
-        path: PathBuf,
-        /// Size, bytes.
-        bytes: u64,
-        /// Limit, bytes.
-        limit_bytes: u64,
+        /// What was expected and found.
+        problem: String,
+        /// What to do.
+        advice: &'static str,
     },
     /// Not a regular file.
     #[error("{}: this is a {found}, expected a file", shown(.path))]
@@ -83,18 +75,6 @@ pub enum IngestError {
         #[source]
         source: io::Error,
     },
-    /// A link inside the session folder that leads out of it.
-    #[error(
-        "{}: this link leads out of the session folder, to {}; put the file itself into the folder",
-        shown(.path),
-        shown(.target)
-    )]
-    LinkOutside {
-        /// The path in the session.
-        path: PathBuf,
-        /// Where it leads.
-        target: PathBuf,
-    },
     /// No recording at all.
     #[error(
         "{}: there is no take in this session; record as the take sheet says, for example {example}",
@@ -105,18 +85,6 @@ pub enum IngestError {
         path: PathBuf,
         /// A file name that would do.
         example: String,
-    },
-    /// Too many of something.
-    #[error("{}: {found} {what}, at most {limit} can be analysed; split the session", shown(.path))]
-    TooMany {
-        /// The file or folder.
-        path: PathBuf,
-        /// Of what.
-        what: &'static str,
-        /// How many were found.
-        found: usize,
-        /// How many are allowed.
-        limit: usize,
     },
     /// A WAV file that cannot be read.
     #[error(transparent)]
@@ -200,16 +168,6 @@ pub enum IngestError {
         problem: String,
         /// What to do.
         advice: &'static str,
-    },
-    /// The file of the played signal does not hold what the manifest says.
-    #[error("{}: {problem}; {advice}", shown(.path))]
-    Sweep {
-        /// The file.
-        path: PathBuf,
-        /// What was expected and found.
-        problem: String,
-        /// What to do.
-        advice: String,
     },
     /// The microphone's calibration file.
     #[error(

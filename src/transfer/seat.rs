@@ -50,6 +50,11 @@ pub struct SeatTransmission {
     pub noise_ratio: Vec<f64>,
 }
 
+/// Length of direct sound against whose noise the whitening is held, s.
+const WHITENED_S: f64 = 0.001;
+/// Early sound in which ripple of the gap is looked for, s after the crest.
+const RATIO_S: f64 = 0.006;
+
 impl SeatPlan {
     /// Plans at one rate for these bands.
     pub fn new(rate_hz: f64, bands: &[ThirdOctave], fine_hz: &[f64]) -> Self {
@@ -66,72 +71,7 @@ impl SeatPlan {
         let spectrum = self.fft.forward(&early.direct_window(response, 0.001, 0.001));
         (0..self.n_bands).map(|b| self.bins.mean(b, |k| spectrum[k].norm_sqr())).collect()
     }
-}
 
-/// Length of direct sound against whose noise the whitening is held, s.
-const WHITENED_S: f64 = 0.001;
-/// Early sound in which ripple of the gap is looked for, s after the crest.
-const RATIO_S: f64 = 0.006;
-/// Pairs the takes of one seat; `None` where a condition has no take or nothing can be fitted.
-pub fn transmit(
-    plan: &SeatPlan,
-    early: &EarlyPlan,
-    seat: usize,
-    without: &[(u32, TakeResponse)],
-    with: &[(u32, TakeResponse)],
-    round_trip_s: Option<f64>,
-) -> Option<SeatTransmission> {
-    if without.is_empty() || with.is_empty() {
-        return None;
-    }
-    let everybody: Vec<&TakeResponse> = without.iter().chain(with).map(|(_, t)| t).collect();
-    let noise_per_s = plan.noise_per_s(early, &everybody);
-    let [earlies_without, earlies_with] = [without, with]
-        .map(|takes| takes.iter().map(|(_, t)| t.early.as_slice()).collect::<Vec<_>>());
-    let noise = |hz: f64| plan.in_band(&noise_per_s, hz) * WHITENED_S;
-    let [white_without, white_with] =
-        whiten_seat(early, [&earlies_without, &earlies_with], plan.top_hz(), &noise);
-    let all_white: Vec<&[f64]> = white_without.iter().map(Vec::as_slice).collect();
-    let timing = seat_timing(early, &all_white, round_trip_s);
-    let mut pairs = Vec::with_capacity(without.len() * with.len());
-    let mut ratio = vec![Complex::default(); plan.short.n_bins()];
-    for w in &white_with {
-        for o in &white_without {
-            let aligned = early.advance(w, early.delay_s(o, w));
-            plan.add_ratio(early, &aligned, o, &mut ratio);
-            pairs.push(direct_pair(early, o, &aligned));
-        }
-    }
-    let n_pairs = pairs.len() as f64;
-    ratio.iter_mut().for_each(|x| *x /= n_pairs);
-    let rows = |takes: &[(u32, TakeResponse)]| {
-        takes.iter().map(|(_, t)| [t.power.clone(), t.noise.clone()]).collect()
-    };
-    let spots = |takes: &[(u32, TakeResponse)]| {
-        let mut spots: Vec<u32> = takes.iter().map(|(s, _)| *s).collect();
-        spots.sort_unstable();
-        spots.dedup();
-        spots.len()
-    };
-    let snr_db = (0..plan.n_bands)
-        .map(|b| everybody.iter().map(|t| t.snr_db[b]).fold(f64::INFINITY, f64::min))
-        .collect();
-    let noise_ratio = noise_per_s.iter().map(|n| n * timing.end_s).collect();
-    Some(SeatTransmission {
-        seat,
-        takes: [without.len(), with.len()],
-        spots: [spots(without), spots(with)],
-        timing,
-        pairs,
-        room_without: rows(without),
-        room_with: rows(with),
-        ratio,
-        snr_db,
-        noise_ratio,
-    })
-}
-
-impl SeatPlan {
     /// Energy of a second of noise over the energy of the direct sound, per third-octave band, of
     /// the noisiest take.
     fn noise_per_s(&self, early: &EarlyPlan, takes: &[&TakeResponse]) -> Vec<f64> {
@@ -207,4 +147,63 @@ impl SeatPlan {
             })
             .collect()
     }
+}
+
+/// Pairs the takes of one seat; `None` where a condition has no take or nothing can be fitted.
+pub fn transmit(
+    plan: &SeatPlan,
+    early: &EarlyPlan,
+    seat: usize,
+    without: &[(u32, TakeResponse)],
+    with: &[(u32, TakeResponse)],
+    round_trip_s: Option<f64>,
+) -> Option<SeatTransmission> {
+    if without.is_empty() || with.is_empty() {
+        return None;
+    }
+    let everybody: Vec<&TakeResponse> = without.iter().chain(with).map(|(_, t)| t).collect();
+    let noise_per_s = plan.noise_per_s(early, &everybody);
+    let [earlies_without, earlies_with] = [without, with]
+        .map(|takes| takes.iter().map(|(_, t)| t.early.as_slice()).collect::<Vec<_>>());
+    let noise = |hz: f64| plan.in_band(&noise_per_s, hz) * WHITENED_S;
+    let [white_without, white_with] =
+        whiten_seat(early, [&earlies_without, &earlies_with], plan.top_hz(), &noise);
+    let all_white: Vec<&[f64]> = white_without.iter().map(Vec::as_slice).collect();
+    let timing = seat_timing(early, &all_white, round_trip_s);
+    let mut pairs = Vec::with_capacity(without.len() * with.len());
+    let mut ratio = vec![Complex::default(); plan.short.n_bins()];
+    for w in &white_with {
+        for o in &white_without {
+            let aligned = early.advance(w, early.delay_s(o, w));
+            plan.add_ratio(early, &aligned, o, &mut ratio);
+            pairs.push(direct_pair(early, o, &aligned));
+        }
+    }
+    let n_pairs = pairs.len() as f64;
+    ratio.iter_mut().for_each(|x| *x /= n_pairs);
+    let rows = |takes: &[(u32, TakeResponse)]| {
+        takes.iter().map(|(_, t)| [t.power.clone(), t.noise.clone()]).collect()
+    };
+    let spots = |takes: &[(u32, TakeResponse)]| {
+        let mut spots: Vec<u32> = takes.iter().map(|(s, _)| *s).collect();
+        spots.sort_unstable();
+        spots.dedup();
+        spots.len()
+    };
+    let snr_db = (0..plan.n_bands)
+        .map(|b| everybody.iter().map(|t| t.snr_db[b]).fold(f64::INFINITY, f64::min))
+        .collect();
+    let noise_ratio = noise_per_s.iter().map(|n| n * timing.end_s).collect();
+    Some(SeatTransmission {
+        seat,
+        takes: [without.len(), with.len()],
+        spots: [spots(without), spots(with)],
+        timing,
+        pairs,
+        room_without: rows(without),
+        room_with: rows(with),
+        ratio,
+        snr_db,
+        noise_ratio,
+    })
 }

@@ -84,6 +84,7 @@ impl ManifestText {
 /// [`IngestError::NoFile`] with `advice`.
 pub(crate) fn read_text(path: &Path, advice: &str) -> Result<String, IngestError> {
     let read = |source| IngestError::Read { path: path.to_path_buf(), source };
+    let unfit = |problem, advice| IngestError::Unfit { path: path.to_path_buf(), problem, advice };
     let (file, n_bytes) = open_regular(path).map_err(|why| match why {
         NotOpened::Missing => {
             IngestError::NoFile { path: path.to_path_buf(), advice: advice.into() }
@@ -95,13 +96,10 @@ pub(crate) fn read_text(path: &Path, advice: &str) -> Result<String, IngestError
     file.take(MAX_TEXT_BYTES + 1).read_to_end(&mut bytes).map_err(read)?;
     let bytes_read = n_bytes.max(bytes.len() as u64);
     if bytes_read > MAX_TEXT_BYTES {
-        return Err(IngestError::TextSize {
-            path: path.to_path_buf(),
-            bytes: bytes_read,
-            limit_bytes: MAX_TEXT_BYTES,
-        });
+        let problem = format!("the file has {bytes_read} bytes, at most {MAX_TEXT_BYTES} are read");
+        return Err(unfit(problem, "is this the right file?"));
     }
-    decode_utf8(bytes).map_err(|what| IngestError::Encoding { path: path.to_path_buf(), what })
+    decode_utf8(bytes).map_err(|problem| unfit(problem, "save the file as UTF-8 text"))
 }
 
 fn decode_utf8(mut bytes: Vec<u8>) -> Result<String, String> {
@@ -131,43 +129,32 @@ fn decode_utf8(mut bytes: Vec<u8>) -> Result<String, String> {
 /// Refuses nesting that no manifest needs, before any parser walks into it.
 pub(super) fn check_depth(text: &ManifestText) -> Result<(), IngestError> {
     let bytes = text.text.as_bytes();
-    let refuse = |at: usize| {
-        text.refuse_span(
-            at..at + 1,
-            format!("lists, tables or dotted keys are nested more than {MAX_DEPTH} deep here"),
-            "no key of the manifest needs this; remove it",
-        )
-    };
     let (mut depth, mut n_dots, mut i) = (0usize, 0usize, 0usize);
     while i < bytes.len() {
         match bytes[i] {
-            b'#' => i += bytes[i..].iter().position(|&b| b == b'\n').unwrap_or(bytes.len() - i),
-            quote @ (b'"' | b'\'') => i = after_string(bytes, i, quote),
-            b'[' | b'{' => {
-                depth += 1;
-                if depth > MAX_DEPTH {
-                    return Err(refuse(i));
-                }
-                i += 1;
+            b'#' => {
+                i += bytes[i..].iter().position(|&b| b == b'\n').unwrap_or(bytes.len() - i);
+                continue;
             }
-            b']' | b'}' => {
-                depth = depth.saturating_sub(1);
-                i += 1;
+            quote @ (b'"' | b'\'') => {
+                i = after_string(bytes, i, quote);
+                continue;
             }
-            b'.' => {
-                n_dots += 1;
-                if n_dots > MAX_DEPTH {
-                    return Err(refuse(i));
-                }
-                i += 1;
-            }
+            b'[' | b'{' => depth += 1,
+            b']' | b'}' => depth = depth.saturating_sub(1),
+            b'.' => n_dots += 1,
             // A dotted key ends at `=`, a number at a comma, both at the line's end.
-            b'\n' | b',' | b'=' => {
-                n_dots = 0;
-                i += 1;
-            }
-            _ => i += 1,
+            b'\n' | b',' | b'=' => n_dots = 0,
+            _ => {}
         }
+        if depth.max(n_dots) > MAX_DEPTH {
+            return Err(text.refuse_span(
+                i..i + 1,
+                format!("lists, tables or dotted keys are nested more than {MAX_DEPTH} deep here"),
+                "no key of the manifest needs this; remove it",
+            ));
+        }
+        i += 1;
     }
     Ok(())
 }

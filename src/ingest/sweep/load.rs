@@ -40,7 +40,7 @@ const MIN_RISE: f64 = 0.5;
 /// # Units
 /// Samples have full scale = 1; times count from the start of the file.
 /// # Errors
-/// [`IngestError::Wav`] where the file cannot be read, [`IngestError::Sweep`] where
+/// [`IngestError::Wav`] where the file cannot be read, [`IngestError::Unfit`] where
 /// the signal is silent, shorter than 0.2 s or longer than 60 s, does not cover its
 /// stated band, or is no exponential sweep of the stated duration.
 pub fn load_sweep(
@@ -142,8 +142,8 @@ fn pace(
     Ok((stated.map_or(line.rate_constant_s, |t_s| t_s / octaves_e), doubt))
 }
 
-fn refusal(path: &Path, problem: String, advice: &str) -> IngestError {
-    IngestError::Sweep { path: path.to_path_buf(), problem, advice: advice.into() }
+fn refusal(path: &Path, problem: String, advice: &'static str) -> IngestError {
+    IngestError::Unfit { path: path.to_path_buf(), problem, advice }
 }
 
 fn band_refusal(path: &Path, info: &SweepInfo, found_hz: [f64; 2]) -> IngestError {

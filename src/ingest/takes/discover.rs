@@ -143,12 +143,7 @@ fn recordings(root: &Path, notices: &mut Vec<Notice>) -> Result<Vec<PathBuf>, In
     let (mut names, mut others) = (Vec::new(), BTreeSet::new());
     for (n, entry) in fs::read_dir(&folder).map_err(read)?.enumerate() {
         if n > 4 * MAX_TAKES || names.len() > MAX_TAKES {
-            return Err(IngestError::TooMany {
-                path: folder.clone(),
-                what: "recordings",
-                found: n,
-                limit: MAX_TAKES,
-            });
+            return Err(too_many(folder, format!("{n} recordings"), MAX_TAKES));
         }
         let entry = entry.map_err(read)?;
         let name = PathBuf::from(entry.file_name());
@@ -249,17 +244,18 @@ fn seats_of(
     }
     let ids: BTreeSet<&str> = candidates.iter().map(|c| c.seat.as_str()).collect();
     if ids.len() > MAX_SEATS {
-        return Err(IngestError::TooMany {
-            path: root.join(TAKES_FOLDER),
-            what: "seats in the names of the recordings",
-            found: ids.len(),
-            limit: MAX_SEATS,
-        });
+        let found = format!("{} seats in the names of the recordings", ids.len());
+        return Err(too_many(root.join(TAKES_FOLDER), found, MAX_SEATS));
     }
     Ok(ids
         .into_iter()
         .map(|id| SeatInfo { id: id.to_owned(), name: None, position_m: None, weight: 1.0 })
         .collect())
+}
+
+fn too_many(path: PathBuf, found: String, limit: usize) -> IngestError {
+    let problem = format!("{found}, at most {limit} can be analysed");
+    IngestError::Unfit { path, problem, advice: "split the session" }
 }
 
 /// Gives every take its seat's number and, in the order of the list, the lowest free

@@ -1,6 +1,7 @@
 //! Paths of a session: relative, and inside its folder.
 
 use crate::ingest::error::IngestError;
+use crate::ingest::printable::shown;
 use crate::ingest::regular::kind_name;
 use std::fs;
 use std::io;
@@ -47,7 +48,7 @@ pub(crate) fn sibling_name(path: &Path) -> Option<&std::ffi::OsStr> {
 /// The regular file `relative` in the session folder `root`, links followed.
 ///
 /// # Errors
-/// [`IngestError::NoFile`] with `advice`, [`IngestError::LinkOutside`],
+/// [`IngestError::NoFile`] with `advice`, [`IngestError::Unfit`] for a link that leads out,
 /// [`IngestError::NotRegular`], [`IngestError::Read`].
 pub(crate) fn inside(root: &Path, relative: &Path, advice: &str) -> Result<PathBuf, IngestError> {
     let path = root.join(relative);
@@ -75,7 +76,11 @@ pub(crate) fn resolve(root: &Path, path: &Path, advice: &str) -> Result<PathBuf,
     if real.starts_with(&real_root) {
         Ok(real)
     } else {
-        Err(IngestError::LinkOutside { path: path.into(), target: real })
+        Err(IngestError::Unfit {
+            path: path.into(),
+            problem: format!("this link leads out of the session folder, to {}", shown(&real)),
+            advice: "put the file itself into the folder",
+        })
     }
 }
 
