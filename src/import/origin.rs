@@ -68,7 +68,7 @@ pub fn origins(root: &Path) -> Result<Vec<Origin>, ImportError> {
 
 /// Writes the rows to `path`.
 pub(crate) fn write(path: &Path, rows: &[Origin]) -> Result<(), ImportError> {
-    let failed = |source| IngestError::Write { path: path.into(), source };
+    let failed = IngestError::write(path);
     let csv_failed = |e: csv::Error| failed(std::io::Error::other(e));
     let mut writer = csv::Writer::from_path(path).map_err(csv_failed)?;
     for row in rows {

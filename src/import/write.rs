@@ -40,11 +40,7 @@ pub fn write(session: &Session, survey: &Survey, force: bool) -> Result<Vec<Stri
     check_free(session, survey, &folder, force)?;
     let mut rows = origins(&session.root)?;
     rows.retain(|row| !names.contains(&row.take));
-    let failed = |path: &Path| {
-        let path = path.to_path_buf();
-        move |source| IngestError::Write { path: path.clone(), source }
-    };
-    let staging = Staging::inside(&session.root).map_err(failed(&session.root))?;
+    let staging = Staging::inside(&session.root).map_err(IngestError::write(&session.root))?;
     let mut open: Option<(usize, Source)> = None;
     for (sweep, name) in &takes {
         // Recordings come one after the other: one is open at a time.
@@ -59,13 +55,13 @@ pub fn write(session: &Session, survey: &Survey, force: bool) -> Result<Vec<Stri
     rows.sort_by(|a, b| a.take.cmp(&b.take));
     origin::write(&staging.at(ORIGIN_FILE), &rows)?;
     let placing = hold_interruption();
-    fs::create_dir_all(&folder).map_err(failed(&folder))?;
+    fs::create_dir_all(&folder).map_err(IngestError::write(&folder))?;
     if !force {
         check_free(session, survey, &folder, false)?;
     }
     for name in names.iter().map(String::as_str).chain([ORIGIN_FILE]) {
         let place = folder.join(name);
-        fs::rename(staging.at(name), &place).map_err(failed(&place))?;
+        fs::rename(staging.at(name), &place).map_err(IngestError::write(&place))?;
     }
     drop(placing);
     Ok(names)

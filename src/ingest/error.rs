@@ -5,7 +5,7 @@ pub(crate) use super::printable::is_invisible;
 pub use super::printable::{excerpt, plain, shown};
 use super::wav::{WavError, WavWriteError};
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A session that cannot be used. Every message names file, seat or key and what to do.
 #[derive(Debug, thiserror::Error)]
@@ -242,6 +242,12 @@ pub enum IngestError {
 }
 
 impl IngestError {
+    /// [`IngestError::Write`] of a path.
+    pub(crate) fn write(path: &Path) -> impl Fn(io::Error) -> Self + use<> {
+        let path = path.to_path_buf();
+        move |source| Self::Write { path: path.clone(), source }
+    }
+
     /// True where writing failed, not the session: the exit status differs.
     pub fn is_output(&self) -> bool {
         matches!(self, Self::Write { .. } | Self::WriteWav(_) | Self::Exists { .. })

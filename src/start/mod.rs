@@ -22,7 +22,6 @@ use like::parent_of;
 use options::Plan;
 use std::collections::HashSet;
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 use time::UtcDateTime;
 
@@ -81,11 +80,11 @@ pub fn start(
     // Beside the new folder, or inside one that is there: the same disk, so renaming
     // cannot fail halfway through a copy.
     let beside = if is_new { parent } else { dir };
-    let staging = Staging::inside(beside).map_err(cannot_write(beside))?;
+    let staging = Staging::inside(beside).map_err(IngestError::write(beside))?;
     let new = staging.at("new");
-    fs::create_dir(&new).map_err(cannot_write(dir))?;
+    fs::create_dir(&new).map_err(IngestError::write(dir))?;
     for (name, bytes) in &files {
-        fs::write(new.join(name), bytes).map_err(cannot_write(&dir.join(name)))?;
+        fs::write(new.join(name), bytes).map_err(IngestError::write(&dir.join(name)))?;
     }
     let lower = 10f64.powf(-QUIET_BY_DB / 20.0);
     let quiet: Vec<f64> = samples.iter().map(|x| lower * x).collect();
@@ -103,23 +102,18 @@ pub fn start(
 fn place(new: &Path, dir: &Path, is_new: bool, names: &[&str]) -> Result<(), IngestError> {
     let takes = dir.join(TAKES_FOLDER);
     if is_new {
-        fs::create_dir(new.join(TAKES_FOLDER)).map_err(cannot_write(&takes))?;
+        fs::create_dir(new.join(TAKES_FOLDER)).map_err(IngestError::write(&takes))?;
         let _whole = hold_interruption();
-        return fs::rename(new, dir).map_err(cannot_write(dir));
+        return fs::rename(new, dir).map_err(IngestError::write(dir));
     }
     let _whole = hold_interruption();
     for name in names {
-        fs::rename(new.join(name), dir.join(name)).map_err(cannot_write(&dir.join(name)))?;
+        fs::rename(new.join(name), dir.join(name)).map_err(IngestError::write(&dir.join(name)))?;
     }
     if takes.symlink_metadata().is_err() {
-        fs::create_dir(&takes).map_err(cannot_write(&takes))?;
+        fs::create_dir(&takes).map_err(IngestError::write(&takes))?;
     }
     Ok(())
-}
-
-fn cannot_write(path: &Path) -> impl FnOnce(io::Error) -> IngestError {
-    let path = path.to_path_buf();
-    move |source| IngestError::Write { path, source }
 }
 
 /// True where `dir` is still to be made.

@@ -8,6 +8,7 @@
 use super::fault::WavFault;
 use super::info::{Encoding, WavInfo};
 use super::limits::{MAX_FRAMES, RATE_RANGE_HZ};
+use super::other::{looks_like, tag_name};
 use std::io::{self, Read, Seek, SeekFrom};
 
 /// [`WavInfo`] and the place of the samples.
@@ -199,33 +200,6 @@ fn read_form<R: Read + Seek>(reader: &mut R, n_bytes: u64) -> Result<bool, WavFa
     Ok(is_64)
 }
 
-/// A guess in words at what a file is, from its first bytes.
-fn looks_like(head: &[u8]) -> String {
-    let known: &[(&[u8], &str)] = &[
-        (b"RIFX", "it is a big-endian RIFX file"),
-        (b"FORM", "it looks like AIFF"),
-        (b"fLaC", "it looks like FLAC"),
-        (b"OggS", "it looks like Ogg"),
-        (b"ID3", "it looks like MP3"),
-        (b"\xff\xfb", "it looks like MP3"),
-        (b"caff", "it looks like a CAF file"),
-        (b"riff", "it looks like a Wave64 file"),
-        (b"MThd", "it looks like MIDI"),
-        (b"PK\x03\x04", "it looks like a ZIP archive"),
-        (b"%PDF", "it looks like PDF"),
-        (b"<", "it looks like a web page or XML"),
-    ];
-    if head.len() >= 8 && &head[4..8] == b"ftyp" {
-        return "it looks like MP4 or M4A".into();
-    }
-    for (magic, words) in known {
-        if head.starts_with(magic) {
-            return (*words).into();
-        }
-    }
-    format!("it begins with \"{}\", expected \"RIFF\"", head[..head.len().min(4)].escape_ascii())
-}
-
 /// Chunks start at even positions. Some writers forget the padding byte, so a
 /// non-zero byte there that begins a known chunk name is taken as that chunk.
 fn after_padding<R: Read + Seek>(
@@ -315,20 +289,6 @@ pub(crate) fn settle_format(at: u64, fmt: &[u8]) -> Result<WavInfo, WavFault> {
     }
     let integer_bits = (tag == TAG_PCM).then_some(valid_bits);
     Ok(WavInfo { rate_hz, n_channels, n_frames: 0, encoding, closed: true, integer_bits })
-}
-
-fn tag_name(tag: u16) -> &'static str {
-    match tag {
-        0x0002 | 0x0011 => "ADPCM",
-        0x0006 => "A-law",
-        0x0007 => "mu-law",
-        0x0031 => "GSM",
-        0x0050 | 0x0055 => "MPEG audio",
-        0x00ff | 0x1600..=0x1610 => "AAC",
-        0x0160..=0x0163 => "a Windows media format",
-        0xf1ac => "FLAC",
-        _ => "an unknown coding",
-    }
 }
 
 pub(crate) fn broken(at_byte: u64, what: impl Into<String>) -> WavFault {

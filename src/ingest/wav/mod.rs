@@ -10,6 +10,7 @@ mod fault;
 mod header;
 mod info;
 mod limits;
+mod other;
 mod read;
 mod write;
 
