@@ -7,7 +7,7 @@ pub(super) const HEAD_BYTES: usize = 4096;
 
 /// Kinds of recordings that can be brought in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub(super) enum Kind {
     /// RIFF, RF64 or BW64.
     Wav,
     /// Wave64: chunks named by identifiers of 16 bytes.
@@ -33,7 +33,7 @@ pub(super) const W64_RIFF: [u8; 16] = [
 /// # Errors
 /// What it is instead, and what to do: lossy recordings are refused, since what they leave out
 /// is what is to be measured.
-pub fn recognise(head: &[u8]) -> Result<Kind, Refusal> {
+pub(super) fn recognise(head: &[u8]) -> Result<Kind, Refusal> {
     let (at, tagged) = after_tag(head);
     let body = head.get(at..).unwrap_or(&[]);
     if body.starts_with(b"fLaC") {

@@ -12,6 +12,5 @@ mod sound;
 mod source;
 mod w64;
 
-pub use kind::{Kind, recognise};
-pub use sound::{About, Block, Refusal};
-pub use source::{MAX_CHANNELS, MAX_RECORDING_BYTES, Source};
+pub use sound::{About, Block};
+pub use source::Source;

@@ -30,7 +30,7 @@ pub(super) trait Sound: Send + Sync {
 }
 
 /// What was found, and what to do.
-pub type Refusal = (String, String);
+pub(super) type Refusal = (String, String);
 
 /// Why a recording cannot be used, before its file is named.
 pub(super) enum Fault {

@@ -14,9 +14,9 @@ use std::io::{Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 /// Largest recording that is read, bytes: 64 GiB, a day of 96 kHz stereo in 32 bits.
-pub const MAX_RECORDING_BYTES: u64 = 1 << 36;
+const MAX_RECORDING_BYTES: u64 = 1 << 36;
 /// Most channels.
-pub const MAX_CHANNELS: usize = 64;
+const MAX_CHANNELS: usize = 64;
 
 /// An opened recording.
 pub struct Source {
