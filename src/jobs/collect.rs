@@ -147,7 +147,7 @@ fn read_result(folder: &Path) -> Result<StoredResult, String> {
 }
 
 /// The result document, where it is no link out of the session.
-fn result_bytes(folder: &Path) -> Option<Vec<u8>> {
+pub(crate) fn result_bytes(folder: &Path) -> Option<Vec<u8>> {
     let path = folder.join(RESULT);
     resolve(folder, &path, "").ok()?;
     let mut bytes = Vec::new();

@@ -1,22 +1,20 @@
 //! Takes put aside: undone, not deleted. They lie in `takes/aside/`, where nothing reads them.
 
-use super::board::{Asked, Board, build};
-use super::desk::Desk;
-use super::place::job_folder;
-use super::record::not_lent;
+use super::board::{Board, build};
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, Job};
+use super::words::fill;
 use crate::import::{ORIGIN_FILE, Origin, origins, write_origins};
+use crate::ingest::error::shown;
+use crate::ingest::manifest::Condition;
 use crate::ingest::session::Session;
 use crate::ingest::takes::TAKES_FOLDER;
 use crate::ingest::takes::paths::{inside, resolve};
 use crate::staging::{Staging, hold_interruption};
 use axum::Json;
-use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use serde::Deserialize;
-use std::path::Path as FilePath;
-use std::sync::Arc;
+use std::path::Path;
 
 /// Folder in `takes/`.
 const ASIDE: &str = "aside";
@@ -31,20 +29,15 @@ pub(super) struct Undo {
 }
 
 /// Puts one take aside.
-pub(super) async fn aside(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-    Json(undo): Json<Undo>,
-) -> Result<Json<Board>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
+pub(super) async fn aside(job: Job, Json(undo): Json<Undo>) -> Answer<Board> {
+    job.answer(move |desk, folder| {
         {
             let _writing = desk.writing();
             let session = Session::open(&folder)?;
             if !session.manifest.take.is_empty() {
                 return Err(Refusal::say(StatusCode::CONFLICT, "error.takes_listed"));
             }
-            let file = FilePath::new(&undo.file);
+            let file = Path::new(&undo.file);
             // Only what the session takes for a take of its own.
             let take = session.takes.iter().find(|t| t.file == file);
             let take = take.ok_or_else(|| Refusal::say(StatusCode::NOT_FOUND, "error.no_take"))?;
@@ -57,9 +50,20 @@ pub(super) async fn aside(
             write_origins(&list, &rows)?;
             std::fs::rename(list, session.root.join(TAKES_FOLDER).join(ORIGIN_FILE))?;
         }
-        build(&desk, &folder, &Asked { spots: undo.spots }).map(Json)
+        build(desk, &folder, undo.spots)
     })
     .await
+}
+
+/// Refuses to touch the takes without a screen where another session lends them.
+pub(super) fn not_lent(session: &Session, condition: Condition) -> Result<(), Refusal> {
+    match &session.without_from {
+        Some(other) if condition == Condition::Without => {
+            let of = [("title", other.title.as_str()), ("folder", &shown(&other.folder))];
+            Err(Refusal::new(StatusCode::CONFLICT, fill("error.lent", &of)))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// Moves the take `file` into `takes/aside/` under a name that is free there, and its row with it.
@@ -68,7 +72,7 @@ pub(super) async fn aside(
 /// The disk's, and a folder that is a link out of the session.
 pub(super) fn set_aside(
     session: &Session,
-    file: &FilePath,
+    file: &Path,
     rows: &mut [Origin],
 ) -> Result<(), Refusal> {
     inside(&session.root, file, "")?;

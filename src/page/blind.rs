@@ -3,12 +3,10 @@
 //! A, B and X of a round come from addresses that say nothing, with dither of their own, so that
 //! bytes of X are those of neither A nor B.
 
-use super::desk::Desk;
 use super::listen::{gone, wav};
 use super::listening::Test;
-use super::place::job_folder;
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, Job};
 use super::words::word;
 use crate::ingest::blind_tests::{KeptTest, read_blind_tests, with_one_more};
 use crate::listen::blind::{BlindTest, Outcome, Side};
@@ -17,10 +15,10 @@ use crate::listen::versions::{Part, make_versions};
 use crate::report::output::write_one_file;
 use crate::report::words::heard::HeardTest;
 use axum::Json;
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::response::Response;
 use serde::{Deserialize, Serialize};
-use std::path::PathBuf;
+use std::path::Path as FilePath;
 use std::sync::Arc;
 
 /// A training round takes away so much, dB, ...
@@ -50,13 +48,8 @@ pub(super) struct Drawn {
 }
 
 /// Draws a test.
-pub(super) async fn begin(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-    Json(asked): Json<Asked>,
-) -> Result<Json<Drawn>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
+pub(super) async fn begin(job: Job, Json(asked): Json<Asked>) -> Answer<Drawn> {
+    job.answer(move |desk, folder| {
         let heard = desk.listening().heard(asked.number).filter(|heard| heard.folder == folder);
         let heard = heard.ok_or_else(gone)?;
         let n = heard.versions.versions.len();
@@ -76,7 +69,7 @@ pub(super) async fn begin(
         let test = desk.number();
         let drawn = Test { draw, heard, pair, matched, training, kept };
         desk.listening().keep_test(test, drawn);
-        Ok(Json(Drawn { test, rounds }))
+        Ok(Drawn { test, rounds })
     })
     .await
 }
@@ -93,11 +86,10 @@ fn dulled() -> Part {
 
 /// A, B or X of a round.
 pub(super) async fn play(
-    State(desk): State<Arc<Desk>>,
-    Path((job, test, round, key)): Path<(String, u64, usize, String)>,
+    job: Job,
+    Path((_, test, round, key)): Path<(String, u64, usize, String)>,
 ) -> Result<Response, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
+    job.work(move |desk, folder| {
         let mut seed = [0u8; 8];
         getrandom::fill(&mut seed).map_err(|_| Refusal::bad(word("blind.no_random")))?;
         let (version, rate_hz, matched) = {
@@ -118,8 +110,8 @@ pub(super) async fn play(
 }
 
 /// A test, where it belongs to the job.
-fn of_job<'a>(test: Option<&'a mut Test>, folder: &PathBuf) -> Result<&'a mut Test, Refusal> {
-    test.filter(|test| test.heard.folder == *folder).ok_or_else(gone)
+fn of_job<'a>(test: Option<&'a mut Test>, folder: &FilePath) -> Result<&'a mut Test, Refusal> {
+    test.filter(|test| test.heard.folder == folder).ok_or_else(gone)
 }
 
 /// What X is said to be.
@@ -142,23 +134,22 @@ pub(super) struct Stand {
 
 /// Takes an answer.
 pub(super) async fn answer(
-    State(desk): State<Arc<Desk>>,
-    Path((job, test)): Path<(String, u64)>,
+    job: Job,
+    Path((_, test)): Path<(String, u64)>,
     Json(said): Json<Said>,
-) -> Result<Json<Stand>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
+) -> Answer<Stand> {
+    job.answer(move |desk, folder| {
         let mut listening = desk.listening();
         let test = of_job(listening.test(test), &folder)?;
         test.draw.answer(said.round, said.side)?;
         let outcome = test.draw.outcome();
         let name = |side| test.version(test.draw.version_of(side)).title.clone();
-        Ok(Json(Stand {
+        Ok(Stand {
             open_round: test.draw.open_round(),
             rounds: test.draw.rounds(),
             names: outcome.is_some().then(|| [name(Side::A), name(Side::B)]),
             outcome,
-        }))
+        })
     })
     .await
 }
@@ -174,12 +165,11 @@ pub(super) struct Who {
 
 /// Keeps a finished test in the job; answers with all that are kept.
 pub(super) async fn keep(
-    State(desk): State<Arc<Desk>>,
-    Path((job, number)): Path<(String, u64)>,
+    job: Job,
+    Path((_, number)): Path<(String, u64)>,
     Json(who): Json<Who>,
-) -> Result<Json<Vec<HeardTest>>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
+) -> Answer<Vec<HeardTest>> {
+    job.answer(move |desk, folder| {
         let row = {
             let mut listening = desk.listening();
             let test = of_job(listening.test(number), &folder)?;
@@ -203,7 +193,7 @@ pub(super) async fn keep(
         if let Some(test) = desk.listening().test(number) {
             test.kept = true;
         }
-        Ok(Json(read_blind_tests(&folder)?.into_iter().map(HeardTest::from).collect()))
+        Ok(read_blind_tests(&folder)?.into_iter().map(HeardTest::from).collect())
     })
     .await
 }

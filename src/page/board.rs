@@ -1,10 +1,9 @@
 //! The board: seats by conditions by spots, with a verdict on each take and what comes next.
 
 use super::desk::Desk;
-use super::place::job_folder;
 use super::plan::{Next, next};
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, Job};
 use crate::chain::session_warnings;
 use crate::import::{Origin, origins};
 use crate::ingest::manifest::{Condition, SoundSource, SweepKind};
@@ -13,14 +12,12 @@ use crate::ingest::takes::{TAKES_FOLDER, default_name, quiet_name};
 use crate::job;
 use crate::judge::{Judged, JudgedTake, TakeVerdict};
 use crate::warning::Warning;
-use axum::Json;
-use axum::extract::{Path, Query, State};
+use axum::extract::Query;
 use serde::{Deserialize, Serialize};
-use std::path::Path as FilePath;
-use std::sync::Arc;
+use std::path::Path;
 
 /// Spots at each seat where neither takes nor the user say how many: those of the take sheet.
-pub(super) const USUAL_SPOTS: u32 = 2;
+const USUAL_SPOTS: u32 = 2;
 
 /// What the board shows.
 #[derive(Serialize)]
@@ -68,38 +65,35 @@ struct Sweep {
 }
 
 /// What is asked besides.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Deserialize)]
 pub(super) struct Asked {
     /// Spots of each seat and condition that the user plans.
-    pub spots: Option<u32>,
+    spots: Option<u32>,
 }
 
 /// Answers with the board.
-pub(super) async fn board(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-    Query(asked): Query<Asked>,
-) -> Result<Json<Board>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
-        build(&desk, &folder, &asked).map(Json)
-    })
-    .await
+pub(super) async fn board(job: Job, Query(asked): Query<Asked>) -> Answer<Board> {
+    job.answer(move |desk, folder| build(desk, &folder, asked.spots)).await
 }
 
-/// The board of a session folder.
-pub(super) fn build(desk: &Desk, folder: &FilePath, asked: &Asked) -> Result<Board, Refusal> {
+/// The board of a session folder; `spots` are those that the user plans.
+pub(super) fn build(desk: &Desk, folder: &Path, spots: Option<u32>) -> Result<Board, Refusal> {
     let session = job::open(folder)?;
     let (judged, reads) = desk.kept(folder, |kept| kept.judge(&session));
     let warnings = session_warnings(&session, &judged, &reads);
-    Ok(describe(&session, judged, warnings, asked))
+    Ok(describe(&session, judged, warnings, spots))
 }
 
-fn describe(session: &Session, judged: Judged, warnings: Vec<Warning>, asked: &Asked) -> Board {
+fn describe(
+    session: &Session,
+    judged: Judged,
+    warnings: Vec<Warning>,
+    spots: Option<u32>,
+) -> Board {
     let manifest = &session.manifest;
     let centre = session.takes.iter().filter(|t| t.source == SoundSource::Centre);
     let most = centre.map(|t| t.spot).max();
-    let spots = asked.spots.unwrap_or(USUAL_SPOTS).clamp(1, 99).max(most.unwrap_or(1).min(99));
+    let spots = spots.unwrap_or(USUAL_SPOTS).clamp(1, 99).max(most.unwrap_or(1).min(99));
     let count = |verdict| judged.takes.iter().filter(|take| take.verdict == verdict).count();
     let sweep = &session.sweep;
     Board {
@@ -139,7 +133,7 @@ fn is_named(session: &Session, take: &Take) -> bool {
     } else {
         default_name(session.seat_id(take), take.condition, take.source, take.spot)
     };
-    take.file == FilePath::new(TAKES_FOLDER).join(name)
+    take.file == Path::new(TAKES_FOLDER).join(name)
 }
 
 /// The origin of the last take that was recorded in the browser and is still there.
@@ -154,10 +148,5 @@ fn last_in_browser(session: &Session) -> Option<Origin> {
 
 /// Words of a condition in addresses.
 pub(super) fn condition_of(word: &str) -> Option<Condition> {
-    match word {
-        "without" => Some(Condition::Without),
-        "with" => Some(Condition::With),
-        "corrected" => Some(Condition::Corrected),
-        _ => None,
-    }
+    serde_json::from_value(word.into()).ok()
 }

@@ -1,11 +1,9 @@
 //! Recordings dropped on the board become takes, as `import` makes them.
 
 use super::board::condition_of;
-use super::desk::Desk;
-use super::place::{is_plain, job_folder, outside};
-use super::record::names_are_plain;
+use super::place::{is_plain, names_are_plain, outside};
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, Job};
 use super::upload::to_disk;
 use super::words::word;
 use crate::import::json::document;
@@ -13,14 +11,11 @@ use crate::import::{ImportOptions, PlanOptions, survey, write};
 use crate::ingest::session::Session;
 use axum::Json;
 use axum::body::Body;
-use axum::extract::{Path, Query, State};
+use axum::extract::Query;
 use axum::http::HeaderMap;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use std::collections::hash_map::DefaultHasher;
-use std::hash::{Hash, Hasher};
 use std::path::PathBuf;
-use std::sync::Arc;
 
 /// Largest recording that is dropped: four hours in stereo, 24 bits, 48 kHz.
 const MOST_BYTES: u64 = 4 << 30;
@@ -55,26 +50,21 @@ pub(super) struct BringIn {
     yes: bool,
 }
 
-/// Folder of the uploads of a job.
-fn folder_of(desk: &Desk, job: &str) -> PathBuf {
-    let mut hasher = DefaultHasher::new();
-    job.hash(&mut hasher);
-    desk.staging.at(format!("dropped-{:016x}", hasher.finish()))
-}
+/// What the folder of a job's uploads is called.
+const DROPPED: &str = "dropped";
 
 /// Takes one recording; a second of the same name replaces the first.
 pub(super) async fn upload(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
+    job: Job,
     Query(named): Query<Named>,
     headers: HeaderMap,
     body: Body,
-) -> Result<Json<Taken>, Refusal> {
-    job_folder(&desk.root, &job)?;
+) -> Answer<Taken> {
+    job.folder()?;
     if !is_plain(&named.name) {
         return Err(outside());
     }
-    let folder = folder_of(&desk, &job);
+    let folder = job.hidden_folder(DROPPED);
     tokio::fs::create_dir_all(&folder).await?;
     let path = folder.join(&named.name);
     if path.symlink_metadata().is_ok() {
@@ -85,14 +75,9 @@ pub(super) async fn upload(
 }
 
 /// Looks for the sweeps, says where they belong, and writes the takes when told so.
-pub(super) async fn bring_in(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-    Json(ask): Json<BringIn>,
-) -> Result<Json<Value>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
-        let uploads = folder_of(&desk, &job);
+pub(super) async fn bring_in(job: Job, Json(ask): Json<BringIn>) -> Answer<Value> {
+    let uploads = job.hidden_folder(DROPPED);
+    job.answer(move |desk, folder| {
         if ask.names.is_empty() || !ask.names.iter().all(|name| is_plain(name)) {
             return Err(Refusal::bad(word("error.form")));
         }
@@ -119,7 +104,7 @@ pub(super) async fn bring_in(
         {
             row["file"] = name.as_str().into();
         }
-        Ok(Json(value))
+        Ok(value)
     })
     .await
 }

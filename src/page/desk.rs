@@ -1,13 +1,12 @@
 //! What the server knows.
 
-use super::events::Progress;
 use super::heard::Kept;
 use super::listening::Listening;
-use super::result::Summary;
 use super::secret::{same, secret};
-use super::side_by_side::Papers;
+use super::summary::Summary;
 use crate::report::plots::render::NamedFile;
 use crate::staging::Staging;
+use serde::Serialize;
 use std::collections::{HashMap, VecDeque};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -43,6 +42,23 @@ pub(super) struct Desk {
     papers: Mutex<VecDeque<(u64, Vec<NamedFile>)>>,
     listening: Mutex<Listening>,
     numbers: AtomicU64,
+}
+
+/// What is told while an analysis lasts.
+#[derive(Debug, Clone)]
+pub(super) struct Progress {
+    pub folder: PathBuf,
+    pub done: usize,
+    pub total: usize,
+}
+
+/// Where papers are that were made for a question, and what they say first.
+#[derive(Serialize)]
+pub(super) struct Papers {
+    /// Folder of addresses.
+    address: String,
+    files: Vec<String>,
+    statements: Vec<String>,
 }
 
 /// A file for what is under way, gone when dropped.

@@ -1,9 +1,9 @@
 //! Changes to `session.toml` that keep its comments and its order.
 
+use super::refusal::Refusal;
 use super::words::{fill, word};
 use serde::Deserialize;
 use serde_json::Value as Json;
-use std::fmt;
 use toml_edit::{Array, ArrayOfTables, Datetime, DocumentMut, InlineTable, Item, Table, Value};
 
 /// One step of a way to a value.
@@ -40,22 +40,12 @@ impl Change {
     }
 }
 
-/// A change that cannot be made.
-#[derive(Debug)]
-pub(super) struct CannotEdit(pub String);
-
-impl fmt::Display for CannotEdit {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.0)
-    }
-}
-
 /// Makes one change.
 ///
 /// # Errors
 /// Where the document holds something else at that place.
-pub(super) fn apply(document: &mut DocumentMut, change: &Change) -> Result<(), CannotEdit> {
-    let odd = || CannotEdit(fill("error.edit_place", &[("place", &change.place())]));
+pub(super) fn apply(document: &mut DocumentMut, change: &Change) -> Result<(), Refusal> {
+    let odd = || Refusal::bad(fill("error.edit_place", &[("place", &change.place())]));
     match change.path.as_slice() {
         [Step::Key(table), Step::Key(key)] => {
             if change.value.is_null() && document.get(table).is_none() {
@@ -89,7 +79,7 @@ fn new_table() -> Table {
 }
 
 /// Takes an entry out of a list of tables, or adds one at its end.
-fn entry(tables: &mut ArrayOfTables, i: usize, value: &Json) -> Option<Result<(), CannotEdit>> {
+fn entry(tables: &mut ArrayOfTables, i: usize, value: &Json) -> Option<Result<(), Refusal>> {
     if value.is_null() {
         tables.get(i)?;
         tables.remove(i);
@@ -109,7 +99,7 @@ fn entry(tables: &mut ArrayOfTables, i: usize, value: &Json) -> Option<Result<()
 }
 
 /// Sets or removes one key of a table; comments around it stay.
-fn set(table: &mut Table, key: &str, value: &Json) -> Result<(), CannotEdit> {
+fn set(table: &mut Table, key: &str, value: &Json) -> Result<(), Refusal> {
     if value.is_null() {
         remove(table, key);
         return Ok(());
@@ -144,7 +134,7 @@ fn remove(table: &mut Table, key: &str) {
 }
 
 /// A value of a form as TOML. Whole numbers stay whole, unless a fraction stood there.
-fn toml_value(key: &str, value: &Json, float: bool) -> Result<Value, CannotEdit> {
+fn toml_value(key: &str, value: &Json, float: bool) -> Result<Value, Refusal> {
     Ok(match value {
         Json::Bool(b) => (*b).into(),
         Json::Number(n) => match n.as_i64().filter(|_| !float) {
@@ -152,7 +142,7 @@ fn toml_value(key: &str, value: &Json, float: bool) -> Result<Value, CannotEdit>
             None => n.as_f64().unwrap_or_default().into(),
         },
         Json::String(text) if key == "date" => {
-            text.parse::<Datetime>().map_err(|_| CannotEdit(word("error.date").to_owned()))?.into()
+            text.parse::<Datetime>().map_err(|_| Refusal::bad(word("error.date")))?.into()
         }
         Json::String(text) => text.as_str().into(),
         Json::Array(list) => {
@@ -169,7 +159,7 @@ fn toml_value(key: &str, value: &Json, float: bool) -> Result<Value, CannotEdit>
             }
             Value::InlineTable(table)
         }
-        Json::Null => return Err(CannotEdit(word("error.empty_value").to_owned())),
+        Json::Null => return Err(Refusal::bad(word("error.empty_value"))),
     })
 }
 

@@ -1,45 +1,34 @@
 //! What happens in a job, as a stream: progress of an analysis, and changes in the folder.
 
-use super::desk::Desk;
-use super::place::job_folder;
+use super::desk::Progress;
 use super::refusal::Refusal;
-use super::result::inputs;
-use axum::extract::{Path, State};
+use super::request::Job;
+use super::stamp::inputs;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures_util::Stream;
 use futures_util::stream::unfold;
 use serde_json::json;
 use std::convert::Infallible;
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::broadcast::{Receiver, error::RecvError};
 
 /// How often the folder is looked at, s.
 const LOOK_S: f64 = 1.0;
 
-/// What is told while something lasts.
-#[derive(Debug, Clone)]
-pub(super) struct Progress {
-    pub folder: PathBuf,
-    pub done: usize,
-    pub total: usize,
-}
-
 struct Watch {
     folder: PathBuf,
-    seen: u64,
+    seen: String,
     progress: Receiver<Progress>,
 }
 
 /// The stream of one job.
 pub(super) async fn events(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
+    job: Job,
 ) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Refusal> {
-    let folder = job_folder(&desk.root, &job)?;
+    let folder = job.folder()?;
     let seen = inputs(&folder);
-    let watch = Watch { folder, seen, progress: desk.progress.subscribe() };
+    let watch = Watch { folder, seen, progress: job.desk.progress.subscribe() };
     Ok(Sse::new(unfold(watch, next)).keep_alive(KeepAlive::default()))
 }
 

@@ -1,9 +1,8 @@
 //! Before buying: what described sheets will lose, as `predict` says it.
 
-use super::desk::Desk;
+use super::desk::{Desk, Papers};
 use super::refusal::Refusal;
-use super::routes::blocking;
-use super::side_by_side::Papers;
+use super::request::{Answer, answer};
 use super::words::{fill, word};
 use crate::analysis::predict::FRONT_REFLECTION;
 use crate::analysis::predict::describe::Description;
@@ -52,11 +51,8 @@ struct Described {
 }
 
 /// Computes the sheets.
-pub(super) async fn predict(
-    State(desk): State<Arc<Desk>>,
-    Json(ask): Json<Ask>,
-) -> Result<Json<Papers>, Refusal> {
-    blocking(move || {
+pub(super) async fn predict(State(desk): State<Arc<Desk>>, Json(ask): Json<Ask>) -> Answer<Papers> {
+    answer(move || {
         let forecast = compute(&ask)?;
         let statements = words::statements(&forecast);
         let files = vec![
@@ -65,7 +61,7 @@ pub(super) async fn predict(
             ("forecast-curve.csv".to_owned(), forecast_curve_csv(&forecast)?),
             ("forecast.json".to_owned(), forecast_json(&forecast)?),
         ];
-        Ok(Json(desk.papers(files, statements)))
+        Ok(desk.papers(files, statements))
     })
     .await
 }

@@ -1,6 +1,7 @@
 //! What was heard of takes, kept while their files stay as they are: a new take is judged among
 //! many without reading them all again.
 
+use super::stamp::{Stamp, stamp};
 use crate::ingest::manifest::Condition;
 use crate::ingest::session::Session;
 use crate::judge::hear;
@@ -8,18 +9,7 @@ use crate::judge::{Judged, TakeAnalyser, TakeFacts, TakeRead, judge_session};
 use crate::transfer::drift::TakeDrift;
 use crate::transfer::measure::Responder;
 use std::collections::HashMap;
-use std::fs::Metadata;
-use std::path::{Path, PathBuf};
-use std::time::SystemTime;
-
-/// Length and time of a file, by which a change is told.
-pub(super) type Stamp = (u64, Option<SystemTime>);
-
-/// The stamp of a file; `None` where there is none.
-pub(super) fn stamp(path: &Path) -> Option<Stamp> {
-    let of = |about: Metadata| (about.len(), about.modified().ok());
-    std::fs::metadata(path).map(of).ok()
-}
+use std::path::PathBuf;
 
 /// Facts of the takes of one session.
 #[derive(Default)]

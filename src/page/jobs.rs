@@ -1,26 +1,22 @@
 //! The sessions of the opened folder, each with what is known without reading a take.
 
 use super::desk::Desk;
-use super::place::{HERE, is_plain, is_session};
-use super::refusal::Refusal;
-use super::routes::blocking;
+use super::place::{HERE, is_plain};
+use super::request::{Answer, answer};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;
 use crate::ingest::takes::paths::resolve;
+use crate::jobs::collect::result_bytes;
+use crate::jobs::find::is_session;
 use crate::words::with_causes;
-use axum::Json;
 use axum::extract::State;
 use rayon::prelude::*;
 use serde::Serialize;
 use serde_json::Value;
 use std::collections::BTreeSet;
-use std::fs::File;
-use std::io::Read;
 use std::path::Path;
 use std::sync::Arc;
 
-/// Largest result document that is read, bytes.
-const MOST_BYTES: u64 = 32 << 20;
 /// Most folders that are looked at.
 const MOST_FOLDERS: usize = 500;
 
@@ -59,8 +55,8 @@ struct LastResult {
 }
 
 /// Answers with all jobs.
-pub(super) async fn jobs(State(desk): State<Arc<Desk>>) -> Result<Json<Jobs>, Refusal> {
-    blocking(move || Ok(Json(list(&desk.root)))).await
+pub(super) async fn jobs(State(desk): State<Arc<Desk>>) -> Answer<Jobs> {
+    answer(move || Ok(list(&desk.root))).await
 }
 
 fn list(root: &Path) -> Jobs {
@@ -121,11 +117,7 @@ fn seats_with(session: &Session, condition: Condition) -> usize {
 
 /// The figures of the last report, as they stand in its document.
 fn last_result(folder: &Path) -> Option<LastResult> {
-    let path = folder.join("report/result.json");
-    resolve(folder, &path, "").ok()?;
-    let mut text = String::new();
-    File::open(path).ok()?.take(MOST_BYTES).read_to_string(&mut text).ok()?;
-    let document: Value = serde_json::from_str(&text).ok()?;
+    let document: Value = serde_json::from_slice(&result_bytes(folder)?).ok()?;
     let claims = document["claims"].as_array().cloned().unwrap_or_default();
     let verdict = |claim: &Value| claim["verdict"].as_str().map(str::to_owned);
     Some(LastResult {

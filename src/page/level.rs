@@ -1,9 +1,6 @@
 //! A first look at a recording that is not kept: the room's noise, the sweep above it, the verdict.
 
-use super::desk::Desk;
-use super::place::job_folder;
-use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, Job, answer};
 use super::sound_in::{About, MOST_BYTES, read};
 use super::upload::to_disk;
 use crate::ingest::session::Session;
@@ -11,12 +8,10 @@ use crate::judge::finding::worst;
 use crate::judge::noise::floor;
 use crate::judge::spectrogram::Analyser;
 use crate::judge::{Finding, TakeAnalyser, TakeVerdict, judge_take};
-use axum::Json;
 use axum::body::Body;
-use axum::extract::{Path, Query, State};
+use axum::extract::Query;
 use axum::http::HeaderMap;
 use serde::Serialize;
-use std::sync::Arc;
 
 /// Sweep above noise that is aimed at in every band, dB.
 const ENOUGH_DB: f64 = 40.0;
@@ -50,16 +45,15 @@ struct Band {
 
 /// Answers with what a recording holds; keeps nothing.
 pub(super) async fn level(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
+    job: Job,
     Query(about): Query<About>,
     headers: HeaderMap,
     body: Body,
-) -> Result<Json<Look>, Refusal> {
-    let folder = job_folder(&desk.root, &job)?;
-    let file = desk.scratch();
+) -> Answer<Look> {
+    let folder = job.folder()?;
+    let file = job.desk.scratch();
     to_disk(body, &headers, file.path(), MOST_BYTES).await?;
-    blocking(move || {
+    answer(move || {
         let session = Session::open(&folder)?;
         let recording = read(file.path(), &about, &session)?;
         let analyser = TakeAnalyser::new(&session.sweep);
@@ -90,7 +84,7 @@ pub(super) async fn level(
         let with_sweep = bands.iter().filter(|band| band.snr_db.is_some());
         let weakest = with_sweep
             .min_by(|a, b| f64::total_cmp(&a.snr_db.unwrap_or(0.0), &b.snr_db.unwrap_or(0.0)));
-        Ok(Json(Look {
+        Ok(Look {
             peak_dbfs: lg(facts.amplitudes.peak.powi(2)),
             clipped: facts.amplitudes.clipping.is_some() || facts.amplitudes.peak >= 0.999,
             weakest: weakest.copied(),
@@ -100,7 +94,7 @@ pub(super) async fn level(
             start_s: facts.sweep.map(|s| s.start_s),
             verdict: worst(&findings),
             findings,
-        }))
+        })
     })
     .await
 }

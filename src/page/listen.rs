@@ -1,30 +1,32 @@
 //! Sounds of a job: what can be listened to, and each version as a file.
 
 use super::desk::Desk;
-use super::listening::{Heard, measured};
+use super::listening::{Heard, Jobs};
 use super::place::{is_plain, job_folder, outside};
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, Job};
+use super::stamp::inputs;
 use super::upload::to_disk;
 use super::words::word;
 use crate::analysis::predict::FRONT_REFLECTION;
 use crate::analysis::predict::describe::Description;
 use crate::analysis::sheet::models::Gap;
+use crate::chain::analyze_keeping;
 use crate::ingest::blind_tests::read_blind_tests;
+use crate::job;
 use crate::listen::files::DITHER_SEED;
 use crate::listen::job::{offer, usual_seat};
 use crate::listen::read::read_sound;
-use crate::listen::sounds::{ALL, Made, Sound};
+use crate::listen::sounds::{self, Sound};
 use crate::listen::versions::make_versions;
 use crate::report::words::heard::HeardTest;
 use axum::Json;
 use axum::body::Body;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, Query};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
-use std::hash::{DefaultHasher, Hash, Hasher};
-use std::path::PathBuf;
+use std::path::{Path as FilePath, PathBuf};
 use std::sync::Arc;
 
 /// Largest sound of the user's, bytes.
@@ -33,6 +35,8 @@ const MOST_BYTES: u64 = 256 << 20;
 const LONGEST_S: f64 = 20.0;
 /// Name of the user's own sound among the sounds.
 const OWN: &str = "own";
+/// What the folder of a job's own sounds is called.
+const OWN_FOLDER: &str = "sound";
 
 /// What can be listened to.
 #[derive(Serialize)]
@@ -52,23 +56,21 @@ struct Named {
 }
 
 /// Answers with seats, sounds and kept tests.
-pub(super) async fn choices(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-) -> Result<Json<Choices>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
-        let jobs = measured(&desk, std::slice::from_ref(&folder))?;
+pub(super) async fn choices(job: Job) -> Answer<Choices> {
+    job.answer(move |desk, folder| {
+        let jobs = measured(desk, std::slice::from_ref(&folder))?;
         let analyzed = &jobs[0].1;
         let usual = usual_seat(analyzed).ok_or_else(|| Refusal::bad(word("listen.no_seat")))?;
         let seats = analyzed.result.seats.iter();
         let seats = seats.filter(|s| s.loss_db.iter().any(Option::is_some));
-        Ok(Json(Choices {
+        Ok(Choices {
             seats: seats.map(|s| Named { key: s.id.clone(), title: s.name.clone() }).collect(),
             seat: usual.to_owned(),
-            sounds: ALL.map(|m| Named { key: m.key().into(), title: m.title().into() }).into(),
+            sounds: sounds::ALL
+                .map(|m| Named { key: m.key().into(), title: m.title().into() })
+                .into(),
             kept: read_blind_tests(&folder)?.into_iter().map(HeardTest::from).collect(),
-        }))
+        })
     })
     .await
 }
@@ -91,7 +93,7 @@ pub(super) struct Asked {
 
 /// The versions that were made.
 #[derive(Serialize)]
-pub(super) struct Answer {
+pub(super) struct Made {
     number: u64,
     title: String,
     seat: String,
@@ -111,13 +113,9 @@ struct Shown {
 }
 
 /// Makes the versions of a sound.
-pub(super) async fn hear(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-    Json(asked): Json<Asked>,
-) -> Result<Json<Answer>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
+pub(super) async fn hear(job: Job, Json(asked): Json<Asked>) -> Answer<Made> {
+    let own = job.hidden_folder(OWN_FOLDER);
+    job.answer(move |desk, folder| {
         let mut folders = vec![folder.clone()];
         if let Some(other) = &asked.against {
             folders.push(job_folder(&desk.root, other)?);
@@ -129,8 +127,8 @@ pub(super) async fn hear(
                 vec![sheet.map_err(|e| Refusal::from_error(&e).at("sheet"))?]
             }
         };
-        let sound = sound(&desk, &job, &asked)?;
-        let jobs = measured(&desk, &folders)?;
+        let sound = sound(&own, &asked)?;
+        let jobs = measured(desk, &folders)?;
         let gap = jobs[0].0.manifest.screen.gap_m;
         let gap = gap.map(|gap_m| Gap { gap_m, front_reflection: FRONT_REFLECTION });
         let offer = offer(&jobs, Some(&asked.seat), &sheets, gap)?;
@@ -143,7 +141,7 @@ pub(super) async fn hear(
             matched_gain_db: v.matched_gain_db,
         };
         let number = desk.number();
-        let made = Answer {
+        let made = Made {
             number,
             title: versions.title.clone(),
             seat: asked.seat.clone(),
@@ -153,18 +151,18 @@ pub(super) async fn hear(
             notes: offer.notes,
         };
         desk.listening().keep_heard(number, Heard { folder, seat: asked.seat, sound, versions });
-        Ok(Json(made))
+        Ok(made)
     })
     .await
 }
 
-fn sound(desk: &Desk, job: &str, asked: &Asked) -> Result<Sound, Refusal> {
+fn sound(own: &FilePath, asked: &Asked) -> Result<Sound, Refusal> {
     if asked.sound != OWN {
-        let made = Made::from_key(&asked.sound);
-        return made.map(Made::sound).ok_or_else(|| Refusal::bad(word("error.form")));
+        let made = sounds::Made::from_key(&asked.sound);
+        return made.map(sounds::Made::sound).ok_or_else(|| Refusal::bad(word("error.form")));
     }
     let name = asked.name.as_deref().filter(|name| is_plain(name)).ok_or_else(outside)?;
-    let path = folder_of(desk, job).join(name);
+    let path = own.join(name);
     let mut sound = read_sound(&path, LONGEST_S).map_err(|error| {
         // Where it lies on the server is nobody's business.
         let told = Refusal::from_error(&error).message().replace(&path.display().to_string(), name);
@@ -182,11 +180,25 @@ fn fade_ends(sound: &mut Sound) {
     }
 }
 
-/// Folder of a job's own sounds.
-fn folder_of(desk: &Desk, job: &str) -> PathBuf {
-    let mut hasher = DefaultHasher::new();
-    job.hash(&mut hasher);
-    desk.staging.at(format!("sound-{:016x}", hasher.finish()))
+/// Jobs measured, or taken as they were where nothing has changed since.
+fn measured(desk: &Desk, folders: &[PathBuf]) -> Result<Jobs, Refusal> {
+    let now: Vec<(PathBuf, String)> = folders.iter().map(|f| (f.clone(), inputs(f))).collect();
+    // One analysis at a time, as for the report: it uses all cores.
+    let _alone = desk.made();
+    if let Some((basis, jobs)) = &desk.listening().jobs
+        && *basis == now
+    {
+        return Ok(Arc::clone(jobs));
+    }
+    let mut jobs = Vec::new();
+    for folder in folders {
+        let session = job::open(folder)?;
+        let analyzed = analyze_keeping(&session, &|| ())?;
+        jobs.push((session, analyzed));
+    }
+    let jobs = Arc::new(jobs);
+    desk.listening().jobs = Some((now, Arc::clone(&jobs)));
+    Ok(jobs)
 }
 
 /// Name of an own sound.
@@ -197,17 +209,16 @@ pub(super) struct Name {
 
 /// Takes a sound of the user's; it stays as long as the program runs.
 pub(super) async fn own_sound(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
+    job: Job,
     Query(Name { name }): Query<Name>,
     headers: HeaderMap,
     body: Body,
-) -> Result<Json<u64>, Refusal> {
-    job_folder(&desk.root, &job)?;
+) -> Answer<u64> {
+    job.folder()?;
     if !is_plain(&name) {
         return Err(outside());
     }
-    let folder = folder_of(&desk, &job);
+    let folder = job.hidden_folder(OWN_FOLDER);
     // One at a time: another one takes its place.
     if folder.symlink_metadata().is_ok() {
         tokio::fs::remove_dir_all(&folder).await?;
@@ -218,11 +229,10 @@ pub(super) async fn own_sound(
 
 /// One version as a file, as it is.
 pub(super) async fn version(
-    State(desk): State<Arc<Desk>>,
-    Path((job, number, version)): Path<(String, u64, usize)>,
+    job: Job,
+    Path((_, number, version)): Path<(String, u64, usize)>,
 ) -> Result<Response, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
+    job.work(move |desk, folder| {
         let heard = desk.listening().heard(number).filter(|heard| heard.folder == folder);
         let heard = heard.ok_or_else(gone)?;
         let version = heard.versions.versions.get(version).ok_or_else(gone)?;

@@ -1,15 +1,11 @@
 //! What is kept of listening while the program runs: the last analysed jobs, sounds in their
 //! versions, and blind tests with their draws, which leave the server only at the end.
 
-use super::desk::Desk;
-use super::result::inputs;
-use crate::chain::{Analyzed, analyze_keeping};
+use crate::chain::Analyzed;
 use crate::ingest::session::Session;
-use crate::job;
 use crate::listen::blind::BlindTest;
 use crate::listen::sounds::Sound;
 use crate::listen::versions::{Version, Versions};
-use crate::page::refusal::Refusal;
 use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -60,7 +56,8 @@ impl Test {
 /// Everything that is kept.
 #[derive(Default)]
 pub(super) struct Listening {
-    jobs: Option<(Vec<(PathBuf, u64)>, Jobs)>,
+    /// The last jobs that were analysed, with what they rest on.
+    pub jobs: Option<(Vec<(PathBuf, String)>, Jobs)>,
     heard: VecDeque<(u64, Arc<Heard>)>,
     tests: VecDeque<(u64, Test)>,
 }
@@ -91,25 +88,4 @@ impl Listening {
     pub(super) fn test(&mut self, number: u64) -> Option<&mut Test> {
         self.tests.iter_mut().find(|(n, _)| *n == number).map(|(_, test)| test)
     }
-}
-
-/// Jobs measured, or taken as they were where nothing has changed since.
-pub(super) fn measured(desk: &Desk, folders: &[PathBuf]) -> Result<Jobs, Refusal> {
-    let now: Vec<(PathBuf, u64)> = folders.iter().map(|f| (f.clone(), inputs(f))).collect();
-    // One analysis at a time, as for the report: it uses all cores.
-    let _alone = desk.made();
-    if let Some((basis, jobs)) = &desk.listening().jobs
-        && *basis == now
-    {
-        return Ok(Arc::clone(jobs));
-    }
-    let mut jobs = Vec::new();
-    for folder in folders {
-        let session = job::open(folder)?;
-        let analyzed = analyze_keeping(&session, &|| ())?;
-        jobs.push((session, analyzed));
-    }
-    let jobs = Arc::new(jobs);
-    desk.listening().jobs = Some((now, Arc::clone(&jobs)));
-    Ok(jobs)
 }

@@ -8,6 +8,8 @@
 //! | `secret` | random words that nobody guesses |
 //! | `neighbour` | a second start on the same folder joins the first |
 //! | `place` | names of jobs to folders, and none outside |
+//! | `request` | the job of a request, and work beside the server's threads |
+//! | `stamp` | whether files and texts are still those that were seen |
 //! | `upload` | what a browser sends, bounded, straight to disk |
 //! | `refusal` | what cannot be done, as an answer |
 //! | `words` | everything that the page says |
@@ -18,7 +20,7 @@
 //! | `board`, `heard`, `plan` | takes, their verdicts, what comes next |
 //! | `sweep_out`, `sound_in`, `level`, `record`, `aside` | the recorder's side of the server |
 //! | `bring_in` | recordings dropped on the board |
-//! | `result`, `events` | the report, made anew when takes change, and its progress |
+//! | `result`, `summary`, `events` | the report, made anew when takes change, and its progress |
 //! | `listen`, `listening`, `blind` | what the screen does, to listen to, and blind tests |
 //! | `forecast`, `side_by_side` | before buying, and sessions side by side |
 //! | `sheets` | what each sheet did over all jobs, the choice for the next room |
@@ -46,6 +48,7 @@ mod place;
 mod plan;
 mod record;
 mod refusal;
+mod request;
 mod result;
 mod routes;
 mod secret;
@@ -54,6 +57,8 @@ mod settings;
 mod sheets;
 mod side_by_side;
 mod sound_in;
+mod stamp;
+mod summary;
 mod sweep_out;
 mod upload;
 mod words;

@@ -1,11 +1,12 @@
 //! A new session folder, as `start` makes it.
 
 use super::desk::Desk;
-use super::place::{is_plain, is_session, outside};
+use super::place::{is_plain, outside};
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, answer};
 use super::words::word;
 use crate::ingest::error::IngestError;
+use crate::jobs::find::is_session;
 use crate::start::{StartError, StartOptions, start};
 use axum::Json;
 use axum::extract::State;
@@ -33,11 +34,11 @@ pub(super) struct Made {
 pub(super) async fn new_job(
     State(desk): State<Arc<Desk>>,
     Json(new): Json<NewJob>,
-) -> Result<Json<Made>, Refusal> {
-    blocking(move || make(&desk, new)).await
+) -> Answer<Made> {
+    answer(move || make(&desk, new)).await
 }
 
-fn make(desk: &Desk, new: NewJob) -> Result<Json<Made>, Refusal> {
+fn make(desk: &Desk, new: NewJob) -> Result<Made, Refusal> {
     if is_session(&desk.root) {
         return Err(Refusal::say(StatusCode::CONFLICT, "error.single"));
     }
@@ -74,5 +75,5 @@ fn make(desk: &Desk, new: NewJob) -> Result<Json<Made>, Refusal> {
         };
         Refusal::from(error).at(field)
     })?;
-    Ok(Json(Made { id: new.folder }))
+    Ok(Made { id: new.folder })
 }

@@ -1,9 +1,10 @@
 //! Names of jobs to folders: one step below the opened folder, or the folder itself.
 
 use super::refusal::Refusal;
-use super::words::word;
-use crate::ingest::manifest::MANIFEST_FILE;
+use super::words::{fill, word};
+use crate::ingest::session::Session;
 use crate::ingest::takes::paths::resolve;
+use crate::jobs::find::is_session;
 use axum::http::StatusCode;
 use std::path::{Component, Path, PathBuf};
 
@@ -40,9 +41,13 @@ pub(super) fn job_folder(root: &Path, name: &str) -> Result<PathBuf, Refusal> {
     if is_session(&folder) { Ok(folder) } else { Err(no_job()) }
 }
 
-/// Whether the folder holds a manifest.
-pub(super) fn is_session(folder: &Path) -> bool {
-    folder.join(MANIFEST_FILE).is_file()
+/// Refuses seats whose names, which a manifest may hold, would lead elsewhere as part of a file's.
+pub(super) fn names_are_plain(session: &Session) -> Result<(), Refusal> {
+    let seats = &session.manifest.seat;
+    match seats.iter().find(|seat| !is_plain(&seat.id)) {
+        Some(seat) => Err(Refusal::bad(fill("error.seat_name", &[("seat", &seat.id)]))),
+        None => Ok(()),
+    }
 }
 
 fn no_job() -> Refusal {
@@ -56,6 +61,7 @@ pub(super) fn outside() -> Refusal {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ingest::manifest::MANIFEST_FILE;
 
     #[test]
     fn only_plain_names_pass() {

@@ -1,27 +1,24 @@
 //! A take that the browser recorded: resampled where needed, filed under its name, judged.
 
-use super::aside::set_aside;
-use super::board::{Asked, Board, build, condition_of};
-use super::desk::Desk;
-use super::place::{is_plain, job_folder};
+use super::aside::{not_lent, set_aside};
+use super::board::{Board, build, condition_of};
+use super::place::names_are_plain;
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, Job, answer};
 use super::sound_in::{About, MOST_BYTES, read};
 use super::upload::to_disk;
 use super::words::{fill, word};
-use crate::import::{Origin, origins, write_float, write_origins};
-use crate::ingest::error::shown;
+use crate::import::{ORIGIN_FILE, Origin, origins, write_float, write_origins};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::{Recording, Session};
 use crate::ingest::takes::paths::resolve;
 use crate::ingest::takes::{TAKES_FOLDER, default_name, quiet_name};
 use crate::staging::{Staging, hold_interruption};
-use axum::Json;
 use axum::body::Body;
-use axum::extract::{Path, Query, State};
+use axum::extract::Query;
 use axum::http::{HeaderMap, StatusCode};
 use serde::{Deserialize, Serialize};
-use std::sync::Arc;
+use std::path::PathBuf;
 
 /// Most spots at a seat.
 const MOST_SPOTS: u32 = 99;
@@ -50,18 +47,18 @@ pub(super) struct Filed {
 
 /// Files a recording as a take.
 pub(super) async fn record(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
+    job: Job,
     Query(place): Query<Where>,
     Query(about): Query<About>,
     headers: HeaderMap,
     body: Body,
-) -> Result<Json<Filed>, Refusal> {
-    let folder = job_folder(&desk.root, &job)?;
+) -> Answer<Filed> {
+    let folder = job.folder()?;
+    let desk = job.desk;
     about.check()?;
     let file = desk.scratch();
     to_disk(body, &headers, file.path(), MOST_BYTES).await?;
-    blocking(move || {
+    answer(move || {
         let writing = desk.writing();
         let session = Session::open(&folder)?;
         let (condition, source) = check(&session, &place)?;
@@ -81,8 +78,8 @@ pub(super) async fn record(
             here.map(|t| t.file.clone()).collect()
         })?;
         drop(writing);
-        let board = build(&desk, &folder, &Asked { spots: place.spots })?;
-        Ok(Json(Filed { file: format!("{TAKES_FOLDER}/{name}"), board }))
+        let board = build(&desk, &folder, place.spots)?;
+        Ok(Filed { file: format!("{TAKES_FOLDER}/{name}"), board })
     })
     .await
 }
@@ -109,33 +106,13 @@ fn check(session: &Session, place: &Where) -> Result<(Condition, SoundSource), R
     Ok((condition, source))
 }
 
-/// Refuses to touch the takes without a screen where another session lends them.
-pub(super) fn not_lent(session: &Session, condition: Condition) -> Result<(), Refusal> {
-    match &session.without_from {
-        Some(other) if condition == Condition::Without => {
-            let of = [("title", other.title.as_str()), ("folder", &shown(&other.folder))];
-            Err(Refusal::new(StatusCode::CONFLICT, fill("error.lent", &of)))
-        }
-        _ => Ok(()),
-    }
-}
-
-/// Refuses seats whose names, which a manifest may hold, would lead elsewhere as part of a file's.
-pub(super) fn names_are_plain(session: &Session) -> Result<(), Refusal> {
-    let seats = &session.manifest.seat;
-    match seats.iter().find(|seat| !is_plain(&seat.id)) {
-        Some(seat) => Err(Refusal::bad(fill("error.seat_name", &[("seat", &seat.id)]))),
-        None => Ok(()),
-    }
-}
-
 /// Writes the take beside, puts what stood in its place aside, and renames: all or nothing.
 fn write(
     session: &Session,
     recording: &Recording,
     about: &About,
     name: &str,
-    replaced: impl Fn(&Session) -> Vec<std::path::PathBuf>,
+    replaced: impl Fn(&Session) -> Vec<PathBuf>,
 ) -> Result<(), Refusal> {
     let takes = session.root.join(TAKES_FOLDER);
     if takes.symlink_metadata().is_ok() {
@@ -153,10 +130,10 @@ fn write(
     rows.retain(|row| row.take != name);
     rows.push(origin(about, name, recording.rate_hz));
     rows.sort_by(|a, b| a.take.cmp(&b.take));
-    let list = staging.at(crate::import::ORIGIN_FILE);
+    let list = staging.at(ORIGIN_FILE);
     write_origins(&list, &rows)?;
     std::fs::rename(staging.at(name), takes.join(name))?;
-    std::fs::rename(list, takes.join(crate::import::ORIGIN_FILE))?;
+    std::fs::rename(list, takes.join(ORIGIN_FILE))?;
     drop(placing);
     Ok(())
 }

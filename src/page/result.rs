@@ -1,100 +1,43 @@
 //! The report: made anew when what it rests on has changed, shown and handed out.
 
-use super::desk::Desk;
-use super::events::Progress;
-use super::heard::stamp;
-use super::place::{job_folder, outside};
+use super::desk::{Desk, Progress};
+use super::place::outside;
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, Job};
+use super::stamp::inputs;
+use super::summary::{File, Summary};
 use super::words::word;
 use crate::chain;
 use crate::ingest::session::Session;
-use crate::ingest::takes::TAKES_FOLDER;
 use crate::ingest::takes::paths::inside;
-use crate::job;
-use crate::job::{JobError, report_into, usual_place};
+use crate::job::{self, JobError, report_into, usual_place};
 use crate::report::html::SCRIPT_HASH;
-use crate::report::result::SessionResult;
-use crate::report::words::{loss_finding, spread_finding};
-use axum::Json;
 use axum::body::Body;
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use serde::Serialize;
-use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Component, Path as FilePath};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use tokio::io::AsyncReadExt;
 
 /// Largest file of a report that is handed out, bytes.
 const MOST_BYTES: u64 = 256 << 20;
 
-/// What the result screen says before the paper itself.
-#[derive(Debug, Clone, Serialize)]
-pub(super) struct Summary {
-    /// What it rests on, as a number; another one is another report.
-    pub inputs: String,
-    findings: Vec<String>,
-    claims: Vec<Claim>,
-    setting: Option<String>,
-    doubts: Vec<String>,
-    files: Vec<File>,
-    made_in_s: f64,
-}
-
-#[derive(Debug, Clone, Serialize)]
-struct Claim {
-    verdict: &'static str,
-    /// As in `result.json`.
-    kind: crate::analysis::claims::Verdict,
-    sentence: String,
-}
-
-#[derive(Debug, Clone, Serialize)]
-struct File {
-    name: String,
-    bytes: u64,
-}
-
 /// Answers with the summary, after an analysis where one is needed.
-pub(super) async fn result(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-) -> Result<Json<Summary>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
+pub(super) async fn result(job: Job) -> Answer<Summary> {
+    job.answer(move |desk, folder| {
         // One analysis at a time: it uses all cores, and a second one of the same job finds the first.
         let mut made = desk.made();
-        let now = format!("{:016x}", inputs(&folder));
+        let now = inputs(&folder);
         if let Some(summary) = made.get(&folder).filter(|s| s.inputs == now && is_there(&folder, s))
         {
-            return Ok(Json(summary.clone()));
+            return Ok(summary.clone());
         }
-        let summary = analyze(&desk, &folder, now)?;
+        let summary = analyze(desk, &folder, now)?;
         made.insert(folder, summary.clone());
-        Ok(Json(summary))
+        Ok(summary)
     })
     .await
-}
-
-/// A number for everything that a report rests on.
-pub(super) fn inputs(folder: &FilePath) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    for top in [folder.to_owned(), folder.join(TAKES_FOLDER)] {
-        let mut files: Vec<_> = std::fs::read_dir(&top)
-            .into_iter()
-            .flatten()
-            .flatten()
-            .map(|entry| entry.path())
-            .filter(|path| path.is_file())
-            .map(|path| (stamp(&path), path))
-            .collect();
-        files.sort();
-        files.hash(&mut hasher);
-    }
-    hasher.finish()
 }
 
 fn is_there(folder: &FilePath, summary: &Summary) -> bool {
@@ -125,36 +68,15 @@ fn analyze(desk: &Desk, folder: &FilePath, inputs: String) -> Result<Summary, Re
         let name = name.to_string_lossy().replace('\\', "/");
         Some(File { name, bytes: std::fs::metadata(path).ok()?.len() })
     });
-    Ok(summary(&result, inputs, files.collect(), started.elapsed().as_secs_f64()))
-}
-
-fn summary(result: &SessionResult, inputs: String, files: Vec<File>, made_in_s: f64) -> Summary {
-    let findings = [Some(loss_finding(result)), spread_finding(result)];
-    Summary {
-        inputs,
-        findings: findings.into_iter().flatten().map(|text| text + ".").collect(),
-        claims: result
-            .claims
-            .iter()
-            .map(|c| Claim {
-                verdict: c.verdict.label(),
-                kind: c.verdict,
-                sentence: c.words.sentence.clone(),
-            })
-            .collect(),
-        setting: result.correction.as_ref().map(|c| c.words.reason.clone()),
-        doubts: result.warnings.iter().map(|w| format!("{} {}", w.message, w.advice)).collect(),
-        files,
-        made_in_s,
-    }
+    Ok(Summary::of(&result, inputs, files.collect(), started.elapsed().as_secs_f64()))
 }
 
 /// One file of the report; the page in it under a policy of its own, in a box.
 pub(super) async fn report_file(
-    State(desk): State<Arc<Desk>>,
-    Path((job, name)): Path<(String, String)>,
+    job: Job,
+    Path((_, name)): Path<(String, String)>,
 ) -> Result<Response, Refusal> {
-    let folder = job_folder(&desk.root, &job)?;
+    let folder = job.folder()?;
     let name = FilePath::new(&name);
     if name.components().any(|step| !matches!(step, Component::Normal(_)))
         || name.to_string_lossy().contains(['\\', ':', '\0'])
@@ -163,7 +85,7 @@ pub(super) async fn report_file(
     }
     let relative = FilePath::new("report").join(name);
     let known = {
-        let made = desk.made();
+        let made = job.desk.made();
         let text = name.to_string_lossy();
         made.get(&folder).is_some_and(|s| s.files.iter().any(|f| f.name == text))
     };

@@ -63,14 +63,3 @@ pub(super) fn router(desk: Arc<Desk>) -> Router {
 async fn nothing_here() -> Refusal {
     Refusal::say(StatusCode::NOT_FOUND, "error.nothing_here")
 }
-
-/// Runs what takes its time, or waits for the disk, beside the server's own threads.
-///
-/// # Errors
-/// What `work` refuses; a mistake of this program in it is told, and the page lives on.
-pub(super) async fn blocking<T: Send + 'static>(
-    work: impl FnOnce() -> Result<T, Refusal> + Send + 'static,
-) -> Result<T, Refusal> {
-    let done = tokio::task::spawn_blocking(work).await;
-    done.unwrap_or_else(|_| Err(Refusal::say(StatusCode::INTERNAL_SERVER_ERROR, "error.mistake")))
-}

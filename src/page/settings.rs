@@ -1,11 +1,10 @@
 //! `session.toml` as forms. Whoever saves says which text he saw: edits from elsewhere are never
 //! overwritten unasked.
 
-use super::desk::Desk;
 use super::edit::{Change, Step, apply, as_json};
-use super::place::job_folder;
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::{Answer, Job};
+use super::stamp::fingerprint;
 use super::words::word;
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{self, MANIFEST_FILE, Manifest, ManifestText, read_text};
@@ -15,12 +14,9 @@ use crate::report::words::claims::unmeasured_sentence;
 use crate::staging::{Staging, hold_interruption};
 use crate::start::check_seats;
 use axum::Json;
-use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
-use std::hash::{DefaultHasher, Hash, Hasher};
-use std::path::Path as FilePath;
-use std::sync::Arc;
+use std::path::Path;
 use toml_edit::DocumentMut;
 
 /// The manifest for the forms.
@@ -50,40 +46,22 @@ pub(super) struct Save {
 }
 
 /// Answers with the manifest.
-pub(super) async fn settings(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-) -> Result<Json<Settings>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
-        Ok(Json(describe(&folder, &read(&folder)?)))
-    })
-    .await
+pub(super) async fn settings(job: Job) -> Answer<Settings> {
+    job.answer(|_, folder| Ok(describe(&folder, &read(&folder)?))).await
 }
 
 /// Makes changes, all or none.
-pub(super) async fn save(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-    Json(save): Json<Save>,
-) -> Result<Json<Settings>, Refusal> {
-    blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
+pub(super) async fn save(job: Job, Json(save): Json<Save>) -> Answer<Settings> {
+    job.answer(move |desk, folder| {
         let _writing = desk.writing();
-        change(&folder, &save).map(Json)
+        change(&folder, &save)
     })
     .await
 }
 
-fn read(folder: &FilePath) -> Result<String, Refusal> {
-    inside(folder, FilePath::new(MANIFEST_FILE), "")?;
+fn read(folder: &Path) -> Result<String, Refusal> {
+    inside(folder, Path::new(MANIFEST_FILE), "")?;
     Ok(read_text(&folder.join(MANIFEST_FILE), "")?)
-}
-
-fn fingerprint(text: &str) -> String {
-    let mut hasher = DefaultHasher::new();
-    text.hash(&mut hasher);
-    format!("{:016x}", hasher.finish())
 }
 
 fn parsed(text: &str) -> Result<(Manifest, ManifestText), IngestError> {
@@ -91,7 +69,7 @@ fn parsed(text: &str) -> Result<(Manifest, ManifestText), IngestError> {
     Ok((manifest::parse(&text)?, text))
 }
 
-fn describe(folder: &FilePath, text: &str) -> Settings {
+fn describe(folder: &Path, text: &str) -> Settings {
     let values = text.parse::<DocumentMut>().map_or(serde_json::Value::Null, |d| as_json(&d));
     let (problem, claims) = match parsed(text) {
         Ok((manifest, _)) => (None, manifest.claim.iter().map(unmeasured_sentence).collect()),
@@ -101,7 +79,7 @@ fn describe(folder: &FilePath, text: &str) -> Settings {
     Settings { fingerprint: fingerprint(text), values, problem, claims, folder }
 }
 
-fn change(folder: &FilePath, save: &Save) -> Result<Settings, Refusal> {
+fn change(folder: &Path, save: &Save) -> Result<Settings, Refusal> {
     let text = read(folder)?;
     if fingerprint(&text) != save.fingerprint {
         return Err(Refusal::say(StatusCode::CONFLICT, "error.changed_elsewhere"));
@@ -109,7 +87,7 @@ fn change(folder: &FilePath, save: &Save) -> Result<Settings, Refusal> {
     let mut document: DocumentMut =
         text.parse().map_err(|_| Refusal::bad(word("error.not_toml")))?;
     for change in &save.changes {
-        apply(&mut document, change).map_err(|e| Refusal::bad(e.0).at(change.place()))?;
+        apply(&mut document, change).map_err(|refusal| refusal.at(change.place()))?;
     }
     let mut new = document.to_string();
     if text.contains("\r\n") {
@@ -160,7 +138,7 @@ fn at_field(error: IngestError, text: &str, save: &Save) -> Refusal {
 
 /// Refuses changes after which takes that are there would belong to no seat.
 fn keep_takes(
-    folder: &FilePath,
+    folder: &Path,
     old: &str,
     manifest: &Manifest,
     text: &ManifestText,
@@ -178,7 +156,7 @@ fn keep_takes(
 }
 
 /// Writes beside and renames.
-fn replace(folder: &FilePath, text: &str) -> Result<(), Refusal> {
+fn replace(folder: &Path, text: &str) -> Result<(), Refusal> {
     let staging = Staging::inside(folder)?;
     std::fs::write(staging.at(MANIFEST_FILE), text)?;
     let _whole = hold_interruption();

@@ -1,10 +1,9 @@
 //! What each sheet did over all jobs, the choice for the next room, and one room measured twice.
 
-use super::desk::Desk;
+use super::desk::{Desk, Papers};
 use super::place::job_folder;
 use super::refusal::Refusal;
-use super::routes::blocking;
-use super::side_by_side::Papers;
+use super::request::{Answer, answer};
 use super::words::word;
 use crate::ingest::manifest;
 use crate::job;
@@ -97,8 +96,8 @@ impl Ask {
 }
 
 /// The overview; nothing is analysed for it.
-pub(super) async fn overview(State(desk): State<Arc<Desk>>) -> Result<Json<Overview>, Refusal> {
-    blocking(move || {
+pub(super) async fn overview(State(desk): State<Arc<Desk>>) -> Answer<Overview> {
+    answer(move || {
         let stale = AtomicUsize::new(0);
         let collected = collect(
             std::slice::from_ref(&desk.root),
@@ -110,22 +109,19 @@ pub(super) async fn overview(State(desk): State<Arc<Desk>>) -> Result<Json<Overv
         );
         let over = sheets_over_jobs(&collected.jobs, &NameRules::default())
             .map_err(|e| Refusal::from_error(&e))?;
-        Ok(Json(Overview {
+        Ok(Overview {
             n_jobs: collected.jobs.len(),
             n_stale: stale.into_inner(),
             sheets: over.sheets.iter().map(SheetRow::of).collect(),
             alike: over.alike,
-        }))
+        })
     })
     .await
 }
 
 /// The papers about all sheets; jobs that changed are analysed first.
-pub(super) async fn sheets(
-    State(desk): State<Arc<Desk>>,
-    Json(ask): Json<Ask>,
-) -> Result<Json<Papers>, Refusal> {
-    blocking(move || {
+pub(super) async fn sheets(State(desk): State<Arc<Desk>>, Json(ask): Json<Ask>) -> Answer<Papers> {
+    answer(move || {
         let collected = all_jobs(&desk);
         let over =
             sheets_over_jobs(&collected.jobs, &ask.rules()).map_err(|e| Refusal::from_error(&e))?;
@@ -134,7 +130,7 @@ pub(super) async fn sheets(
         }
         let mut statements = sheets_statement(&over);
         statements.extend(collected.notes());
-        Ok(Json(desk.papers(sheets_files(&over)?, statements)))
+        Ok(desk.papers(sheets_files(&over)?, statements))
     })
     .await
 }
@@ -165,8 +161,8 @@ pub(super) struct AskChoice {
 pub(super) async fn choice(
     State(desk): State<Arc<Desk>>,
     Json(ask): Json<AskChoice>,
-) -> Result<Json<Papers>, Refusal> {
-    blocking(move || {
+) -> Answer<Papers> {
+    answer(move || {
         let room = room(&desk.root, &ask)?;
         let mut described = Vec::new();
         for (i, text) in ask.sheets.iter().enumerate() {
@@ -180,7 +176,7 @@ pub(super) async fn choice(
         if choice.candidates.is_empty() {
             return Err(Refusal::bad(word("error.no_sheets")));
         }
-        Ok(Json(desk.papers(choice_files(&choice)?, choice_statement(&choice))))
+        Ok(desk.papers(choice_files(&choice)?, choice_statement(&choice)))
     })
     .await
 }

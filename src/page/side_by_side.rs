@@ -1,10 +1,10 @@
 //! Sessions side by side, as `compare` sets them.
 
-use super::desk::Desk;
+use super::desk::{Desk, Papers};
 use super::place::job_folder;
 use super::refusal::Refusal;
+use super::request::{Answer, answer};
 use super::result::served;
-use super::routes::blocking;
 use super::sheets::same_room;
 use super::words::word;
 use crate::analysis::compare::{Summary, compare};
@@ -18,7 +18,7 @@ use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 use std::sync::Arc;
 
 /// Which jobs.
@@ -31,23 +31,14 @@ pub(super) struct Which {
     same_room: bool,
 }
 
-/// Where the papers are, and what they say first.
-#[derive(Serialize)]
-pub(super) struct Papers {
-    /// Folder of addresses.
-    pub address: String,
-    pub files: Vec<String>,
-    pub statements: Vec<String>,
-}
-
 /// Compares jobs.
 pub(super) async fn side_by_side(
     State(desk): State<Arc<Desk>>,
     Json(which): Json<Which>,
-) -> Result<Json<Papers>, Refusal> {
-    blocking(move || {
+) -> Answer<Papers> {
+    answer(move || {
         if which.same_room {
-            return same_room(&desk, &which.jobs).map(Json);
+            return same_room(&desk, &which.jobs);
         }
         if which.jobs.len() < 2 {
             return Err(Refusal::bad(word("error.two_jobs")));
@@ -65,7 +56,7 @@ pub(super) async fn side_by_side(
         let comparison = words::compare::said(comparison);
         let mut files = comparison_files(&comparison, &Sheet::A4)?;
         files.retain(|(name, _)| !name.starts_with("plots/"));
-        Ok(Json(desk.papers(files, comparison.words.statement.clone())))
+        Ok(desk.papers(files, comparison.words.statement.clone()))
     })
     .await
 }

@@ -1,19 +1,16 @@
 //! The session's sweep at the rate of the device that plays it.
 
-use super::desk::Desk;
-use super::place::job_folder;
 use super::refusal::Refusal;
-use super::routes::blocking;
+use super::request::Job;
 use super::words::{fill, word};
 use crate::import::resample;
 use crate::ingest::manifest::SweepKind;
 use crate::ingest::session::Session;
 use crate::ingest::sweep::{SweepParams, generate};
-use axum::extract::{Path, Query, State};
+use axum::extract::Query;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
-use std::sync::Arc;
 
 /// Rates at which sound cards play, Hz.
 pub(super) const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=384_000;
@@ -26,18 +23,12 @@ pub(super) struct Asked {
 
 /// Answers with the sounding part of the sweep as 32-bit floats, little end first, full scale 1,
 /// at the level of the session's own file.
-pub(super) async fn sweep_out(
-    State(desk): State<Arc<Desk>>,
-    Path(job): Path<String>,
-    Query(asked): Query<Asked>,
-) -> Result<Response, Refusal> {
-    let bytes = blocking(move || {
-        let folder = job_folder(&desk.root, &job)?;
-        let session = Session::open(&folder)?;
-        let samples = at_rate(&session, asked.rate_hz)?;
+pub(super) async fn sweep_out(job: Job, Query(asked): Query<Asked>) -> Result<Response, Refusal> {
+    let work = job.work(move |_, folder| {
+        let samples = at_rate(&Session::open(&folder)?, asked.rate_hz)?;
         Ok(samples.iter().flat_map(|x| (*x as f32).to_le_bytes()).collect::<Vec<u8>>())
-    })
-    .await?;
+    });
+    let bytes = work.await?;
     Ok(([(header::CONTENT_TYPE, "application/octet-stream")], bytes).into_response())
 }
 

@@ -228,9 +228,7 @@ pub struct TakeInfo {
 }
 
 /// State of screen and equaliser during a take.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize, Serialize,
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Condition {
     /// Screen not hung.
