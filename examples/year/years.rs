@@ -95,7 +95,7 @@ fn draw(job: &Job, pools: &[Pool], rng: &mut ChaCha8Rng) -> Job {
     let result = &mut job.result;
     let mut errors = Vec::new();
     for (b, band) in result.bands.iter().enumerate() {
-        let u = result.band(band.nominal_hz).map_or(0.0, |[_, u]| u);
+        let u = result.band(band.nominal_hz).map_or(0.0, |loss| loss.u);
         let error = u * (0.6f64.sqrt() * shared + 0.4f64.sqrt() * normal());
         errors.push(truth.get(b).map(|t| t + error));
     }

@@ -5,7 +5,6 @@ use super::failure::Failure;
 use super::jobs::{answer, collect_jobs};
 use crate::ingest::error::shown;
 use crate::jobs::again::again;
-use crate::jobs::collect::Job;
 use crate::jobs::find::is_session;
 use crate::jobs::told::{again_files, again_table};
 use crate::report::output::OutputFolder;
@@ -31,10 +30,9 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     }
     let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
     let collected = collect_jobs(&args.sessions);
-    let find = |wanted: &Path| -> Result<&Job, Failure> {
-        collected.jobs.iter().find(|j| j.folder == wanted).ok_or_else(|| {
-            let why = collected.refused.iter().find(|(f, _)| f == wanted);
-            let why = why.map_or("it is the same session as the other", |(_, why)| why.as_str());
+    let find = |wanted: &Path| {
+        collected.job(wanted).map_err(|why| {
+            let why = why.unwrap_or("it is the same session as the other");
             Failure::Compare { message: format!("{}: {why}", shown(wanted)) }
         })
     };

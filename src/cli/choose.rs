@@ -7,7 +7,7 @@ use super::predict::seat;
 use super::settings::manifest_at;
 use crate::jobs::choose::choose;
 use crate::jobs::described::{Described, begun};
-use crate::jobs::room::{Room, RoomPower, TypedRoom};
+use crate::jobs::room::{Room, RoomPower};
 use crate::jobs::told::{choice_files, choice_table};
 use crate::report::output::OutputFolder;
 use std::process::ExitCode;
@@ -53,9 +53,10 @@ fn room(args: &ChooseArgs) -> Result<Room, Failure> {
         None => Room::default(),
         Some(path) => Room::of_manifest(&manifest_at(path)?),
     };
-    let typed = TypedRoom {
+    let seats_m = args.seats.iter().map(|text| seat(text)).collect::<Result<Vec<_>, _>>()?;
+    let typed = Room {
         gap_m: args.gap_m,
-        seats_m: args.seats.iter().map(|text| seat(text)).collect::<Result<_, _>>()?,
+        seats: Vec::new(),
         width_m: args.width_m,
         height_m: args.height_m,
         projector_lm: args.projector_lm,
@@ -67,5 +68,5 @@ fn room(args: &ChooseArgs) -> Result<Room, Failure> {
             driver_band_hz: args.driver_band_hz.first_chunk().copied(),
         },
     };
-    room.with_typed(&typed).map_err(|e| Failure::Usage { message: e.to_string() })
+    room.with_typed(&typed, &seats_m).map_err(|e| Failure::Usage { message: e.to_string() })
 }

@@ -6,7 +6,8 @@
 //! share, such as what the method assumes, is counted in both, though it cancels: the interval is
 //! too wide rather than too narrow.
 
-use super::stored::{StoredParameter, StoredResult, standard};
+use super::figures::gain_on_axis;
+use super::stored::{StoredParameter, StoredRattle, StoredResult, StoredSeat, standard};
 use crate::analysis::sheet::kinds::Quantity;
 use crate::analysis::student::student_quantile;
 use serde::Serialize;
@@ -119,23 +120,24 @@ pub fn again(old: &StoredResult, new: &StoredResult, with_names: bool) -> Again 
         ids.iter().filter_map(|id| seat(old, new, id, &common, n_compared)).collect();
     let mean = common.iter().filter_map(|&[nominal_hz, exact_hz]| {
         let of = |r: &StoredResult| {
-            let b = at(r, nominal_hz)?;
+            let b = r.at(nominal_hz)?;
             known(r.mean.loss_db[b]?, r.mean.u95_db[b]?, r.mean.dof[b]?)
         };
         let loss_db = hold(of(old)?, of(new)?, common.len())?;
         Some(BandAgain { nominal_hz, exact_hz, loss_db })
     });
+    let once = |of: fn(&StoredResult) -> Option<Known>| hold(of(old)?, of(new)?, 1);
     let one_of = old.seats.iter().chain(&new.seats).map(|s| &s.id);
     let mut out = Again {
         titles: with_names.then(|| [old.title.clone(), new.title.clone()]),
         dates: [old.date.clone(), new.date.clone()],
         mean: mean.collect(),
         seats_of_one: one_of.filter(|id| !ids.contains(&id.as_str())).cloned().collect(),
-        gap_mm: gap(old).zip(gap(new)).and_then(|(a, b)| hold(a, b, 1)),
+        gap_mm: once(gap),
         sheet: parameters(old, new),
-        trim_db: trim(old).zip(trim(new)).and_then(|(a, b)| hold(a, b, 1)),
+        trim_db: once(trim),
         filters: [filters(old), filters(new)],
-        gain_on_axis: gain(old).zip(gain(new)).and_then(|(a, b)| hold(a, b, 1)),
+        gain_on_axis: once(gain),
         new_rattle_hz: new_rattle(old, new),
         likely: Vec::new(),
         seats,
@@ -144,29 +146,25 @@ pub fn again(old: &StoredResult, new: &StoredResult, with_names: bool) -> Again 
     out
 }
 
-fn at(result: &StoredResult, nominal_hz: f64) -> Option<usize> {
-    result.bands.iter().position(|b| b.nominal_hz == nominal_hz)
-}
-
 fn known(value: f64, u95: f64, dof: f64) -> Option<Known> {
     Some((value, standard(u95, dof)?, dof))
 }
 
-fn seat(
-    old: &StoredResult,
-    new: &StoredResult,
+fn seat<'a>(
+    old: &'a StoredResult,
+    new: &'a StoredResult,
     id: &str,
     common: &[[f64; 2]],
     n_compared: usize,
 ) -> Option<SeatAgain> {
-    let find = |r: &StoredResult| r.seats.iter().find(|s| s.id == id).cloned();
+    let find = |r: &'a StoredResult| r.seats.iter().find(|s| s.id == id);
     let (a, b) = (find(old)?, find(new)?);
     let bands = common.iter().filter_map(|&[nominal_hz, exact_hz]| {
-        let of = |r: &StoredResult, s: &super::stored::StoredSeat| {
-            let b = at(r, nominal_hz)?;
+        let of = |r: &StoredResult, s: &StoredSeat| {
+            let b = r.at(nominal_hz)?;
             known(s.loss_db[b]?, s.u95_db[b]?, s.dof[b]?)
         };
-        let loss_db = hold(of(old, &a)?, of(new, &b)?, n_compared)?;
+        let loss_db = hold(of(old, a)?, of(new, b)?, n_compared)?;
         Some(BandAgain { nominal_hz, exact_hz, loss_db })
     });
     let moved_m = a
@@ -203,16 +201,15 @@ fn trim(result: &StoredResult) -> Option<Known> {
 }
 
 fn gain(result: &StoredResult) -> Option<Known> {
-    let on_axis = result.picture.as_ref()?.light.as_ref()?.gain.as_ref()?.on_axis?;
+    let on_axis = gain_on_axis(result)?;
     Some((on_axis.value, on_axis.u, 1e4))
 }
 
 /// Parameters of the model that was best in the old measurement, where the new one fitted it too.
-fn parameters(old: &StoredResult, new: &StoredResult) -> Vec<(Quantity, FigureAgain)> {
-    let fits = |r: &StoredResult| r.sheet.as_ref().map(|s| s.evidence.fits.clone());
-    let (Some(a), Some(b)) = (fits(old), fits(new)) else { return Vec::new() };
-    let Some(a) = a.first() else { return Vec::new() };
-    let Some(b) = b.iter().find(|f| f.kind == a.kind) else { return Vec::new() };
+fn parameters<'a>(old: &'a StoredResult, new: &'a StoredResult) -> Vec<(Quantity, FigureAgain)> {
+    let fits = |r: &'a StoredResult| r.sheet.iter().flat_map(|s| &s.evidence.fits);
+    let Some(a) = fits(old).next() else { return Vec::new() };
+    let Some(b) = fits(new).find(|f| f.kind == a.kind) else { return Vec::new() };
     let of = |p: &StoredParameter| Some((p.value?, (p.high? - p.low?) / 4.0, 1e4));
     let n = a.parameters.len();
     let pair = |p: &StoredParameter| {
@@ -233,12 +230,10 @@ fn filters(result: &StoredResult) -> Vec<String> {
 }
 
 fn new_rattle(old: &StoredResult, new: &StoredResult) -> Vec<[f64; 2]> {
-    let ranges = |r: &StoredResult| -> Vec<[f64; 2]> {
-        r.rattle.iter().map(|r| [r.low_hz, r.high_hz]).collect()
+    let is_new = |now: &&StoredRattle| {
+        !old.rattle.iter().any(|then| now.low_hz <= then.high_hz && then.low_hz <= now.high_hz)
     };
-    let before = ranges(old);
-    let overlaps = |a: &[f64; 2]| before.iter().any(|b| a[0] <= b[1] && b[0] <= a[1]);
-    ranges(new).into_iter().filter(|r| !overlaps(r)).collect()
+    new.rattle.iter().filter(is_new).map(|r| [r.low_hz, r.high_hz]).collect()
 }
 
 /// What the changes may come from.

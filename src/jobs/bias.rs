@@ -85,12 +85,8 @@ fn by_room(
     let mut rooms = Vec::new();
     for (_, job) in jobs {
         let all: Vec<RoomFigure> = job.result.claims.iter().filter_map(&difference).collect();
-        if !all.is_empty() {
-            n_claims += all.len();
-            let mean =
-                |f: &dyn Fn(&RoomFigure) -> f64| all.iter().map(f).sum::<f64>() / all.len() as f64;
-            rooms.push(RoomFigure { value: mean(&|f| f.value), u: mean(&|f| f.u) });
-        }
+        n_claims += all.len();
+        rooms.extend(RoomFigure::mean(&all));
     }
     (n_claims, rooms)
 }

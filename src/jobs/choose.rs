@@ -8,31 +8,28 @@
 //! the prediction for one room more carries it in full.
 //!
 //! Taken as known: the new loudspeaker's front throws back what those of the other rooms did
-//! ([`FRONT_REFLECTION`] in the model). A sheet that is only described has the model alone, trusted
+//! ([`crate::analysis::predict::FRONT_REFLECTION`] in the model). A sheet that is only described has the model alone, trusted
 //! to 0.3 dB and a fifth of the value; so has a measured one while it hung in one room only and no
 //! other sheet shows how rooms scatter.
 
 use super::collect::Job;
 use super::described::Described;
-use super::figures::{SUMMED_HZ, all_bands, gap_m, summed_bands};
+use super::figures::{all_bands, is_summed, summed_bands};
 use super::mean::{OverRooms, RoomFigure, over_rooms, pooled_scatter};
 use super::model::model;
 use super::names::NameError;
+use super::residuals::{Base, Residuals};
 use super::room::Room;
 use super::sheets::{Grouped, NameRules, SheetOverRooms, common_u, group, sheets_over_jobs};
-use super::stored::StoredResult;
 use crate::analysis::compare::Rated;
 use crate::analysis::picture::expected_luminance_cd_m2;
 use crate::analysis::picture::figure::Figure;
 use crate::analysis::picture::uniformity::{LimitCheck, luminance_limits};
 use crate::analysis::power::{PowerCost, gain_power};
-use crate::analysis::predict::FRONT_REFLECTION;
-use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::kinds::ModelKind;
-use crate::analysis::sheet::models::{Gap, Hanging, Sheet};
 use crate::analysis::sheet::stated::prediction_u95_db;
 use crate::report::words::{self, said::Said};
-use crate::units::{Hertz, ThirdOctave};
+use crate::units::ThirdOctave;
 use serde::Serialize;
 
 /// Where a sheet's figures come from.
@@ -167,56 +164,6 @@ fn shown_below(a: Rated, b: Rated) -> bool {
     b.value - a.value > difference_u95(a, b)
 }
 
-/// What the model gives by band, mean over the seats.
-struct Base {
-    sheet: Option<(Sheet, Option<(Sheet, f64)>)>,
-}
-
-impl Base {
-    /// Loss of a band, dB; 0 where there is no model.
-    fn band_db(&self, exact_hz: f64, gap_m: Option<f64>, cosines: &[f64]) -> f64 {
-        let Some((front, backing)) = self.sheet else { return 0.0 };
-        let gap = gap_m.map(|gap_m| Gap { gap_m, front_reflection: FRONT_REFLECTION });
-        let hanging = Hanging { front, backing, gap };
-        let Ok(hz) = Hertz::new(exact_hz) else { return 0.0 };
-        let band = ThirdOctave::nearest(hz);
-        let one = |cosine: &f64| hanging.band_loss(band, *cosine, &Air::AT_20_C).0;
-        if cosines.is_empty() {
-            return one(&1.0);
-        }
-        cosines.iter().map(one).sum::<f64>() / cosines.len() as f64
-    }
-}
-
-/// What a room adds to its model, by band: value and standard uncertainty, dB.
-struct Residuals {
-    bands: Vec<(f64, RoomFigure)>,
-}
-
-impl Residuals {
-    fn of(result: &StoredResult, base: &Base) -> Self {
-        let (gap, cosines) = (gap_m(result), result.cosines());
-        let bands = result.bands.iter().filter_map(|b| {
-            let [loss, u] = result.band(b.nominal_hz)?;
-            let value = loss - base.band_db(b.exact_hz, gap, &cosines);
-            Some((b.nominal_hz, RoomFigure { value, u }))
-        });
-        Self { bands: bands.collect() }
-    }
-
-    fn band(&self, nominal_hz: f64) -> Option<RoomFigure> {
-        self.bands.iter().find(|(hz, _)| *hz == nominal_hz).map(|(_, f)| *f)
-    }
-
-    fn mean(&self, wanted: &[f64]) -> Option<RoomFigure> {
-        let all: Option<Vec<RoomFigure>> = wanted.iter().map(|hz| self.band(*hz)).collect();
-        let all = all.filter(|a| !a.is_empty())?;
-        let mean =
-            |f: &dyn Fn(&RoomFigure) -> f64| all.iter().map(f).sum::<f64>() / all.len() as f64;
-        Some(RoomFigure { value: mean(&|f| f.value), u: mean(&|f| f.u) })
-    }
-}
-
 /// Candidates of all measured sheets.
 fn measured(grouped: &Grouped, over: &[SheetOverRooms], room: &Room) -> Vec<Candidate> {
     let sheets: Vec<(Base, Vec<Residuals>)> = grouped
@@ -291,13 +238,11 @@ fn describe(described: &Described, room: &Room) -> Candidate {
             }
         })
         .collect();
-    let [low, high] = SUMMED_HZ;
-    let summed: Vec<&PredictedBand> =
-        bands.iter().filter(|b| (low - 1.0..=high + 1.0).contains(&b.nominal_hz)).collect();
-    let mean = |f: &dyn Fn(&PredictedBand) -> f64| {
+    let summed: Vec<&PredictedBand> = bands.iter().filter(|b| is_summed(b.nominal_hz)).collect();
+    let mean = |f: fn(&PredictedBand) -> f64| {
         summed.iter().map(|b| f(b)).sum::<f64>() / summed.len() as f64
     };
-    let rated = Rated { value: mean(&|b| b.loss_db), u95: Some(mean(&|b| b.u95_db)) };
+    let rated = Rated { value: mean(|b| b.loss_db), u95: Some(mean(|b| b.u95_db)) };
     let mut candidate = candidate(&sheet.name, Evidence::Described, bands, rated, room);
     let distance = described
         .structure_mm

@@ -96,6 +96,16 @@ pub fn collect(roots: &[PathBuf], work: &Work) -> Collected {
 }
 
 impl Collected {
+    /// The finished job of a session folder, or why there is none; nothing is said of a folder
+    /// that is the same session as another.
+    ///
+    /// # Errors
+    /// What was told of the folder.
+    pub fn job(&self, folder: &Path) -> Result<&Job, Option<&str>> {
+        let why = self.refused.iter().find(|(f, _)| f == folder).map(|(_, why)| why.as_str());
+        self.jobs.iter().find(|j| j.folder == folder).ok_or(why)
+    }
+
     /// What a user is told of the way: sessions analysed anew and why, left out, links.
     pub fn notes(&self) -> Vec<String> {
         let shown = |p: &Path| crate::ingest::error::shown(p);

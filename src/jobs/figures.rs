@@ -1,10 +1,10 @@
 //! Figures of one finished job.
 
 use super::mean::RoomFigure;
-use super::stored::{StoredLightFigure, StoredResult};
+use super::stored::StoredResult;
 
 /// Bands that a job is summed up over, nominal Hz.
-pub const SUMMED_HZ: [f64; 2] = [500.0, 16_000.0];
+const SUMMED_HZ: [f64; 2] = [500.0, 16_000.0];
 
 /// Nominal and exact frequencies of all bands that any job has.
 pub(super) fn all_bands<'a>(jobs: impl Iterator<Item = &'a StoredResult>) -> Vec<[f64; 2]> {
@@ -15,27 +15,21 @@ pub(super) fn all_bands<'a>(jobs: impl Iterator<Item = &'a StoredResult>) -> Vec
     bands
 }
 
-pub(super) fn band_figure(result: &StoredResult, nominal_hz: f64) -> Option<RoomFigure> {
-    result.band(nominal_hz).map(|[value, u]| RoomFigure { value, u })
+/// Whether a band lies inside [`SUMMED_HZ`].
+pub(super) fn is_summed(nominal_hz: f64) -> bool {
+    (SUMMED_HZ[0] - 1.0..=SUMMED_HZ[1] + 1.0).contains(&nominal_hz)
 }
 
 /// Bands of a job inside [`SUMMED_HZ`].
 pub(super) fn summed_bands(result: &StoredResult) -> impl Iterator<Item = f64> {
-    let inside = |hz: &f64| (SUMMED_HZ[0] - 1.0..=SUMMED_HZ[1] + 1.0).contains(hz);
-    result.bands.iter().map(|b| b.nominal_hz).filter(inside)
+    result.bands.iter().map(|b| b.nominal_hz).filter(|hz| is_summed(*hz))
 }
 
 /// Mean loss of a job. Errors of neighbouring bands hang together: the mean is trusted no better
 /// than the mean of the bands' uncertainties.
 pub(super) fn mean_loss(result: &StoredResult) -> Option<RoomFigure> {
-    let all: Option<Vec<[f64; 2]>> = summed_bands(result).map(|hz| result.band(hz)).collect();
-    mean_of(&all?)
-}
-
-fn mean_of(all: &[[f64; 2]]) -> Option<RoomFigure> {
-    let n = all.len() as f64;
-    let mean = |i: usize| all.iter().map(|v| v[i]).sum::<f64>() / n;
-    (!all.is_empty()).then(|| RoomFigure { value: mean(0), u: mean(1) })
+    let all: Option<Vec<RoomFigure>> = summed_bands(result).map(|hz| result.band(hz)).collect();
+    RoomFigure::mean(&all?)
 }
 
 /// The gap as measured with a rule, m, or where none is stated the one that the takes tell of.
@@ -45,18 +39,13 @@ pub(super) fn gap_m(result: &StoredResult) -> Option<f64> {
 }
 
 pub(super) fn largest_loss(result: &StoredResult) -> Option<RoomFigure> {
-    let largest = result.headline.largest_loss?;
-    let [value, u] = result.band(largest.nominal_hz)?;
-    Some(RoomFigure { value, u })
+    result.band(result.headline.largest_loss?.nominal_hz)
 }
 
 /// Mean of the standard deviations over the seats. Its own uncertainty: `s / sqrt(2 (n - 1) N / 3)`
 /// with a third of the `N` bands independent, as where two sessions are compared.
 pub(super) fn seat_sd(result: &StoredResult) -> Option<RoomFigure> {
-    let of_band = |hz: f64| {
-        let b = result.bands.iter().position(|b| b.nominal_hz == hz)?;
-        result.mean.sd_db[b]
-    };
+    let of_band = |hz: f64| result.mean.sd_db[result.at(hz)?];
     let sds: Vec<f64> = summed_bands(result).filter_map(of_band).collect();
     let n_seats = result.seats.len() as f64;
     if sds.is_empty() || n_seats < 2.0 {
@@ -67,10 +56,6 @@ pub(super) fn seat_sd(result: &StoredResult) -> Option<RoomFigure> {
     Some(RoomFigure { value, u: value / freedom.sqrt() })
 }
 
-pub(super) fn light(figure: StoredLightFigure) -> RoomFigure {
-    RoomFigure { value: figure.value, u: figure.u }
-}
-
 pub(super) fn gain_on_axis(result: &StoredResult) -> Option<RoomFigure> {
-    Some(light(result.picture.as_ref()?.light.as_ref()?.gain.as_ref()?.on_axis?))
+    result.picture.as_ref()?.light.as_ref()?.gain.as_ref()?.on_axis
 }

@@ -22,15 +22,23 @@
 //! number. It is handed in as `common_u` and added in full, after the mean is taken.
 
 use crate::analysis::student::student_quantile;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// A figure of one room.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 pub struct RoomFigure {
     /// The figure.
     pub value: f64,
     /// Its standard uncertainty, same unit.
     pub u: f64,
+}
+
+impl RoomFigure {
+    /// Mean of figures that hang together: trusted no better than the mean of their uncertainties.
+    pub fn mean(all: &[Self]) -> Option<Self> {
+        let mean = |of: fn(&Self) -> f64| all.iter().map(of).sum::<f64>() / all.len() as f64;
+        (!all.is_empty()).then(|| Self { value: mean(|f| f.value), u: mean(|f| f.u) })
+    }
 }
 
 /// How rooms scatter, as known from other sheets.

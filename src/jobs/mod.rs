@@ -12,6 +12,7 @@
 //! | `sheets` | what every sheet did over its rooms |
 //! | `bias` | by how much measured and claimed figures differ |
 //! | `described` | sheets that are typed, or stand in the manifest of a job that is begun |
+//! | `residuals` | what the model of a sheet gives in a room, and what the room adds to it |
 //! | `room`, `choose` | the known sheets ranked for a room that is still to be fitted |
 //! | `again` | one room measured twice |
 //! | `told` | all of it as tables, plots, page and PDF |
@@ -28,6 +29,7 @@ pub(crate) mod find;
 pub(crate) mod mean;
 pub(crate) mod model;
 pub mod names;
+pub(crate) mod residuals;
 pub mod room;
 pub mod sheets;
 pub(crate) mod stored;

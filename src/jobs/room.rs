@@ -46,25 +46,6 @@ pub struct RoomPower {
     pub driver_band_hz: Option<[f64; 2]>,
 }
 
-/// What is typed of a room; it stands before what is known otherwise.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct TypedRoom {
-    /// Air between loudspeaker front and sheet, m.
-    pub gap_m: Option<f64>,
-    /// Seats: metres from the sheet, metres beside its axis. Any take the place of all others.
-    pub seats_m: Vec<[f64; 2]>,
-    /// Width of the picture, m.
-    pub width_m: Option<f64>,
-    /// Height of the picture, m.
-    pub height_m: Option<f64>,
-    /// Output of the projector, lm.
-    pub projector_lm: Option<f64>,
-    /// Distance of the nearest seat from the sheet, m.
-    pub nearest_m: Option<f64>,
-    /// Amplifier and driver.
-    pub power: RoomPower,
-}
-
 /// Why a room cannot be used.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("{what} is {found}, expected {expected}")]
@@ -100,11 +81,12 @@ impl Room {
         }
     }
 
-    /// The room with what is typed of it, checked.
+    /// The room with what is typed of it in the place of what is known otherwise, checked. Typed
+    /// seats are metres from the sheet and metres beside its axis; any take the place of all others.
     ///
     /// # Errors
     /// As [`Room::check`].
-    pub fn with_typed(mut self, typed: &TypedRoom) -> Result<Self, RoomError> {
+    pub fn with_typed(mut self, typed: &Self, seats_m: &[[f64; 2]]) -> Result<Self, RoomError> {
         self.gap_m = typed.gap_m.or(self.gap_m);
         self.width_m = typed.width_m.or(self.width_m);
         self.height_m = typed.height_m.or(self.height_m);
@@ -117,9 +99,9 @@ impl Room {
             driver_limit_w: new.driver_limit_w.or(known.driver_limit_w),
             driver_band_hz: new.driver_band_hz.or(known.driver_band_hz),
         };
-        if !typed.seats_m.is_empty() {
+        if !seats_m.is_empty() {
             self.seats.clear();
-            typed.seats_m.iter().for_each(|&[distance, beside]| self.add_seat(distance, beside));
+            seats_m.iter().for_each(|&[distance, beside]| self.add_seat(distance, beside));
         }
         self.check()?;
         Ok(self)

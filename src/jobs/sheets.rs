@@ -5,8 +5,7 @@ use super::bias::{
 };
 use super::collect::Job;
 use super::figures::{
-    all_bands, band_figure, gain_on_axis, gap_m, largest_loss, light, mean_loss, seat_sd,
-    summed_bands,
+    all_bands, gain_on_axis, gap_m, largest_loss, mean_loss, seat_sd, summed_bands,
 };
 use super::mean::{OverRooms, RoomFigure, Scatter, mean_u, over_rooms, pooled_scatter};
 use super::model::{ModelOverRooms, OF_CLOTH, model};
@@ -225,9 +224,8 @@ impl Scatters {
         let jobs =
             || grouped.sheets.iter().flat_map(|(_, jobs)| jobs.iter().map(|(_, j)| &j.result));
         let bands = all_bands(jobs());
-        let by_band = bands
-            .iter()
-            .filter_map(|[hz, _]| Some((hz.to_bits(), of_sheets(&|r| band_figure(r, *hz))?)));
+        let by_band =
+            bands.iter().filter_map(|[hz, _]| Some((hz.to_bits(), of_sheets(&|r| r.band(*hz))?)));
         Self { by_band: by_band.collect(), mean_loss: of_sheets(&mean_loss) }
     }
 
@@ -259,10 +257,10 @@ fn one_sheet(
     let summed: Vec<f64> = summed_bands(&jobs[0].1.result).collect();
     let bands = all_bands(results()).into_iter().filter_map(|[nominal_hz, exact_hz]| {
         let common = common_u(jobs, &[nominal_hz]);
-        let loss = over(&|r| band_figure(r, nominal_hz), common, scatters.band(nominal_hz))?;
+        let loss = over(&|r| r.band(nominal_hz), common, scatters.band(nominal_hz))?;
         Some(BandOverRooms { nominal_hz, exact_hz, loss_db: loss })
     });
-    let gaps: Vec<f64> = results().filter_map(gap_m).collect();
+    let gaps = results().filter_map(gap_m);
     let gains: Vec<RoomFigure> = results().filter_map(gain_on_axis).collect();
     let distances = results().filter_map(|r| r.picture.as_ref()?.geometry.structure_distance_m);
     SheetOverRooms {
@@ -275,12 +273,7 @@ fn one_sheet(
         claims: count(results()),
         model: model(jobs, &ModelKind::ALL),
         resistance_and_mass: model(jobs, &OF_CLOTH),
-        gap_m: gaps
-            .iter()
-            .copied()
-            .reduce(f64::min)
-            .zip(gaps.iter().copied().reduce(f64::max))
-            .map(|(low, high)| [low, high]),
+        gap_m: gaps.map(|gap| [gap, gap]).reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])]),
         setting: setting(jobs),
         // One meter and one white reference serve all rooms, and err in all of them alike.
         gain_on_axis: over_rooms(&gains, mean_u(&gains), None),
@@ -345,7 +338,7 @@ fn off_axis(jobs: &[(usize, &Job)]) -> Vec<OffAxis> {
         for point in gain.iter().flat_map(|g| &g.over_angle) {
             let degrees = point.angle_deg.round();
             if let Some(ratio) = point.ratio.filter(|_| degrees >= 3.0) {
-                by_angle.entry(degrees as u32).or_default().push(light(ratio));
+                by_angle.entry(degrees as u32).or_default().push(ratio);
             }
         }
     }

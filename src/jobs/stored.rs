@@ -1,5 +1,6 @@
 //! What is read of a finished job: the parts of `result.json` that sheets are compared by.
 
+use super::mean::RoomFigure;
 use crate::analysis::sheet::kinds::{ModelKind, Quantity};
 use crate::analysis::sheet::models::Sheet;
 use crate::analysis::student::student_quantile;
@@ -33,8 +34,6 @@ pub struct StoredResult {
     pub sheet: Option<StoredSheet>,
     /// The setting.
     pub correction: Option<StoredCorrection>,
-    /// The setting as achieved.
-    pub verification: Option<StoredVerification>,
     /// Light and geometry.
     pub picture: Option<StoredPicture>,
 }
@@ -44,27 +43,19 @@ pub struct StoredResult {
 pub struct StoredScreen {
     /// Name as on the order.
     pub name: Option<String>,
-    /// Whether a second cloth hangs behind.
-    pub backing: bool,
 }
 
 /// `headline`
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 pub struct StoredHeadline {
-    /// Mean loss from 500 Hz to 16 kHz, dB.
-    pub mean_loss_db: Option<f64>,
-    pub largest_loss: Option<StoredFigure>,
-    /// Largest range over the seats.
-    pub largest_range: Option<StoredFigure>,
+    pub largest_loss: Option<StoredLargest>,
 }
 
-/// A figure of one band.
+/// `headline.largest_loss`
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
-pub struct StoredFigure {
+pub struct StoredLargest {
     /// Band, Hz.
     pub nominal_hz: f64,
-    /// Figure, dB.
-    pub value_db: f64,
 }
 
 /// `bands[]`
@@ -118,8 +109,6 @@ pub struct StoredTerm {
 pub struct StoredClaim {
     /// What is claimed.
     pub quantity: String,
-    /// The same in words.
-    pub subject: String,
     pub verdict: String,
     pub measured_db: Option<f64>,
     /// Expanded uncertainty, dB.
@@ -241,13 +230,6 @@ pub struct StoredCorrectionBand {
     pub gain_db: f64,
 }
 
-/// `verification`
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-pub struct StoredVerification {
-    /// Verdict in words.
-    pub sentence: Option<String>,
-}
-
 /// `picture`
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredPicture {
@@ -264,16 +246,8 @@ pub struct StoredLight {
 /// `picture.light.gain`
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct StoredGain {
-    pub on_axis: Option<StoredLightFigure>,
+    pub on_axis: Option<RoomFigure>,
     pub over_angle: Vec<StoredGainPoint>,
-}
-
-/// A light figure.
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
-pub struct StoredLightFigure {
-    pub value: f64,
-    /// Standard uncertainty.
-    pub u: f64,
 }
 
 /// `picture.light.gain.over_angle[]`
@@ -282,7 +256,7 @@ pub struct StoredGainPoint {
     /// Angle, degrees.
     pub angle_deg: f64,
     /// Gain over that on the axis.
-    pub ratio: Option<StoredLightFigure>,
+    pub ratio: Option<RoomFigure>,
 }
 
 /// `picture.geometry`
@@ -310,30 +284,30 @@ impl StoredResult {
         let n = result.bands.len();
         let lists =
             [&result.mean.loss_db, &result.mean.u95_db, &result.mean.dof, &result.mean.sd_db];
-        let of_seats =
-            result.seats.iter().flat_map(|s| [&s.loss_db, &s.u95_db, &s.dof]).map(Vec::len);
+        let of_seats = result.seats.iter().flat_map(|s| [&s.loss_db, &s.u95_db, &s.dof]);
         if result.format != crate::report::result::FORMAT {
             Err("it is no result document".into())
-        } else if n == 0
-            || lists.iter().any(|l| l.len() != n)
-            || of_seats.into_iter().any(|l| l != n)
-        {
+        } else if n == 0 || lists.into_iter().chain(of_seats).any(|list| list.len() != n) {
             Err("its lists do not follow its bands".into())
         } else {
             Ok(result)
         }
     }
 
-    /// Mean loss of a band with its standard uncertainty, dB.
-    pub fn band(&self, nominal_hz: f64) -> Option<[f64; 2]> {
-        let b = self.bands.iter().position(|b| (b.nominal_hz / nominal_hz - 1.0).abs() < 1e-6)?;
-        let m = &self.mean;
-        Some([m.loss_db[b]?, standard(m.u95_db[b]?, m.dof[b]?)?])
+    /// Place of a band in all lists.
+    pub fn at(&self, nominal_hz: f64) -> Option<usize> {
+        self.bands.iter().position(|b| (b.nominal_hz / nominal_hz - 1.0).abs() < 1e-6)
+    }
+
+    /// Mean loss of a band, dB.
+    pub fn band(&self, nominal_hz: f64) -> Option<RoomFigure> {
+        let (b, m) = (self.at(nominal_hz)?, &self.mean);
+        Some(RoomFigure { value: m.loss_db[b]?, u: standard(m.u95_db[b]?, m.dof[b]?)? })
     }
 
     /// Standard uncertainty in a band of the terms that come from the method, dB.
     pub fn method_u_db(&self, nominal_hz: f64) -> f64 {
-        let b = self.bands.iter().position(|b| (b.nominal_hz / nominal_hz - 1.0).abs() < 1e-6);
+        let b = self.at(nominal_hz);
         let of = |t: &&StoredTerm| METHOD_TERMS.contains(&t.term.as_str());
         // What each seat draws for itself shrinks in the mean over the seats.
         let n_seats = self.seats.len().max(1) as f64;

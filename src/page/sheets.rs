@@ -12,7 +12,7 @@ use crate::jobs::choose::choose;
 use crate::jobs::collect::{Collected, Work, collect};
 use crate::jobs::described::{Described, begun};
 use crate::jobs::names::NamePair;
-use crate::jobs::room::{Room, RoomPower, TypedRoom};
+use crate::jobs::room::{Room, RoomPower};
 use crate::jobs::sheets::{NameRules, SheetOverRooms, sheets_over_jobs};
 use crate::jobs::told::{
     again_files, again_statement, choice_files, choice_statement, sheets_files, sheets_statement,
@@ -187,9 +187,9 @@ fn room(root: &Path, ask: &AskChoice) -> Result<Room, Refusal> {
         None => Room::default(),
         Some(job) => Room::of_manifest(&manifest::load(&job_folder(root, job)?)?.0),
     };
-    let typed = TypedRoom {
+    let typed = Room {
         gap_m: ask.gap_m,
-        seats_m: ask.seats_m.clone(),
+        seats: Vec::new(),
         width_m: ask.width_m,
         height_m: ask.height_m,
         projector_lm: ask.projector_lm,
@@ -201,7 +201,7 @@ fn room(root: &Path, ask: &AskChoice) -> Result<Room, Refusal> {
             driver_band_hz: ask.driver_band_hz,
         },
     };
-    room.with_typed(&typed).map_err(|e| Refusal::from_error(&e))
+    room.with_typed(&typed, &ask.seats_m).map_err(|e| Refusal::from_error(&e))
 }
 
 /// The papers about one room measured twice: the first job is the older one.
@@ -209,14 +209,8 @@ pub(super) fn same_room(desk: &Desk, jobs: &[String]) -> Result<Papers, Refusal>
     let [old, new] = jobs else { return Err(Refusal::bad(word("error.two_of_one_room"))) };
     let folders = [job_folder(&desk.root, old)?, job_folder(&desk.root, new)?];
     let collected = collect_with(&folders);
-    let find = |folder: &Path| {
-        let job = collected.jobs.iter().find(|j| j.folder == folder);
-        let why = collected.refused.iter().find(|(f, _)| f == folder);
-        let why = why.map_or_else(String::new, |(_, why)| why.clone());
-        job.map(|j| &j.result).ok_or_else(|| Refusal::bad(why))
-    };
-    let (old, new) = (find(&folders[0])?, find(&folders[1])?);
-    let found = again(old, new, true);
+    let find = |folder| collected.job(folder).map_err(|why| Refusal::bad(why.unwrap_or_default()));
+    let found = again(&find(&folders[0])?.result, &find(&folders[1])?.result, true);
     if found.seats.is_empty() {
         return Err(Refusal::bad(word("error.no_common_seat")));
     }
