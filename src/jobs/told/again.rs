@@ -1,13 +1,13 @@
 //! One room measured twice.
 
-use super::Answer;
+use super::answer::Answer;
 use super::cells::{change, dash};
 use super::figures::again_figure;
+use super::tables::{heads, rows_and_sentences, table};
 use super::tidy::{Tidy, TidyRow};
 use crate::jobs::again::{Again, BandAgain, Cause, FigureAgain, SeatAgain};
 use crate::report::error::ReportError;
-use crate::report::look::columns;
-use crate::report::paper::{Block, Detail, Paper, Table};
+use crate::report::paper::{Block, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::NamedFile;
 use crate::words::{
@@ -98,33 +98,34 @@ fn cause(cause: Cause) -> &'static str {
 
 /// Table for the terminal, then the finding in words.
 pub fn again_table(again: &Again) -> String {
-    let mut head = vec!["Hz".to_owned()];
-    head.extend(again.seats.iter().map(|s| s.id.clone()));
-    head.push("mean".into());
-    let mut rows = vec![head];
-    rows.extend(again.mean.iter().map(|band| {
-        let cell = |f: Option<&FigureAgain>| {
-            f.map_or_else(dash, |f| format!("{}{}", change(f, 2), if f.shown { "*" } else { " " }))
-        };
-        let of_seat = |s: &SeatAgain| cell(at(s, band.nominal_hz));
-        let mut row = vec![frequency_label(band.nominal_hz)];
-        row.extend(again.seats.iter().map(of_seat));
-        row.push(cell(Some(&band.loss_db)));
-        row
-    }));
-    let mut out = String::from(
-        "Loss now less loss then, dB; * = shown with all of them looked at together.\n\n",
-    );
-    out += &columns(&rows);
-    out.push('\n');
-    for sentence in again_statement(again) {
-        out += &format!("{sentence}\n");
-    }
-    out
+    let head = by_seat("Hz", again.seats.iter().map(|s| s.id.clone()), "mean");
+    let rows = changes(again, frequency_label, ["*", " "]);
+    String::from("Loss now less loss then, dB; * = shown with all of them looked at together.\n\n")
+        + &rows_and_sentences(head, rows, again_statement(again))
 }
 
-fn at(seat: &SeatAgain, nominal_hz: f64) -> Option<&FigureAgain> {
-    seat.bands.iter().find(|b| b.nominal_hz == nominal_hz).map(|b| &b.loss_db)
+/// A row with a cell for each seat and one for their mean.
+fn by_seat(first: &str, seats: impl Iterator<Item = String>, mean: &str) -> Vec<String> {
+    std::iter::once(first.to_owned()).chain(seats).chain([mean.to_owned()]).collect()
+}
+
+/// The change in every band; `marks` follow what is shown and what is not.
+fn changes(
+    again: &Again,
+    label: fn(f64) -> String,
+    [shown, not_shown]: [&'static str; 2],
+) -> impl Iterator<Item = Vec<String>> {
+    again.mean.iter().map(move |mean| {
+        let cell = |b: &BandAgain| {
+            let mark = if b.loss_db.shown { shown } else { not_shown };
+            change(&b.loss_db, 2) + mark
+        };
+        let of_seat = |s: &SeatAgain| {
+            let band = s.bands.iter().find(|b| b.nominal_hz == mean.nominal_hz);
+            band.map_or_else(dash, cell)
+        };
+        by_seat(&label(mean.nominal_hz), again.seats.iter().map(of_seat), &cell(mean))
+    })
 }
 
 /// CSV, JSON, web page, PDF and plot.
@@ -136,7 +137,6 @@ pub fn again_files(again: &Again) -> Result<Vec<NamedFile>, ReportError> {
     let drawings = vec![Drawing::from(&again_figure(again, &statement))];
     Answer {
         name: "again",
-        format: "scrimcheck-again",
         content: again,
         csv: again_csv(again)?,
         paper: paper(again, &statement, &drawings),
@@ -177,51 +177,27 @@ fn figures(again: &Again) -> Table {
         let (what, unit) = quantity.words();
         (format!("{}, {unit}", capital(what)), *f)
     });
-    let mut rows: Vec<Vec<String>> = single
-        .chain(sheet)
-        .map(|(name, f)| {
-            let shown = if f.shown { "shown" } else { "not shown" };
-            vec![name, signed(f.old, 2), signed(f.new, 2), change(&f, 2), shown.to_owned()]
-        })
-        .collect();
-    let n = again.filters[0].len().max(again.filters[1].len());
-    rows.extend((0..n).map(|i| {
+    let figure = |(name, f): (String, FigureAgain)| {
+        let shown = if f.shown { "shown" } else { "not shown" };
+        vec![name, signed(f.old, 2), signed(f.new, 2), change(&f, 2), shown.to_owned()]
+    };
+    let [old, new] = &again.filters;
+    let n = old.len().max(new.len());
+    let filter = |i: usize| {
         let of = |list: &[String]| list.get(i).cloned().unwrap_or_else(dash);
-        vec![
-            format!("Filter {}", i + 1),
-            of(&again.filters[0]),
-            of(&again.filters[1]),
-            dash(),
-            dash(),
-        ]
-    }));
-    Table {
-        caption: "Figures of the whole job".into(),
-        head: ["Figure", "Then", "Now", "Change", "Shown"].map(String::from).to_vec(),
-        rows,
-        detail: Detail::Main,
-    }
+        vec![format!("Filter {}", i + 1), of(old), of(new), dash(), dash()]
+    };
+    table(
+        "Figures of the whole job",
+        heads(&["Figure", "Then", "Now", "Change", "Shown"]),
+        single.chain(sheet).map(figure).chain((0..n).map(filter)),
+    )
 }
 
 fn seats(again: &Again) -> Table {
-    let mut head = vec!["Band".to_owned()];
-    head.extend(again.seats.iter().map(|s| s.id.clone()));
-    head.push("Mean".into());
-    let rows = again.mean.iter().map(|band| {
-        let cell = |f: Option<&FigureAgain>| {
-            f.map_or_else(dash, |f| format!("{}{}", change(f, 2), if f.shown { " *" } else { "" }))
-        };
-        let mut row = vec![frequency_words(band.nominal_hz)];
-        row.extend(again.seats.iter().map(|s| cell(at(s, band.nominal_hz))));
-        row.push(cell(Some(&band.loss_db)));
-        row
-    });
-    Table {
-        caption: "Loss now less loss then, dB; * = shown".into(),
-        head,
-        rows: rows.collect(),
-        detail: Detail::Main,
-    }
+    let head = by_seat("Band", again.seats.iter().map(|s| s.id.clone()), "Mean");
+    let rows = changes(again, frequency_words, [" *", ""]);
+    table("Loss now less loss then, dB; * = shown", head, rows)
 }
 
 fn again_csv(again: &Again) -> Result<Vec<u8>, ReportError> {

@@ -1,17 +1,17 @@
 //! The known sheets, ranked for the next room.
 
-use super::Answer;
+use super::answer::Answer;
 use super::cells::{dash, rated, rooms, with_u95};
 use super::figures::choice_figure;
+use super::tables::{band_table, heads, rows_and_sentences, table};
 use super::tidy::{Tidy, TidyRow};
-use crate::analysis::claims::Verdict;
+use crate::analysis::power;
 use crate::jobs::choose::{Candidate, Choice, ChoicePair, Evidence};
 use crate::report::error::ReportError;
-use crate::report::look::columns;
 use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::NamedFile;
-use crate::words::{frequency_words, list_words, signed};
+use crate::words::{list_words, signed};
 
 /// The ranking in sentences.
 pub fn choice_statement(choice: &Choice) -> Vec<String> {
@@ -58,8 +58,7 @@ pub fn choice_statement(choice: &Choice) -> Vec<String> {
 }
 
 fn is_enough(candidate: &Candidate) -> bool {
-    let within =
-        |c: &Option<crate::analysis::power::LimitCheck>| c.as_ref().is_none_or(|c| c.within);
+    let within = |c: &Option<power::LimitCheck>| c.as_ref().is_none_or(|c| c.within);
     within(&candidate.power.amplifier) && within(&candidate.power.driver)
 }
 
@@ -102,17 +101,8 @@ fn row(c: &Candidate) -> Vec<String> {
 
 /// Table for the terminal, then the ranking in words.
 pub fn choice_table(choice: &Choice) -> String {
-    let mut rows = vec![HEAD.map(String::from).to_vec()];
-    rows.extend(choice.candidates.iter().map(row));
-    let mut out = columns(&rows);
-    out.push('\n');
-    for sentence in choice_statement(choice) {
-        out += &format!("{sentence}\n");
-    }
-    for pair in &choice.pairs {
-        out += &format!("{}\n", say_pair(pair));
-    }
-    out
+    let sentences = choice_statement(choice).into_iter().chain(choice.pairs.iter().map(say_pair));
+    rows_and_sentences(heads(&HEAD), choice.candidates.iter().map(row), sentences)
 }
 
 fn say_pair(pair: &ChoicePair) -> String {
@@ -141,7 +131,6 @@ pub fn choice_files(choice: &Choice) -> Result<Vec<NamedFile>, ReportError> {
     };
     Answer {
         name: "choice",
-        format: "scrimcheck-choice",
         content: choice,
         csv: choice_csv(choice)?,
         paper: paper(choice, &statement, &drawings),
@@ -154,12 +143,8 @@ pub fn choice_files(choice: &Choice) -> Result<Vec<NamedFile>, ReportError> {
 
 fn paper(choice: &Choice, statement: &[String], drawings: &[Drawing]) -> Paper {
     let mut blocks = vec![Block::part("What is shown"), Block::List(statement.to_vec())];
-    blocks.push(Block::Table(Table {
-        caption: "Sheets for this room, by rank".into(),
-        head: HEAD.map(String::from).to_vec(),
-        rows: choice.candidates.iter().map(row).collect(),
-        detail: Detail::Main,
-    }));
+    let ranked = choice.candidates.iter().map(row);
+    blocks.push(Block::Table(table("Sheets for this room, by rank", heads(&HEAD), ranked)));
     blocks.push(Block::Paragraph(
         "A rank is one more than the number of sheets that are shown to lose less here; sheets \
          whose difference lies within its uncertainty share a rank. Loss: mean from 500 Hz to 16 \
@@ -198,54 +183,29 @@ fn pairs(choice: &Choice) -> Table {
         };
         vec![format!("{a} and {b}"), with_u95(p.difference_db, Some(p.u95_db), 2), verdict]
     });
-    Table {
-        caption: "Loss of the first less that of the second, dB".into(),
-        head: ["Pair", "Difference, dB", "Shown"].map(String::from).to_vec(),
-        rows: rows.collect(),
-        detail: Detail::Main,
-    }
+    let head = heads(&["Pair", "Difference, dB", "Shown"]);
+    table("Loss of the first less that of the second, dB", head, rows)
 }
 
 fn limits(choice: &Choice) -> Table {
     let rows = choice.candidates.iter().flat_map(|c| {
         c.luminance_limits.iter().map(|l| {
-            let verdict: Verdict = l.verdict;
-            vec![
-                c.name.clone(),
-                l.name.to_owned(),
-                signed(l.measured, 1),
-                verdict.label().to_owned(),
-            ]
+            let verdict = l.verdict.label().to_owned();
+            vec![c.name.clone(), l.name.to_owned(), signed(l.measured, 1), verdict]
         })
     });
-    Table {
-        caption: "Luminance against published targets".into(),
-        head: ["Sheet", "Target", "Predicted, cd/m\u{b2}", "Verdict"].map(String::from).to_vec(),
-        rows: rows.collect(),
-        detail: Detail::Engineer,
-    }
+    let head = heads(&["Sheet", "Target", "Predicted, cd/m\u{b2}", "Verdict"]);
+    let table = table("Luminance against published targets", head, rows);
+    Table { detail: Detail::Engineer, ..table }
 }
 
 fn bands(choice: &Choice) -> Table {
-    let mut all: Vec<f64> =
-        choice.candidates.iter().flat_map(|c| c.bands.iter().map(|b| b.nominal_hz)).collect();
-    all.sort_by(f64::total_cmp);
-    all.dedup();
-    let rows = all.iter().map(|hz| {
-        let cells = choice.candidates.iter().map(|c| {
-            let band = c.bands.iter().find(|b| b.nominal_hz == *hz);
-            band.map_or_else(dash, |b| with_u95(b.loss_db, Some(b.u95_db), 2))
-        });
-        std::iter::once(frequency_words(*hz)).chain(cells).collect()
+    let columns = choice.candidates.iter().map(|c| {
+        let cells = c.bands.iter().map(|b| (b.nominal_hz, with_u95(b.loss_db, Some(b.u95_db), 2)));
+        (c.name.as_str(), cells.collect())
     });
-    let mut head = vec!["Band".to_owned()];
-    head.extend(choice.candidates.iter().map(|c| c.name.clone()));
-    Table {
-        caption: "Predicted loss in this room, dB, with its 95 % uncertainty".into(),
-        head,
-        rows: rows.collect(),
-        detail: Detail::Main,
-    }
+    let caption = "Predicted loss in this room, dB, with its 95 % uncertainty";
+    band_table(caption, &columns.collect::<Vec<_>>())
 }
 
 fn choice_csv(choice: &Choice) -> Result<Vec<u8>, ReportError> {

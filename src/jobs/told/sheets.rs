@@ -1,19 +1,19 @@
 //! What each sheet did over all jobs.
 
-use super::Answer;
+use super::answer::Answer;
 use super::cells::{dash, over, rooms, with_u95};
 use super::figures::sheets_figure;
+use super::tables::{band_table, heads, rows_and_sentences, table};
 use super::tidy::{Tidy, TidyRow};
 use crate::analysis::sheet::kinds::Quantity;
 use crate::jobs::bias::{Bias, LEAST_CLAIMS};
 use crate::jobs::mean::OverRooms;
 use crate::jobs::sheets::{SheetOverRooms, SheetsOverJobs};
 use crate::report::error::ReportError;
-use crate::report::look::columns;
 use crate::report::paper::{Block, Detail, Paper, Table};
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::render::NamedFile;
-use crate::words::{frequency_words, key_of, signed};
+use crate::words::{key_of, signed};
 
 /// The finding in sentences.
 pub fn sheets_statement(over: &SheetsOverJobs) -> Vec<String> {
@@ -129,14 +129,7 @@ fn row(sheet: &SheetOverRooms) -> Vec<String> {
 
 /// Table for the terminal, then the finding in words.
 pub fn sheets_table(over: &SheetsOverJobs) -> String {
-    let mut rows = vec![HEAD.map(String::from).to_vec()];
-    rows.extend(over.sheets.iter().map(row));
-    let mut out = columns(&rows);
-    out.push('\n');
-    for sentence in sheets_statement(over) {
-        out += &format!("{sentence}\n");
-    }
-    out
+    rows_and_sentences(heads(&HEAD), over.sheets.iter().map(row), sheets_statement(over))
 }
 
 /// CSV, JSON, web page, PDF and plot.
@@ -152,7 +145,6 @@ pub fn sheets_files(over: &SheetsOverJobs) -> Result<Vec<NamedFile>, ReportError
     };
     Answer {
         name: "sheets",
-        format: "scrimcheck-sheets",
         content: over,
         csv: sheets_csv(over)?,
         paper: paper(over, &statement, &drawings),
@@ -167,12 +159,11 @@ fn paper(over: &SheetsOverJobs, statement: &[String], drawings: &[Drawing]) -> P
     let mut blocks = vec![Block::part("What is shown"), Block::List(statement.to_vec())];
     blocks.extend(drawings.iter().map(Block::figure));
     blocks.push(Block::part("Sheet by sheet"));
-    blocks.push(Block::Table(Table {
-        caption: "Loss from 500 Hz to 16 kHz over the rooms, with its 95 % uncertainty".into(),
-        head: HEAD.map(String::from).to_vec(),
-        rows: over.sheets.iter().map(row).collect(),
-        detail: Detail::Main,
-    }));
+    blocks.push(Block::Table(table(
+        "Loss from 500 Hz to 16 kHz over the rooms, with its 95 % uncertainty",
+        heads(&HEAD),
+        over.sheets.iter().map(row),
+    )));
     blocks.push(Block::Paragraph(method()));
     blocks.push(Block::Table(more(over)));
     blocks.push(Block::part("Band by band"));
@@ -202,7 +193,7 @@ fn method() -> String {
 
 /// What the sheets are made of, and what they asked for.
 fn more(over_jobs: &SheetsOverJobs) -> Table {
-    let head = [
+    let head = heads(&[
         "Sheet",
         "Flow resistance, Pa s/m",
         "Mass, g/m\u{b2}",
@@ -213,7 +204,7 @@ fn more(over_jobs: &SheetsOverJobs) -> Table {
         "Gain off axis",
         "Seen up to, m",
         "Rattled",
-    ];
+    ]);
     let row = |s: &SheetOverRooms| {
         let parameter = |q: Quantity| {
             let model = s.resistance_and_mass.as_ref();
@@ -242,34 +233,17 @@ fn more(over_jobs: &SheetsOverJobs) -> Table {
             format!("{} of {}", s.n_rattles, s.rooms.len()),
         ]
     };
-    Table {
-        caption: "What the sheets are like, and what they needed".into(),
-        head: head.map(String::from).to_vec(),
-        rows: over_jobs.sheets.iter().map(row).collect(),
-        detail: Detail::Main,
-    }
+    let rows = over_jobs.sheets.iter().map(row);
+    table("What the sheets are like, and what they needed", head, rows)
 }
 
 fn bands(over_jobs: &SheetsOverJobs) -> Table {
-    let mut all: Vec<f64> =
-        over_jobs.sheets.iter().flat_map(|s| s.bands.iter().map(|b| b.nominal_hz)).collect();
-    all.sort_by(f64::total_cmp);
-    all.dedup();
-    let rows = all.iter().map(|hz| {
-        let cells = over_jobs
-            .sheets
-            .iter()
-            .map(|s| over(s.bands.iter().find(|b| b.nominal_hz == *hz).map(|b| &b.loss_db), 2));
-        std::iter::once(frequency_words(*hz)).chain(cells).collect()
+    let columns = over_jobs.sheets.iter().map(|s| {
+        let cells = s.bands.iter().map(|b| (b.nominal_hz, over(Some(&b.loss_db), 2)));
+        (s.name.as_str(), cells.collect())
     });
-    let mut head = vec!["Band".to_owned()];
-    head.extend(over_jobs.sheets.iter().map(|s| s.name.clone()));
-    Table {
-        caption: "Mean loss over the rooms, dB, with its 95 % uncertainty".into(),
-        head,
-        rows: rows.collect(),
-        detail: Detail::Main,
-    }
+    let caption = "Mean loss over the rooms, dB, with its 95 % uncertainty";
+    band_table(caption, &columns.collect::<Vec<_>>())
 }
 
 fn rooms_table(over_jobs: &SheetsOverJobs) -> Table {
@@ -286,81 +260,78 @@ fn rooms_table(over_jobs: &SheetsOverJobs) -> Table {
             ]
         })
     });
-    Table {
-        caption: "The rooms; names of jobs are left out unless they are asked for".into(),
-        head: ["Room", "Sheet", "Date", "Gap, mm", "Mean loss, dB"].map(String::from).to_vec(),
-        rows: rows.collect(),
-        detail: Detail::Extra,
-    }
+    let head = heads(&["Room", "Sheet", "Date", "Gap, mm", "Mean loss, dB"]);
+    let caption = "The rooms; names of jobs are left out unless they are asked for";
+    Table { detail: Detail::Extra, ..table(caption, head, rows) }
 }
 
 /// One figure a row.
 fn sheets_csv(over_jobs: &SheetsOverJobs) -> Result<Vec<u8>, ReportError> {
     let mut table = Tidy::new("sheet")?;
-    for s in &over_jobs.sheets {
-        let mut put =
-            |quantity: &str, nominal_hz: Option<f64>, f: Option<&OverRooms>, note: &str| {
-                let Some(f) = f else { return Ok(()) };
-                table.row(&TidyRow {
-                    subject: &s.name,
-                    quantity,
-                    nominal_hz,
-                    value: Some(f.mean),
-                    u95: f.u95,
-                    n_rooms: Some(f.n_rooms),
-                    between_sd: f.between_sd,
-                    note,
-                })
-            };
-        for b in &s.bands {
-            put("loss_db", Some(b.nominal_hz), Some(&b.loss_db), "")?;
-        }
-        put("mean_loss_db", None, s.mean_loss_db.as_ref(), "500 Hz to 16 kHz")?;
-        put("largest_loss_db", None, s.largest_loss_db.as_ref(), "500 Hz to 16 kHz")?;
-        put("seat_sd_db", None, s.seat_sd_db.as_ref(), "500 Hz to 16 kHz")?;
-        let models = [&s.model, &s.resistance_and_mass];
-        // One model may be both.
-        let n_models = if s.model == s.resistance_and_mass { 1 } else { 2 };
-        for model in models.into_iter().take(n_models).flatten() {
-            let kind = key_of(&model.kind).unwrap_or_default();
-            for (quantity, f) in &model.parameters {
-                put(&key_of(quantity).unwrap_or_default(), None, Some(f), &kind)?;
-            }
-        }
-        put("trim_db", None, s.setting.as_ref().and_then(|t| t.trim_db.as_ref()), "")?;
-        put("gain_on_axis", None, s.gain_on_axis.as_ref(), "")?;
-        for o in &s.off_axis {
-            put("gain_off_axis_ratio", None, Some(&o.ratio), &format!("{} degrees", o.angle_deg))?;
-        }
-        let too_good = s.bias.as_ref().is_some_and(|b| b.too_good);
-        let note = if too_good { "claims too good" } else { "" };
-        put("measured_less_claimed_db", None, s.bias.as_ref().map(|b| &b.difference_db), note)?;
-        let light = s.light_bias.as_ref().map(|b| &b.difference_percent);
-        put("light_measured_less_claimed_percent", None, light, "")?;
-        let counts = [
-            ("claims_kept", s.claims.kept as f64),
-            ("claims_broken", s.claims.broken as f64),
-            ("claims_open", s.claims.open as f64),
-            ("rooms_that_rattled", s.n_rattles as f64),
-        ];
-        let lengths = [
-            ("smallest_gap_m", s.gap_m.map(|g| g[0])),
-            ("largest_gap_m", s.gap_m.map(|g| g[1])),
-            ("structure_seen_up_to_m", s.structure_distance_m),
-        ];
-        let counts = counts.map(|(q, v)| (q, Some(v)));
-        for (quantity, value) in counts.into_iter().chain(lengths) {
-            table.row(&TidyRow { subject: &s.name, quantity, value, ..TidyRow::default() })?;
-        }
-        for (hz, gain) in s.setting.iter().flat_map(|t| &t.filter_gain_db) {
-            table.row(&TidyRow {
-                subject: &s.name,
-                quantity: "filter_gain_db",
-                nominal_hz: Some(*hz),
-                value: Some(*gain),
-                ..TidyRow::default()
-            })?;
-        }
+    for sheet in &over_jobs.sheets {
+        means(&mut table, sheet)?;
+        single_figures(&mut table, sheet)?;
     }
     table.finish()
+}
+
+/// Figures over rooms, with their uncertainty.
+fn means(table: &mut Tidy, s: &SheetOverRooms) -> Result<(), ReportError> {
+    let mut put = |quantity: &str, nominal_hz: Option<f64>, f: Option<&OverRooms>, note: &str| {
+        let Some(f) = f else { return Ok(()) };
+        table.row(&TidyRow {
+            subject: &s.name,
+            quantity,
+            nominal_hz,
+            value: Some(f.mean),
+            u95: f.u95,
+            n_rooms: Some(f.n_rooms),
+            between_sd: f.between_sd,
+            note,
+        })
+    };
+    for b in &s.bands {
+        put("loss_db", Some(b.nominal_hz), Some(&b.loss_db), "")?;
+    }
+    put("mean_loss_db", None, s.mean_loss_db.as_ref(), "500 Hz to 16 kHz")?;
+    put("largest_loss_db", None, s.largest_loss_db.as_ref(), "500 Hz to 16 kHz")?;
+    put("seat_sd_db", None, s.seat_sd_db.as_ref(), "500 Hz to 16 kHz")?;
+    // One model may be both.
+    let second = s.resistance_and_mass.as_ref().filter(|_| s.model != s.resistance_and_mass);
+    for model in s.model.iter().chain(second) {
+        let kind = key_of(&model.kind).unwrap_or_default();
+        for (quantity, f) in &model.parameters {
+            put(&key_of(quantity).unwrap_or_default(), None, Some(f), &kind)?;
+        }
+    }
+    put("trim_db", None, s.setting.as_ref().and_then(|t| t.trim_db.as_ref()), "")?;
+    put("gain_on_axis", None, s.gain_on_axis.as_ref(), "")?;
+    for o in &s.off_axis {
+        put("gain_off_axis_ratio", None, Some(&o.ratio), &format!("{} degrees", o.angle_deg))?;
+    }
+    let too_good = s.bias.as_ref().is_some_and(|b| b.too_good);
+    let note = if too_good { "claims too good" } else { "" };
+    put("measured_less_claimed_db", None, s.bias.as_ref().map(|b| &b.difference_db), note)?;
+    let light = s.light_bias.as_ref().map(|b| &b.difference_percent);
+    put("light_measured_less_claimed_percent", None, light, "")
+}
+
+/// Counts, lengths and the gains of filters.
+fn single_figures(table: &mut Tidy, s: &SheetOverRooms) -> Result<(), ReportError> {
+    let row = |quantity, value| TidyRow { subject: &s.name, quantity, value, ..TidyRow::default() };
+    for (quantity, value) in [
+        ("claims_kept", Some(s.claims.kept as f64)),
+        ("claims_broken", Some(s.claims.broken as f64)),
+        ("claims_open", Some(s.claims.open as f64)),
+        ("rooms_that_rattled", Some(s.n_rattles as f64)),
+        ("smallest_gap_m", s.gap_m.map(|g| g[0])),
+        ("largest_gap_m", s.gap_m.map(|g| g[1])),
+        ("structure_seen_up_to_m", s.structure_distance_m),
+    ] {
+        table.row(&row(quantity, value))?;
+    }
+    for (hz, gain) in s.setting.iter().flat_map(|t| &t.filter_gain_db) {
+        table.row(&TidyRow { nominal_hz: Some(*hz), ..row("filter_gain_db", Some(*gain)) })?;
+    }
+    Ok(())
 }

@@ -8,6 +8,8 @@ use crate::jobs::room::Room;
 use crate::jobs::sheets::{NameRules, sheets_over_jobs};
 use crate::jobs::stored::StoredResult;
 use crate::report::example::example_result;
+use crate::report::json::json_text;
+use crate::report::plots::render::NamedFile;
 
 /// Four jobs of two sheets; titles name clients.
 fn jobs() -> Vec<Job> {
