@@ -14,7 +14,6 @@ use crate::report::json::json_text;
 use crate::report::result::SessionResult;
 use crate::report::table::table_text;
 use crate::report::words;
-use std::path::Path;
 use std::process::ExitCode;
 use std::time::SystemTime;
 
@@ -30,29 +29,23 @@ pub fn run(args: &AnalyzeArgs) -> Result<ExitCode, Failure> {
         Some(out) => out.clone(),
         None => usual_place(&args.session)?,
     };
-    let result = analyze_into(&session, opened, &out, args.force)?;
-    if args.json {
-        terminal::print(&String::from_utf8_lossy(&json_text(&result)?))?;
-    } else {
-        terminal::print(&table_text(&result, terminal::look()))?;
-        terminal::print(&format!("\nReport: {}\n", shown(&out)))?;
-    }
+    let (result, _) = report_into(&session, opened, &out, args.force, measure)?;
+    print_result(&result, args.json, &format!("Report: {}", shown(&out)))?;
     let shown = result.claims.iter().all(|claim| claim.verdict == Verdict::Pass)
         && result.takes.iter().all(|take| take.state != TakeState::LeftOut);
     Ok(if args.strict && !shown { ExitCode::from(NOT_SHOWN) } else { ExitCode::SUCCESS })
 }
 
-/// [`report_into`] with a progress bar.
+/// Prints the document, or the table and then where everything lies.
 ///
 /// # Errors
-/// As [`run`].
-pub fn analyze_into(
-    session: &Session,
-    opened: SystemTime,
-    out: &Path,
-    force: bool,
-) -> Result<SessionResult, Failure> {
-    report_into(session, opened, out, force, measure).map(|(result, _)| result)
+/// [`Failure::Print`].
+pub fn print_result(result: &SessionResult, json: bool, places: &str) -> Result<(), Failure> {
+    if json {
+        return terminal::print(&String::from_utf8_lossy(&json_text(result)?));
+    }
+    terminal::print(&table_text(result, terminal::look()))?;
+    terminal::print(&format!("\n{places}\n"))
 }
 
 /// The result of an opened session, with a progress bar while its takes are read.

@@ -2,6 +2,7 @@
 
 use super::choose_args::ChooseArgs;
 use super::predict_args::PredictArgs;
+use super::shared_args::{AnswerArgs, NamingArgs};
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -232,18 +233,9 @@ pub struct CompareArgs {
     /// left out
     #[arg(long, value_name = "M", requires = "sheets")]
     pub gap_m: Option<f64>,
-    /// Folder for table and plot as files
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Print JSON instead of the table
-    #[arg(long, conflicts_with = "csv")]
-    pub json: bool,
-    /// Print CSV instead of the table
-    #[arg(long)]
-    pub csv: bool,
-    /// Write also into a folder that holds other files (they are kept)
-    #[arg(long)]
-    pub force: bool,
+    /// How the answer is given.
+    #[command(flatten)]
+    pub answer: AnswerArgs,
 }
 
 /// `scrimcheck listen`
@@ -284,20 +276,6 @@ const LISTEN_HELP: &str = "\
 As they are, what the screen takes away in level is heard too; no version is louder than the source.
 With --matched all are as loud as the softest (ITU-R BS.1770), so that only the tone differs: a louder
 sound is simply preferred. Begin with the volume low.";
-
-/// How sheets and jobs are named where many sessions are taken together.
-#[derive(Debug, ClapArgs)]
-pub struct NamingArgs {
-    /// Two names that are one sheet; may be given several times
-    #[arg(long, value_name = "NAME=NAME")]
-    pub same: Vec<String>,
-    /// Two names that are alike and two sheets: ends the question; may be given several times
-    #[arg(long, value_name = "NAME=NAME")]
-    pub distinct: Vec<String>,
-    /// Tell the titles of the jobs too; they may name clients
-    #[arg(long)]
-    pub with_names: bool,
-}
 
 /// `scrimcheck sweep`
 #[derive(Debug, ClapArgs)]

@@ -47,47 +47,37 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
 /// As [`run`].
 pub fn judged_text(folder: &Path, json: bool) -> Result<(String, bool), Failure> {
     let session = job::open(folder)?;
-    let Checked { judged, warnings, missing, next } = check(&session);
+    let checked = check(&session);
     let text = if json {
         let document = Document {
             format: "scrimcheck-check",
             version: 1,
-            complete: next.is_none(),
-            judged: &judged,
-            warnings: &warnings,
-            missing: &missing,
-            next: next.as_ref(),
+            complete: checked.next.is_none(),
+            judged: &checked.judged,
+            warnings: &checked.warnings,
+            missing: &checked.missing,
+            next: checked.next.as_ref(),
         };
         // Only finite numbers and strings are in it, so that writing cannot fail.
         serde_json::to_string_pretty(&document).unwrap_or_default() + "\n"
     } else {
-        text(&judged, &warnings, &missing, next.as_ref(), terminal::look())
+        text(&checked, terminal::look())
     };
-    Ok((text, judged.must_repeat()))
+    Ok((text, checked.judged.must_repeat()))
 }
 
-fn text(
-    judged: &Judged,
-    warnings: &[Warning],
-    missing: &[Missing],
-    next: Option<&NextTake>,
-    look: Look,
-) -> String {
+fn text(Checked { judged, warnings, missing, next }: &Checked, look: Look) -> String {
+    let said = |text: &str, first: &str| paragraph(text, first, "    ", look.width);
     let mut out = String::new();
     for take in &judged.takes {
-        out += &paragraph(
-            &plain(&format!("{}: {}", take.file, becomes(take))),
-            "",
-            "    ",
-            look.width,
-        );
+        out += &said(&plain(&format!("{}: {}", take.file, becomes(take))), "");
         let own = take.findings.iter().map(|f| format!("{} {}", f.message, f.advice));
         // A reason that another take gives.
         let others =
             take.reason.iter().filter(|_| take.verdict < TakeVerdict::Repeat && !waits(take));
         let others = others.filter(|r| take.findings.iter().all(|f| f.message != r.message));
-        for said in own.chain(others.map(|r| format!("{} {}", r.message, r.advice))) {
-            out += &paragraph(&plain(&said.replace('\n', " ")), "    ", "    ", look.width);
+        for reason in own.chain(others.map(|r| format!("{} {}", r.message, r.advice))) {
+            out += &said(&plain(&reason.replace('\n', " ")), "    ");
         }
     }
     let count = |state: TakeState| {
@@ -102,17 +92,17 @@ fn text(
         .map(|(n, word)| format!("{n} {word}"));
     let counted: Vec<String> = counted.collect();
     out += &format!("\n{} takes: {}.\n", judged.takes.len(), counted.join(", "));
-    out += &paragraph(&judged.linearity.in_words(), "", "    ", look.width);
+    out += &said(&judged.linearity.in_words(), "");
     out += &warnings_text(&warnings.iter().collect::<Vec<_>>(), look);
     for missing in missing {
-        let said = format!(
+        let lacks = format!(
             "Missing: {} {} at seat {}{}.",
             missing.n_takes,
             if missing.n_takes == 1 { "take" } else { "takes" },
             missing.seat,
             place_words(missing.condition, missing.source),
         );
-        out += &paragraph(&plain(&said), "", "    ", look.width);
+        out += &said(&plain(&lacks), "");
     }
     let last = match next {
         None => "The planned takes are complete, and none must be repeated.".to_owned(),
@@ -124,7 +114,7 @@ fn text(
             next.file
         ),
     };
-    out + "\n" + &paragraph(&plain(&last), "", "    ", look.width)
+    out + "\n" + &said(&plain(&last), "")
 }
 
 /// Whether a take is left out for now alone, because what it stands against is not there yet.

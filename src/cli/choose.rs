@@ -2,14 +2,13 @@
 
 use super::choose_args::ChooseArgs;
 use super::failure::Failure;
-use super::jobs::{answer, collect_jobs, name_rules, usage};
+use super::jobs::{answer, collect_jobs, name_rules};
 use super::predict::seat;
 use super::settings::manifest_at;
 use crate::jobs::choose::choose;
 use crate::jobs::described::{Described, begun};
 use crate::jobs::room::{Room, RoomPower};
 use crate::jobs::told::{choice_files, choice_table};
-use crate::report::output::OutputFolder;
 use std::process::ExitCode;
 
 /// Reads all jobs, ranks their sheets and the described ones for the room, and writes it where
@@ -23,28 +22,19 @@ pub fn run(args: &ChooseArgs) -> Result<ExitCode, Failure> {
     let room = room(args)?;
     let typed = args.sheets.iter().map(|text| Described::parse(text));
     let described: Result<Vec<Described>, _> = typed.collect();
-    let mut described = described.map_err(|e| Failure::Usage { message: e.to_string() })?;
-    let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
+    let mut described = described.map_err(Failure::usage)?;
+    let folder = args.answer.folder()?;
     let collected = collect_jobs(&args.jobs);
     described.extend(begun(&collected));
-    let choice = choose(&collected.jobs, &described, room, &rules).map_err(usage)?;
+    let choice = choose(&collected.jobs, &described, room, &rules).map_err(Failure::usage)?;
     if choice.candidates.is_empty() {
-        return Err(Failure::Compare {
-            message: "no sheet is known: name a folder of finished jobs whose session.toml gives \
-                      screen.name, or describe a sheet with --sheet NAME:key=value,..."
-                .into(),
-        });
+        return Err(Failure::compare(
+            "no sheet is known: name a folder of finished jobs whose session.toml gives \
+             screen.name, or describe a sheet with --sheet NAME:key=value,...",
+        ));
     }
     let table = || choice_table(&choice);
-    answer(
-        || choice_files(&choice),
-        "choice",
-        table,
-        folder,
-        args.json,
-        args.csv,
-        args.out.as_deref(),
-    )
+    answer(|| choice_files(&choice), "choice", table, folder, &args.answer)
 }
 
 /// The room of the manifest, with what was typed in its place.
@@ -68,5 +58,5 @@ fn room(args: &ChooseArgs) -> Result<Room, Failure> {
             driver_band_hz: args.driver_band_hz.first_chunk().copied(),
         },
     };
-    room.with_typed(&typed, &seats_m).map_err(|e| Failure::Usage { message: e.to_string() })
+    room.with_typed(&typed, &seats_m).map_err(Failure::usage)
 }

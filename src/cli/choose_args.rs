@@ -1,6 +1,6 @@
 //! What is typed after `scrimcheck choose`.
 
-use super::args::NamingArgs;
+use super::shared_args::{AnswerArgs, NamingArgs};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -53,18 +53,9 @@ pub struct ChooseArgs {
     /// How sheets are named.
     #[command(flatten, next_help_heading = "Sheets")]
     pub naming: NamingArgs,
-    /// Folder for table and plot as files
-    #[arg(long, value_name = "DIR", help_heading = "Output")]
-    pub out: Option<PathBuf>,
-    /// Print JSON instead of the table
-    #[arg(long, conflicts_with = "csv", help_heading = "Output")]
-    pub json: bool,
-    /// Print CSV instead of the table
-    #[arg(long, help_heading = "Output")]
-    pub csv: bool,
-    /// Write also into a folder that holds other files (they are kept)
-    #[arg(long, help_heading = "Output")]
-    pub force: bool,
+    /// How the answer is given.
+    #[command(flatten, next_help_heading = "Output")]
+    pub answer: AnswerArgs,
 }
 
 const EXAMPLES: &str = "\

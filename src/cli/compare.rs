@@ -5,21 +5,18 @@ use super::analyze::measure;
 use super::args::CompareArgs;
 use super::failure::Failure;
 use super::predict_args::FRONT_REFLECTION;
-use super::terminal;
 use super::{again, jobs};
 use crate::analysis::compare::{Summary, compare};
 use crate::analysis::predict::describe::{DescribedSheet, Description};
 use crate::analysis::predict::{Plan, forecast};
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::Gap;
-use crate::ingest::error::{plain, shown};
+use crate::ingest::error::plain;
 use crate::ingest::session::Session;
 use crate::jobs::find::{find_sessions, is_session};
 use crate::report::compare_files::comparison_files;
-use crate::report::compare_table::{comparison_csv, comparison_table};
+use crate::report::compare_table::comparison_table;
 use crate::report::error::ReportError;
-use crate::report::json::json_text;
-use crate::report::output::OutputFolder;
 use crate::report::pdf::drawing::Sheet;
 use crate::report::words;
 use std::path::Path;
@@ -39,45 +36,27 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
         return jobs::compare_jobs(args);
     }
     if args.naming.with_names || !(args.naming.same.is_empty() && args.naming.distinct.is_empty()) {
-        return Err(Failure::Usage {
-            message: "--same, --distinct and --with-names need a folder of sessions".into(),
-        });
+        let why = "--same, --distinct and --with-names need a folder of sessions";
+        return Err(Failure::usage(why));
     }
     if args.sessions.len() + args.sheets.len() < 2 {
-        return Err(Failure::Usage {
-            message: "one session alone cannot be compared; name a second folder, or describe a \
-                      sheet with --sheet NAME:key=value,... (see scrimcheck predict --help)"
-                .into(),
-        });
+        return Err(Failure::usage(
+            "one session alone cannot be compared; name a second folder, or describe a sheet with \
+             --sheet NAME:key=value,... (see scrimcheck predict --help)",
+        ));
     }
     // Before the takes are read: a word that cannot be used is told at once.
     let described = forecasts(args)?;
-    let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
+    let folder = args.answer.folder()?;
     let mut summaries =
         args.sessions.iter().map(|root| summary(root)).collect::<Result<Vec<_>, _>>()?;
     summaries.extend(described);
     tell_apart(&mut summaries);
-    let comparison = compare(summaries).map_err(|e| Failure::Compare { message: e.to_string() })?;
+    let comparison = compare(summaries).map_err(Failure::compare)?;
     let comparison = words::compare::said(comparison);
-    let json = json_text(&comparison)?;
-    let csv = comparison_csv(&comparison)?;
-    if let Some(mut folder) = folder {
-        for (name, bytes) in comparison_files(&comparison, &Sheet::A4)? {
-            folder.write(&name, &bytes)?;
-        }
-        folder.publish()?;
-    }
-    if args.json {
-        terminal::print(&String::from_utf8_lossy(&json))?;
-    } else if args.csv {
-        terminal::print(&String::from_utf8_lossy(&csv))?;
-    } else {
-        terminal::print(&comparison_table(&comparison))?;
-        if let Some(out) = &args.out {
-            terminal::print(&format!("\nWritten to: {}\n", shown(out)))?;
-        }
-    }
-    Ok(ExitCode::SUCCESS)
+    let files = || comparison_files(&comparison, &Sheet::A4);
+    let table = || comparison_table(&comparison);
+    jobs::answer(files, "comparison", table, folder, &args.answer)
 }
 
 /// Sheets that are described, not measured.
@@ -92,7 +71,7 @@ fn forecasts(args: &CompareArgs) -> Result<Vec<Summary>, Failure> {
         view: None,
         air: Air::AT_20_C,
     };
-    let forecast = forecast(sheets, plan).map_err(|e| Failure::Usage { message: e.to_string() })?;
+    let forecast = forecast(sheets, plan).map_err(Failure::usage)?;
     Ok(Summary::from_forecast(&forecast))
 }
 
@@ -105,7 +84,7 @@ pub(super) fn described(words: &[String]) -> Result<Vec<DescribedSheet>, Failure
         .iter()
         .map(|text| Description::parse(text).and_then(|d| d.build()))
         .collect::<Result<_, _>>()
-        .map_err(|e| Failure::Usage { message: e.to_string() })
+        .map_err(Failure::usage)
 }
 
 /// Folders of one name in different places get a number.
@@ -129,6 +108,5 @@ fn summary(root: &Path) -> Result<Summary, Failure> {
     let name = root.file_name().map_or_else(|| root.to_string_lossy(), |n| n.to_string_lossy());
     let document = serde_json::to_value(&result)
         .map_err(|e| ReportError::Encode { what: "JSON", source: e.into() })?;
-    Summary::from_result(&plain(&name), &document)
-        .map_err(|e| Failure::Compare { message: e.to_string() })
+    Summary::from_result(&plain(&name), &document).map_err(Failure::compare)
 }

@@ -1,15 +1,12 @@
 //! `scrimcheck demo [DIR]`: an invented session, made and analysed.
 
-use super::analyze::analyze_into;
+use super::analyze::{measure, print_result};
 use super::args::DemoArgs;
 use super::failure::Failure;
-use super::terminal;
 use crate::ingest::error::shown;
 use crate::ingest::session::Session;
-use crate::job::usual_place;
-use crate::report::json::json_text;
+use crate::job::{report_into, usual_place};
 use crate::report::output::OutputFolder;
-use crate::report::table::table_text;
 use crate::simulate;
 use std::process::ExitCode;
 use std::time::SystemTime;
@@ -27,16 +24,10 @@ pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
     let opened = SystemTime::now();
     let session = Session::open(&args.folder)?;
     let report = usual_place(&args.folder)?;
-    let result = analyze_into(&session, opened, &report, args.force)?;
-    if args.json {
-        terminal::print(&String::from_utf8_lossy(&json_text(&result)?))?;
-    } else {
-        terminal::print(&table_text(&result, terminal::look()))?;
-        terminal::print(&format!(
-            "\nAll of this is invented, by simulation. Session: {}, report: {}\n",
-            shown(&args.folder),
-            shown(&report)
-        ))?;
-    }
+    let (result, _) = report_into(&session, opened, &report, args.force, measure)?;
+    let (session, report) = (shown(&args.folder), shown(&report));
+    let said =
+        format!("All of this is invented, by simulation. Session: {session}, report: {report}");
+    print_result(&result, args.json, &said)?;
     Ok(ExitCode::SUCCESS)
 }

@@ -73,6 +73,16 @@ macro_rules! of_a_job {
 of_a_job!(IngestError, ChainError, ReportError);
 
 impl Failure {
+    /// What was typed cannot be used.
+    pub fn usage(why: impl ToString) -> Self {
+        Self::Usage { message: why.to_string() }
+    }
+
+    /// The sessions cannot be compared.
+    pub fn compare(why: impl ToString) -> Self {
+        Self::Compare { message: why.to_string() }
+    }
+
     /// The exit status.
     pub fn status(&self) -> ExitCode {
         ExitCode::from(match self {

@@ -103,8 +103,7 @@ fn on_terminal() -> bool {
 fn agreed(survey: &Survey) -> Result<bool, Failure> {
     let n = survey.n_takes();
     if !on_terminal() {
-        let message = "nothing was written: look at the table and say --yes".to_owned();
-        return Err(Failure::Usage { message });
+        return Err(Failure::usage("nothing was written: look at the table and say --yes"));
     }
     let doubt =
         if survey.order_doubt.is_some() { "The order of the seats is in doubt. " } else { "" };
@@ -189,17 +188,16 @@ fn listen(
     recordings: &[PathBuf],
     options: &ImportOptions,
 ) -> Result<Survey, Failure> {
-    let mut total_s = 0.0;
-    let mut rates_hz = Vec::new();
+    let (mut total_s, mut first_hz) = (0.0, None);
     for path in recordings {
         // Also the first look: what cannot be used is told before time is spent.
         let about = Source::open(path)?.about;
         total_s += about.n_frames.unwrap_or(0) as f64 / f64::from(about.rate_hz);
-        rates_hz.push(f64::from(about.rate_hz));
+        first_hz.get_or_insert(f64::from(about.rate_hz));
     }
     let progress = Progress::new("seconds of sound", total_s as usize);
     let read_s = Cell::new(0.0);
-    let rate_hz = rates_hz.first().copied().unwrap_or(1.0);
+    let rate_hz = first_hz.unwrap_or(1.0);
     let survey = survey(session, recordings, options, &|n_frames| {
         let before = read_s.get();
         read_s.set(before + n_frames as f64 / rate_hz);

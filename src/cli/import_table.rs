@@ -16,11 +16,8 @@ const HEADS: [&str; 8] =
 
 /// The table and the words under it.
 pub fn table_text(survey: &Survey, look: Look) -> String {
-    let mut rows: Vec<[String; 8]> = Vec::new();
-    for sweep in &survey.sweeps {
-        rows.push(row(survey, sweep));
-    }
-    rows.extend(survey.missing.iter().map(missing_row));
+    let found = survey.sweeps.iter().map(|sweep| row(survey, sweep));
+    let rows: Vec<[String; 8]> = found.chain(survey.missing.iter().map(missing_row)).collect();
     let widths: Vec<usize> = (0..HEADS.len())
         .map(|c| rows.iter().map(|r| r[c].width()).chain([HEADS[c].width()]).max().unwrap_or(0))
         .collect();

@@ -1,19 +1,20 @@
 //! `scrimcheck compare JOBS/`: what each sheet did over all jobs.
 
-use super::args::{CompareArgs, NamingArgs};
+use super::args::CompareArgs;
 use super::failure::Failure;
 use super::progress::Progress;
+use super::shared_args::{AnswerArgs, NamingArgs};
 use super::terminal;
 use crate::ingest::error::shown;
 use crate::job;
 use crate::jobs::collect::{Collected, Work, collect};
-use crate::jobs::names::{NameError, NamePair};
+use crate::jobs::names::NamePair;
 use crate::jobs::sheets::{NameRules, sheets_over_jobs};
 use crate::jobs::told::{sheets_files, sheets_table};
 use crate::report::error::ReportError;
 use crate::report::output::OutputFolder;
 use crate::report::plots::render::NamedFile;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::OnceLock;
 
@@ -23,35 +24,24 @@ use std::sync::OnceLock;
 /// [`Failure`] when there is nothing to tell, a name is unknown, or the folder cannot be written.
 pub fn compare_jobs(args: &CompareArgs) -> Result<ExitCode, Failure> {
     if !args.sheets.is_empty() {
-        return Err(Failure::Usage {
-            message: "a sheet that is only described did nothing in any room; hold it against the \
-                      measured ones with scrimcheck choose --sheet ..."
-                .into(),
-        });
+        return Err(Failure::usage(
+            "a sheet that is only described did nothing in any room; hold it against the measured \
+             ones with scrimcheck choose --sheet ...",
+        ));
     }
     let rules = name_rules(&args.naming)?;
-    let folder = args.out.as_ref().map(|out| OutputFolder::open(out, args.force)).transpose()?;
+    let folder = args.answer.folder()?;
     let collected = collect_jobs(&args.sessions);
-    let over = sheets_over_jobs(&collected.jobs, &rules).map_err(usage)?;
+    let over = sheets_over_jobs(&collected.jobs, &rules).map_err(Failure::usage)?;
     if over.sheets.is_empty() {
         let n = collected.found.sessions.len();
-        return Err(Failure::Compare {
-            message: format!(
-                "none of the {n} sessions is finished and names its sheet; write screen.name into \
-                 their session.toml, and see what is said of each above"
-            ),
-        });
+        return Err(Failure::compare(format!(
+            "none of the {n} sessions is finished and names its sheet; write screen.name into \
+             their session.toml, and see what is said of each above"
+        )));
     }
     let table = || sheets_table(&over);
-    answer(
-        || sheets_files(&over),
-        "sheets",
-        table,
-        folder,
-        args.json,
-        args.csv,
-        args.out.as_deref(),
-    )
+    answer(|| sheets_files(&over), "sheets", table, folder, &args.answer)
 }
 
 /// Prints an answer and writes its files where asked.
@@ -63,9 +53,7 @@ pub fn answer(
     name: &str,
     table: impl Fn() -> String,
     folder: Option<OutputFolder>,
-    json: bool,
-    csv: bool,
-    out: Option<&Path>,
+    &AnswerArgs { json, csv, ref out, .. }: &AnswerArgs,
 ) -> Result<ExitCode, Failure> {
     // Plots and papers take their time: only where somebody wants one of the files.
     let wanted = folder.is_some() || json || csv;
@@ -87,7 +75,7 @@ pub fn answer(
         folder.publish()?;
     }
     terminal::print(&text)?;
-    if let Some(out) = out.filter(|_| !json && !csv) {
+    if let Some(out) = out.as_ref().filter(|_| !json && !csv) {
         terminal::print(&format!("\nWritten to: {}\n", shown(out)))?;
     }
     Ok(ExitCode::SUCCESS)
@@ -125,16 +113,15 @@ pub fn collect_jobs(roots: &[PathBuf]) -> Collected {
 /// [`Failure::Usage`] for a text that is no pair.
 pub fn name_rules(args: &NamingArgs) -> Result<NameRules, Failure> {
     let pairs = |texts: &[String]| {
-        texts.iter().map(|t| NamePair::parse(t)).collect::<Result<Vec<_>, _>>().map_err(usage)
+        texts
+            .iter()
+            .map(|t| NamePair::parse(t))
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(Failure::usage)
     };
     Ok(NameRules {
         same: pairs(&args.same)?,
         distinct: pairs(&args.distinct)?,
         with_names: args.with_names,
     })
-}
-
-/// A name that cannot be used was typed.
-pub fn usage(error: NameError) -> Failure {
-    Failure::Usage { message: error.to_string() }
 }

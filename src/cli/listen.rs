@@ -7,9 +7,7 @@ use super::failure::Failure;
 use super::predict_args::FRONT_REFLECTION;
 use super::terminal;
 use crate::analysis::sheet::models::Gap;
-use crate::chain::Analyzed;
 use crate::ingest::error::shown;
-use crate::ingest::session::Session;
 use crate::job::{self, place_in};
 use crate::listen::files::DITHER_SEED;
 use crate::listen::job::{Offer, offer};
@@ -34,15 +32,12 @@ pub fn run(args: &ListenArgs) -> Result<ExitCode, Failure> {
     let sheets = described(&args.sheets)?;
     let mut folder = OutputFolder::open(&place(args)?, args.force)?;
     let own = args.sound.as_ref().map(|path| read_sound(path, LONGEST_S)).transpose()?;
-    let jobs = args
-        .sessions
-        .iter()
-        .map(|root| {
-            let session = job::open(root)?;
-            let analyzed = measure_keeping(&session)?;
-            Ok((session, analyzed))
-        })
-        .collect::<Result<Vec<(Session, Analyzed)>, Failure>>()?;
+    let mut jobs = Vec::new();
+    for root in &args.sessions {
+        let session = job::open(root)?;
+        let analyzed = measure_keeping(&session)?;
+        jobs.push((session, analyzed));
+    }
     let stated = jobs.first().and_then(|(session, _)| session.manifest.screen.gap_m);
     let gap = args.gap_m.or(stated).map(|gap_m| Gap { gap_m, front_reflection: FRONT_REFLECTION });
     let offer = offer(&jobs, args.seat.as_deref(), &sheets, gap)?;
@@ -66,9 +61,9 @@ fn place(args: &ListenArgs) -> Result<PathBuf, Failure> {
     match (&args.out, args.sessions.first()) {
         (Some(out), _) => Ok(out.clone()),
         (None, Some(session)) => Ok(place_in(session, "listen")?),
-        (None, None) => Err(Failure::Usage {
-            message: "sheets alone have no folder of their own; name one with --out DIR".into(),
-        }),
+        (None, None) => {
+            Err(Failure::usage("sheets alone have no folder of their own; name one with --out DIR"))
+        }
     }
 }
 

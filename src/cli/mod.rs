@@ -21,6 +21,7 @@ pub(crate) mod predict;
 pub(crate) mod predict_args;
 mod progress;
 mod settings;
+pub(crate) mod shared_args;
 mod start;
 mod sweep;
 pub mod terminal;

@@ -16,7 +16,6 @@ use crate::report::output::OutputFolder;
 use crate::report::plots::drawing::Drawing;
 use crate::report::plots::forecast::forecast_figures;
 use crate::report::plots::render::plot_files;
-use std::fmt::Display;
 use std::process::ExitCode;
 
 /// Computes the sheets, prints them, and writes plots and tables where asked.
@@ -28,9 +27,12 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
     let screen = Screen::read(args)?;
     let descriptions = descriptions(args, &screen)?;
     let plan = plan(args, &screen, &descriptions)?;
-    let sheets: Vec<DescribedSheet> =
-        descriptions.iter().map(Description::build).collect::<Result<_, _>>().map_err(usage)?;
-    let forecast = forecast(sheets, plan).map_err(usage)?;
+    let sheets: Vec<DescribedSheet> = descriptions
+        .iter()
+        .map(Description::build)
+        .collect::<Result<_, _>>()
+        .map_err(Failure::usage)?;
+    let forecast = forecast(sheets, plan).map_err(Failure::usage)?;
     let json = forecast_json(&forecast)?;
     let bands_csv = forecast_csv(&forecast)?;
     let text = if args.json {
@@ -57,10 +59,6 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn usage(error: impl Display) -> Failure {
-    Failure::Usage { message: error.to_string() }
-}
-
 /// The sheet of FILE and `--set`, if any was described, then those of `--sheet`.
 fn descriptions(args: &PredictArgs, screen: &Screen) -> Result<Vec<Description>, Failure> {
     let mut all = Vec::new();
@@ -68,7 +66,7 @@ fn descriptions(args: &PredictArgs, screen: &Screen) -> Result<Vec<Description>,
         all.push(screen.description.clone());
     }
     for text in &args.sheets {
-        all.push(Description::parse(text).map_err(usage)?);
+        all.push(Description::parse(text).map_err(Failure::usage)?);
     }
     if all.is_empty() {
         let message = match &args.session {
@@ -83,7 +81,7 @@ fn descriptions(args: &PredictArgs, screen: &Screen) -> Result<Vec<Description>,
                      scrimcheck predict --help)"
                 .into(),
         };
-        return Err(Failure::Usage { message });
+        return Err(Failure::usage(message));
     }
     Ok(all)
 }
@@ -109,7 +107,9 @@ impl Screen {
         };
         for pair in &args.set {
             let (key, value) = pair.split_once('=').ok_or_else(|| {
-                usage(format!("--set is \"{pair}\", expected a key and its value: gap_m=0.08"))
+                Failure::usage(format!(
+                    "--set is \"{pair}\", expected a key and its value: gap_m=0.08"
+                ))
             })?;
             screen.set(key.trim(), value.trim())?;
         }
@@ -145,7 +145,9 @@ impl Screen {
     fn set(&mut self, key: &str, value: &str) -> Result<(), Failure> {
         let number = || match value.parse::<f64>() {
             Ok(v) if v.is_finite() && v > 0.0 => Ok(Some(v)),
-            _ => Err(usage(format!("--set {key} is \"{value}\", expected a number above 0"))),
+            _ => Err(Failure::usage(format!(
+                "--set {key} is \"{value}\", expected a number above 0"
+            ))),
         };
         match key {
             "name" => value.clone_into(&mut self.description.name),
@@ -153,7 +155,7 @@ impl Screen {
             "width_m" => self.width_m = number()?,
             "height_m" => self.height_m = number()?,
             "weave_pitch_mm" => self.weave_pitch_mm = number()?,
-            _ => self.description.set(key, value).map_err(usage)?,
+            _ => self.description.set(key, value).map_err(Failure::usage)?,
         }
         Ok(())
     }
@@ -165,7 +167,7 @@ fn plan(
     descriptions: &[Description],
 ) -> Result<Plan, Failure> {
     if !(-20.0..=50.0).contains(&args.temperature_c) {
-        return Err(usage(format!(
+        return Err(Failure::usage(format!(
             "--temperature-c is {}, expected -20 to 50 degrees",
             args.temperature_c
         )));
@@ -173,7 +175,7 @@ fn plan(
     let gap_m = args.gap_m.or(screen.gap_m);
     let width_m = args.width_m.or(screen.width_m);
     if width_m.is_none() && (!args.seats.is_empty() || args.structure_mm.is_some()) {
-        return Err(usage(
+        return Err(Failure::usage(
             "--seat and --structure-mm need the width of the picture: give --width-m",
         ));
     }
@@ -205,7 +207,7 @@ fn plan(
 /// "3.5" or "3.5,0.8".
 pub(super) fn seat(text: &str) -> Result<[f64; 2], Failure> {
     let wrong = || {
-        usage(format!(
+        Failure::usage(format!(
             "--seat is \"{text}\", expected metres from the sheet, or metres from the sheet and \
              metres beside its axis: 3.5 or 3.5,0.8"
         ))

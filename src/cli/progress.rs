@@ -33,9 +33,3 @@ impl Progress {
         self.bar.finish_and_clear();
     }
 }
-
-impl Drop for Progress {
-    fn drop(&mut self) {
-        self.bar.finish_and_clear();
-    }
-}

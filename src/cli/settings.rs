@@ -35,8 +35,9 @@ pub fn sweep_params(shape: &SweepShape) -> Result<SweepParams, Failure> {
         fade_out_s: default.fade_out_s.min(shape.duration_s / 100.0),
         ..default
     };
-    params.validate().map_err(|e| Failure::Usage {
-        message: format!("--{} is {}, expected {}", e.name.replace('_', "-"), e.found, e.expected),
+    params.validate().map_err(|e| {
+        let name = e.name.replace('_', "-");
+        Failure::usage(format!("--{name} is {}, expected {}", e.found, e.expected))
     })?;
     Ok(params)
 }
@@ -47,8 +48,8 @@ pub fn sweep_params(shape: &SweepShape) -> Result<SweepParams, Failure> {
 /// As [`sweep_params`].
 pub fn start_options(args: &StartArgs) -> Result<StartOptions, Failure> {
     if let Some(c) = args.title.iter().flat_map(|t| t.chars()).find(|c| c.is_control()) {
-        let message = format!("--title holds the control character {}", c.escape_unicode());
-        return Err(Failure::Usage { message });
+        let why = format!("--title holds the control character {}", c.escape_unicode());
+        return Err(Failure::usage(why));
     }
     Ok(StartOptions {
         force: args.force,

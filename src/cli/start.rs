@@ -24,7 +24,7 @@ pub fn run(args: &StartArgs) -> Result<ExitCode, Failure> {
             error @ (IngestError::EmptySeatName { .. }
             | IngestError::SeatName { .. }
             | IngestError::SweepParams(_)),
-        ) => Failure::Usage { message: error.to_string() },
+        ) => Failure::usage(error),
         StartError::Ingest(error) => error.into(),
         StartError::Report(error) => error.into(),
     })?;
