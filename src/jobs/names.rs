@@ -31,7 +31,7 @@ pub enum NameError {
 }
 
 /// Two names, as they were typed.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, serde::Deserialize)]
 pub struct NamePair(pub String, pub String);
 
 impl NamePair {

@@ -12,7 +12,7 @@ use super::model::{ModelOverRooms, OF_CLOTH, model};
 use super::names::{NameError, NamePair, SheetNames};
 use super::stored::StoredResult;
 use crate::analysis::sheet::kinds::ModelKind;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// All sheets of a folder.
@@ -135,7 +135,8 @@ pub struct OffAxis {
 }
 
 /// How names of sheets and jobs are treated.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct NameRules {
     /// Pairs of names that are one sheet.
     pub same: Vec<NamePair>,

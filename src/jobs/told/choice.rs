@@ -124,11 +124,9 @@ fn say_pair(pair: &ChoicePair) -> String {
 /// [`ReportError`] when a figure is not finite or a plot cannot be drawn.
 pub fn choice_files(choice: &Choice) -> Result<Vec<NamedFile>, ReportError> {
     let statement = choice_statement(choice);
-    let drawings = if choice.candidates.is_empty() {
-        Vec::new()
-    } else {
-        vec![Drawing::from(&choice_figure(choice, &statement))]
-    };
+    let is_any = !choice.candidates.is_empty();
+    let figure = is_any.then(|| choice_figure(choice, &statement));
+    let drawings: Vec<Drawing> = figure.iter().map(Drawing::from).collect();
     Answer {
         name: "choice",
         content: choice,

@@ -138,11 +138,8 @@ pub fn sheets_table(over: &SheetsOverJobs) -> String {
 /// [`ReportError`] when a figure is not finite or a plot cannot be drawn.
 pub fn sheets_files(over: &SheetsOverJobs) -> Result<Vec<NamedFile>, ReportError> {
     let statement = sheets_statement(over);
-    let drawings: Vec<Drawing> = if over.sheets.is_empty() {
-        vec![]
-    } else {
-        vec![Drawing::from(&sheets_figure(over, &statement))]
-    };
+    let figure = (!over.sheets.is_empty()).then(|| sheets_figure(over, &statement));
+    let drawings: Vec<Drawing> = figure.iter().map(Drawing::from).collect();
     Answer {
         name: "sheets",
         content: over,
