@@ -18,7 +18,6 @@ use axum::Json;
 use axum::extract::Path;
 use axum::response::Response;
 use serde::{Deserialize, Serialize};
-use std::path::Path as FilePath;
 use std::sync::Arc;
 
 /// A training round takes away so much, dB, ...
@@ -50,8 +49,7 @@ pub(super) struct Drawn {
 /// Draws a test.
 pub(super) async fn begin(job: Job, Json(asked): Json<Asked>) -> Answer<Drawn> {
     job.answer(move |desk, folder| {
-        let heard = desk.listening().heard(asked.number).filter(|heard| heard.folder == folder);
-        let heard = heard.ok_or_else(gone)?;
+        let heard = desk.listening().heard(asked.number, &folder).ok_or_else(gone)?;
         let n = heard.versions.versions.len();
         let [first, second] = asked.pair;
         if first == second || first >= n || second >= n {
@@ -94,7 +92,7 @@ pub(super) async fn play(
         getrandom::fill(&mut seed).map_err(|_| Refusal::bad(word("blind.no_random")))?;
         let (version, rate_hz, matched) = {
             let mut listening = desk.listening();
-            let test = of_job(listening.test(test), &folder)?;
+            let test = listening.test(test, &folder).ok_or_else(gone)?;
             let which = match key.as_str() {
                 "a" => Some(test.draw.version_of(Side::A)),
                 "b" => Some(test.draw.version_of(Side::B)),
@@ -107,11 +105,6 @@ pub(super) async fn play(
         Ok(wav(version.wav(rate_hz, matched, u64::from_le_bytes(seed))?))
     })
     .await
-}
-
-/// A test, where it belongs to the job.
-fn of_job<'a>(test: Option<&'a mut Test>, folder: &FilePath) -> Result<&'a mut Test, Refusal> {
-    test.filter(|test| test.heard.folder == folder).ok_or_else(gone)
 }
 
 /// What X is said to be.
@@ -140,7 +133,7 @@ pub(super) async fn answer(
 ) -> Answer<Stand> {
     job.answer(move |desk, folder| {
         let mut listening = desk.listening();
-        let test = of_job(listening.test(test), &folder)?;
+        let test = listening.test(test, &folder).ok_or_else(gone)?;
         test.draw.answer(said.round, said.side)?;
         let outcome = test.draw.outcome();
         let name = |side| test.version(test.draw.version_of(side)).title.clone();
@@ -172,7 +165,7 @@ pub(super) async fn keep(
     job.answer(move |desk, folder| {
         let row = {
             let mut listening = desk.listening();
-            let test = of_job(listening.test(number), &folder)?;
+            let test = listening.test(number, &folder).ok_or_else(gone)?;
             let finished = test.draw.outcome().filter(|_| test.training.is_none() && !test.kept);
             let outcome = finished.ok_or_else(|| Refusal::bad(word("blind.not_finished")))?;
             KeptTest {
@@ -190,7 +183,7 @@ pub(super) async fn keep(
         let _writing = desk.writing();
         let (path, bytes) = with_one_more(&folder, row)?;
         write_one_file(&path, true, |path| std::fs::write(path, &bytes))??;
-        if let Some(test) = desk.listening().test(number) {
+        if let Some(test) = desk.listening().test(number, &folder) {
             test.kept = true;
         }
         Ok(read_blind_tests(&folder)?.into_iter().map(HeardTest::from).collect())

@@ -8,9 +8,11 @@ use crate::report::plots::render::NamedFile;
 use crate::staging::Staging;
 use serde::Serialize;
 use std::collections::{HashMap, VecDeque};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use tempfile::TempPath;
 use tokio::sync::broadcast;
 
 /// Answers to questions that are kept for their papers.
@@ -61,22 +63,6 @@ pub(super) struct Papers {
     statements: Vec<String>,
 }
 
-/// A file for what is under way, gone when dropped.
-pub(super) struct Scratch(PathBuf);
-
-impl Scratch {
-    pub(super) fn path(&self) -> &Path {
-        &self.0
-    }
-}
-
-impl Drop for Scratch {
-    fn drop(&mut self) {
-        // Not there where nothing was written; the folder goes in any case.
-        let _ = std::fs::remove_file(&self.0);
-    }
-}
-
 /// What is behind a lock; a handler that failed leaves nothing half done behind it.
 fn held<T>(lock: &Mutex<T>) -> MutexGuard<'_, T> {
     lock.lock().unwrap_or_else(PoisonError::into_inner)
@@ -110,10 +96,12 @@ impl Desk {
         })
     }
 
-    /// A file of its own for something under way.
-    pub(super) fn scratch(&self) -> Scratch {
-        let number = self.number();
-        Scratch(self.staging.at(format!("scratch-{number}")))
+    /// The place of a file of its own for something under way, gone when dropped.
+    ///
+    /// # Errors
+    /// The system's.
+    pub(super) fn scratch(&self) -> io::Result<TempPath> {
+        TempPath::try_from_path(self.staging.at(format!("scratch-{}", self.number())))
     }
 
     /// Keeps others from writing into sessions.

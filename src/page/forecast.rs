@@ -79,11 +79,11 @@ fn compute(ask: &Ask) -> Result<Forecast, Refusal> {
         for (key, value) in sheet.values.iter().filter(|(_, value)| !value.trim().is_empty()) {
             let field = format!("sheet[{i}].{key}");
             let value = value.trim().replace(',', ".");
-            description.set(key, &value).map_err(|e| Refusal::from_error(&e).at(field))?;
+            description.set(key, &value).map_err(|e| Refusal::from(e).at(field))?;
         }
         hole_pitch_mm = hole_pitch_mm.or(description.hole_pitch_mm);
         let built = description.build();
-        sheets.push(built.map_err(|e| Refusal::from_error(&e).at(format!("sheet[{i}]")))?);
+        sheets.push(built.map_err(|e| Refusal::from(e).at(format!("sheet[{i}]")))?);
     }
     let view = ask.width_m.map(|width_m| View {
         width_m,
@@ -97,18 +97,18 @@ fn compute(ask: &Ask) -> Result<Forecast, Refusal> {
         view,
         air: Air::AT_20_C,
     };
-    forecast(sheets, plan).map_err(|e| Refusal::from_error(&e))
+    Ok(forecast(sheets, plan)?)
 }
 
 /// The forecast in the look of the report.
 fn html(forecast: &Forecast) -> String {
-    let mut blocks = vec![heading("predict.paper_says")];
+    let mut blocks = vec![Block::part(word("predict.paper_says"))];
     blocks.push(Block::List(words::statements(forecast)));
     let drawings = forecast_figures(forecast);
     blocks.extend(drawings.iter().map(|figure| Block::figure(&Drawing::from(figure))));
-    blocks.push(heading("predict.paper_bands"));
+    blocks.push(Block::part(word("predict.paper_bands")));
     blocks.push(Block::Table(bands(forecast)));
-    blocks.push(heading("predict.paper_rests"));
+    blocks.push(Block::part(word("predict.paper_rests")));
     blocks.push(Block::List(words::notes(forecast)));
     let names: Vec<String> = forecast.sheets.iter().map(|s| s.sheet.name.clone()).collect();
     let paper = Paper {
@@ -118,10 +118,6 @@ fn html(forecast: &Forecast) -> String {
         blocks,
     };
     page(&paper, word("predict.paper_legend"), &names)
-}
-
-fn heading(key: &str) -> Block {
-    Block::Heading { level: 1, text: word(key).to_owned() }
 }
 
 /// Loss straight on, or at the first angle asked for, band by band.

@@ -1,7 +1,7 @@
 //! The sessions of the opened folder, each with what is known without reading a take.
 
 use super::desk::Desk;
-use super::place::{HERE, is_plain};
+use super::place::{HERE, is_plain, own_name};
 use super::request::{Answer, answer};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;
@@ -31,7 +31,7 @@ pub(super) struct Jobs {
 }
 
 /// One job.
-#[derive(Serialize)]
+#[derive(Default, Serialize)]
 struct JobRow {
     id: String,
     title: String,
@@ -60,7 +60,7 @@ pub(super) async fn jobs(State(desk): State<Arc<Desk>>) -> Answer<Jobs> {
 }
 
 fn list(root: &Path) -> Jobs {
-    let folder = root.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let folder = own_name(root);
     if is_session(root) {
         return Jobs { folder, single: true, jobs: vec![row(root, HERE)] };
     }
@@ -80,15 +80,9 @@ fn list(root: &Path) -> Jobs {
 fn row(folder: &Path, id: &str) -> JobRow {
     let mut row = JobRow {
         id: id.to_owned(),
-        title: folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
-        date: None,
-        sheet: None,
-        client: None,
-        n_seats: 0,
-        seats_done: [0, 0],
-        n_takes: 0,
-        problem: None,
+        title: own_name(folder),
         result: last_result(folder),
+        ..JobRow::default()
     };
     match Session::open(folder) {
         Err(error) => row.problem = Some(with_causes(&error)),

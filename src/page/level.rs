@@ -3,7 +3,7 @@
 use super::request::{Answer, Job, answer};
 use super::sound_in::{About, MOST_BYTES, read};
 use super::upload::to_disk;
-use crate::ingest::session::Session;
+use crate::ingest::session::{Recording, Session};
 use crate::judge::finding::worst;
 use crate::judge::noise::floor;
 use crate::judge::spectrogram::Analyser;
@@ -51,50 +51,49 @@ pub(super) async fn level(
     body: Body,
 ) -> Answer<Look> {
     let folder = job.folder()?;
-    let file = job.desk.scratch();
-    to_disk(body, &headers, file.path(), MOST_BYTES).await?;
+    let file = job.desk.scratch()?;
+    to_disk(body, &headers, &file, MOST_BYTES).await?;
     answer(move || {
         let session = Session::open(&folder)?;
-        let recording = read(file.path(), &about, &session)?;
-        let analyser = TakeAnalyser::new(&session.sweep);
-        let facts = analyser.facts(&recording);
-        let findings = judge_take(&facts, session.sweep.rate_hz);
-        let spectrogram = Analyser::new(recording.rate_hz).spectrogram(&recording.mic);
-        let lg = |x: f64| (x > 0.0).then(|| 10.0 * x.log10());
-        let mut bands = Vec::new();
-        let mut noise = 0.0;
-        for (i, band) in spectrogram.bands.iter().enumerate() {
-            if !BAND_HZ.contains(&band.nominal_hz()) {
-                continue;
-            }
-            let at = facts.bands.iter().position(|b| b == band);
-            let of = |list: &[Option<f64>]| at.and_then(|at| list.get(at).copied().flatten());
-            // Without a sweep all of it is the room.
-            let alone = floor(&spectrogram, i, 0..spectrogram.n_frames);
-            let before = of(&facts.levels.noise_db);
-            let power = before.map_or(alone, |db| Some(10f64.powf(db / 10.0)));
-            noise += power.unwrap_or(0.0);
-            let noise_dbfs = power.and_then(lg);
-            bands.push(Band {
-                hz: band.nominal_hz(),
-                noise_dbfs,
-                snr_db: of(&facts.levels.snr_db),
-            });
-        }
-        let with_sweep = bands.iter().filter(|band| band.snr_db.is_some());
-        let weakest = with_sweep
-            .min_by(|a, b| f64::total_cmp(&a.snr_db.unwrap_or(0.0), &b.snr_db.unwrap_or(0.0)));
-        Ok(Look {
-            peak_dbfs: lg(facts.amplitudes.peak.powi(2)),
-            clipped: facts.amplitudes.clipping.is_some() || facts.amplitudes.peak >= 0.999,
-            weakest: weakest.copied(),
-            bands,
-            noise_dbfs: lg(noise),
-            enough_db: ENOUGH_DB,
-            start_s: facts.sweep.map(|s| s.start_s),
-            verdict: worst(&findings),
-            findings,
-        })
+        Ok(look(&read(&file, &about, &session)?, &session))
     })
     .await
+}
+
+fn look(recording: &Recording, session: &Session) -> Look {
+    let analyser = TakeAnalyser::new(&session.sweep);
+    let facts = analyser.facts(recording);
+    let findings = judge_take(&facts, session.sweep.rate_hz);
+    let spectrogram = Analyser::new(recording.rate_hz).spectrogram(&recording.mic);
+    let lg = |x: f64| (x > 0.0).then(|| 10.0 * x.log10());
+    let mut bands = Vec::new();
+    let mut noise = 0.0;
+    for (i, band) in spectrogram.bands.iter().enumerate() {
+        if !BAND_HZ.contains(&band.nominal_hz()) {
+            continue;
+        }
+        let at = facts.bands.iter().position(|b| b == band);
+        let of = |list: &[Option<f64>]| at.and_then(|at| list.get(at).copied().flatten());
+        // Without a sweep all of it is the room.
+        let alone = floor(&spectrogram, i, 0..spectrogram.n_frames);
+        let before = of(&facts.levels.noise_db);
+        let power = before.map_or(alone, |db| Some(10f64.powf(db / 10.0)));
+        noise += power.unwrap_or(0.0);
+        let noise_dbfs = power.and_then(lg);
+        bands.push(Band { hz: band.nominal_hz(), noise_dbfs, snr_db: of(&facts.levels.snr_db) });
+    }
+    let with_sweep = bands.iter().filter(|band| band.snr_db.is_some());
+    let weakest = with_sweep
+        .min_by(|a, b| f64::total_cmp(&a.snr_db.unwrap_or(0.0), &b.snr_db.unwrap_or(0.0)));
+    Look {
+        peak_dbfs: lg(facts.amplitudes.peak.powi(2)),
+        clipped: facts.amplitudes.clipping.is_some() || facts.amplitudes.peak >= 0.999,
+        weakest: weakest.copied(),
+        bands,
+        noise_dbfs: lg(noise),
+        enough_db: ENOUGH_DB,
+        start_s: facts.sweep.map(|s| s.start_s),
+        verdict: worst(&findings),
+        findings,
+    }
 }

@@ -124,7 +124,7 @@ pub(super) async fn hear(job: Job, Json(asked): Json<Asked>) -> Answer<Made> {
             "" => Vec::new(),
             text => {
                 let sheet = Description::parse(text).and_then(|d| d.build());
-                vec![sheet.map_err(|e| Refusal::from_error(&e).at("sheet"))?]
+                vec![sheet.map_err(|e| Refusal::from(e).at("sheet"))?]
             }
         };
         let sound = sound(&own, &asked)?;
@@ -165,7 +165,7 @@ fn sound(own: &FilePath, asked: &Asked) -> Result<Sound, Refusal> {
     let path = own.join(name);
     let mut sound = read_sound(&path, LONGEST_S).map_err(|error| {
         // Where it lies on the server is nobody's business.
-        let told = Refusal::from_error(&error).message().replace(&path.display().to_string(), name);
+        let told = Refusal::from(error).message().replace(&path.display().to_string(), name);
         Refusal::bad(told).at("sound")
     })?;
     fade_ends(&mut sound);
@@ -233,8 +233,7 @@ pub(super) async fn version(
     Path((_, number, version)): Path<(String, u64, usize)>,
 ) -> Result<Response, Refusal> {
     job.work(move |desk, folder| {
-        let heard = desk.listening().heard(number).filter(|heard| heard.folder == folder);
-        let heard = heard.ok_or_else(gone)?;
+        let heard = desk.listening().heard(number, &folder).ok_or_else(gone)?;
         let version = heard.versions.versions.get(version).ok_or_else(gone)?;
         Ok(wav(version.wav(heard.versions.rate_hz, false, DITHER_SEED)?))
     })

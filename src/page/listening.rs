@@ -7,7 +7,7 @@ use crate::listen::blind::BlindTest;
 use crate::listen::sounds::Sound;
 use crate::listen::versions::{Version, Versions};
 use std::collections::VecDeque;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// Sounds that are kept; each may hold some ten megabytes.
@@ -71,9 +71,10 @@ impl Listening {
         }
     }
 
-    /// A sound of a job by its number.
-    pub(super) fn heard(&self, number: u64) -> Option<Arc<Heard>> {
-        self.heard.iter().find(|(n, _)| *n == number).map(|(_, heard)| Arc::clone(heard))
+    /// A sound of the job in `folder` by its number.
+    pub(super) fn heard(&self, number: u64, folder: &Path) -> Option<Arc<Heard>> {
+        let (_, heard) = self.heard.iter().find(|(n, _)| *n == number)?;
+        (heard.folder == folder).then(|| Arc::clone(heard))
     }
 
     /// Keeps a test.
@@ -84,8 +85,9 @@ impl Listening {
         }
     }
 
-    /// A test by its number.
-    pub(super) fn test(&mut self, number: u64) -> Option<&mut Test> {
-        self.tests.iter_mut().find(|(n, _)| *n == number).map(|(_, test)| test)
+    /// A test of the job in `folder` by its number.
+    pub(super) fn test(&mut self, number: u64, folder: &Path) -> Option<&mut Test> {
+        let (_, test) = self.tests.iter_mut().find(|(n, _)| *n == number)?;
+        (test.heard.folder == folder).then_some(test)
     }
 }

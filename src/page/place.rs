@@ -22,6 +22,11 @@ pub(super) fn is_plain(name: &str) -> bool {
         && !name.chars().any(crate::ingest::error::is_invisible)
 }
 
+/// What a folder is called, for people.
+pub(super) fn own_name(folder: &Path) -> String {
+    folder.file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
 /// The folder of a job.
 ///
 /// # Errors

@@ -33,28 +33,36 @@ pub(super) fn next(session: &Session, judged: &[JudgedTake], spots: u32) -> Opti
                         && !t.quiet
                         && (t.condition, t.source, t.spot) == (condition, SoundSource::Centre, spot)
                 });
-                let repeat = take.is_some_and(|t| t.verdict == TakeVerdict::Repeat);
-                if take.is_none() || repeat {
-                    let file = default_name(&seat.id, condition, SoundSource::Centre, spot);
-                    let file = take.map_or(file, |t| t.file.clone());
-                    let (seat, source) = (seat.id.clone(), SoundSource::Centre);
-                    return Some(Next { seat, condition, source, spot, file, repeat });
+                match take {
+                    None => {
+                        return Some(Next {
+                            seat: seat.id.clone(),
+                            condition,
+                            source: SoundSource::Centre,
+                            spot,
+                            file: default_name(&seat.id, condition, SoundSource::Centre, spot),
+                            repeat: false,
+                        });
+                    }
+                    Some(take) if take.verdict == TakeVerdict::Repeat => return Some(again(take)),
+                    Some(_) => {}
                 }
             }
         }
     }
-    let others = judged
-        .iter()
-        .filter(|t| t.source == SoundSource::Control || t.condition == Condition::Corrected);
-    others
-        .filter(|t| t.verdict == TakeVerdict::Repeat)
-        .map(|t| Next {
-            seat: t.seat.clone(),
-            condition: t.condition,
-            source: t.source,
-            spot: t.spot,
-            file: t.file.clone(),
-            repeat: true,
-        })
-        .next()
+    let other =
+        |t: &JudgedTake| t.source == SoundSource::Control || t.condition == Condition::Corrected;
+    judged.iter().find(|t| other(t) && t.verdict == TakeVerdict::Repeat).map(again)
+}
+
+/// A take once more.
+fn again(take: &JudgedTake) -> Next {
+    Next {
+        seat: take.seat.clone(),
+        condition: take.condition,
+        source: take.source,
+        spot: take.spot,
+        file: take.file.clone(),
+        repeat: true,
+    }
 }

@@ -18,7 +18,7 @@ use axum::body::Body;
 use axum::extract::Query;
 use axum::http::{HeaderMap, StatusCode};
 use serde::{Deserialize, Serialize};
-use std::path::PathBuf;
+use std::path::Path;
 
 /// Most spots at a seat.
 const MOST_SPOTS: u32 = 99;
@@ -56,27 +56,26 @@ pub(super) async fn record(
     let folder = job.folder()?;
     let desk = job.desk;
     about.check()?;
-    let file = desk.scratch();
-    to_disk(body, &headers, file.path(), MOST_BYTES).await?;
+    let file = desk.scratch()?;
+    to_disk(body, &headers, &file, MOST_BYTES).await?;
     answer(move || {
         let writing = desk.writing();
         let session = Session::open(&folder)?;
         let (condition, source) = check(&session, &place)?;
-        let recording = read(file.path(), &about, &session)?;
+        let recording = read(&file, &about, &session)?;
         let name = if place.quiet {
             quiet_name(&place.seat, condition, place.spot)
         } else {
             default_name(&place.seat, condition, source, place.spot)
         };
-        write(&session, &recording, &about, &name, |session| {
-            // What is there already is put aside under whatever name it has.
-            let index = session.manifest.seat.iter().position(|s| s.id == place.seat);
-            let here = session.takes.iter().filter(|t| {
-                (Some(t.seat), t.condition, t.source, t.quiet, t.spot)
-                    == (index, condition, source, place.quiet, place.spot)
-            });
-            here.map(|t| t.file.clone()).collect()
-        })?;
+        // What is there already is put aside under whatever name it has.
+        let index = session.manifest.seat.iter().position(|s| s.id == place.seat);
+        let here = session.takes.iter().filter(|t| {
+            (Some(t.seat), t.condition, t.source, t.quiet, t.spot)
+                == (index, condition, source, place.quiet, place.spot)
+        });
+        let replaced = here.map(|t| t.file.as_path());
+        write(&session, &recording, origin(&about, &name, recording.rate_hz), replaced)?;
         drop(writing);
         let board = build(&desk, &folder, place.spots)?;
         Ok(Filed { file: format!("{TAKES_FOLDER}/{name}"), board })
@@ -107,32 +106,31 @@ fn check(session: &Session, place: &Where) -> Result<(Condition, SoundSource), R
 }
 
 /// Writes the take beside, puts what stood in its place aside, and renames: all or nothing.
-fn write(
+fn write<'a>(
     session: &Session,
     recording: &Recording,
-    about: &About,
-    name: &str,
-    replaced: impl Fn(&Session) -> Vec<PathBuf>,
+    row: Origin,
+    replaced: impl Iterator<Item = &'a Path>,
 ) -> Result<(), Refusal> {
-    let takes = session.root.join(TAKES_FOLDER);
+    let (takes, name) = (session.root.join(TAKES_FOLDER), row.take.clone());
     if takes.symlink_metadata().is_ok() {
         resolve(&session.root, &takes, "")?;
     }
     let mut rows = origins(&session.root)?;
     let staging = Staging::inside(&session.root)?;
     let channel = session.manifest.recording.mic_channel;
-    write_float(&staging.at(name), recording.rate_hz, &[&recording.mic], &[channel])?;
+    write_float(&staging.at(&name), recording.rate_hz, &[&recording.mic], &[channel])?;
     let placing = hold_interruption();
     std::fs::create_dir_all(&takes)?;
-    for file in replaced(session) {
-        set_aside(session, &file, &mut rows)?;
+    for file in replaced {
+        set_aside(session, file, &mut rows)?;
     }
-    rows.retain(|row| row.take != name);
-    rows.push(origin(about, name, recording.rate_hz));
+    rows.retain(|old| old.take != name);
+    rows.push(row);
     rows.sort_by(|a, b| a.take.cmp(&b.take));
     let list = staging.at(ORIGIN_FILE);
     write_origins(&list, &rows)?;
-    std::fs::rename(staging.at(name), takes.join(name))?;
+    std::fs::rename(staging.at(&name), takes.join(&name))?;
     std::fs::rename(list, takes.join(ORIGIN_FILE))?;
     drop(placing);
     Ok(())

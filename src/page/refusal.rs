@@ -36,11 +36,6 @@ impl Refusal {
         Self::new(StatusCode::UNPROCESSABLE_ENTITY, message)
     }
 
-    /// An error of the library and its causes.
-    pub(super) fn from_error(error: &dyn std::error::Error) -> Self {
-        Self::bad(with_causes(error))
-    }
-
     /// The sentence.
     pub(super) fn message(&self) -> &str {
         &self.message
@@ -59,21 +54,27 @@ impl IntoResponse for Refusal {
     }
 }
 
+// An error of the library and its causes.
 macro_rules! from_errors {
     ($($error:ty),*) => {$(
         impl From<$error> for Refusal {
             fn from(error: $error) -> Self {
-                Self::from_error(&error)
+                Self::bad(with_causes(&error))
             }
         }
     )*};
 }
 
 from_errors!(
+    crate::analysis::compare::CompareError,
+    crate::analysis::predict::PlanError,
+    crate::analysis::predict::describe::DescribeError,
     crate::ingest::blind_tests::BlindTestError,
     crate::ingest::error::IngestError,
     crate::import::ImportError,
     crate::chain::ChainError,
+    crate::jobs::names::NameError,
+    crate::jobs::room::RoomError,
     crate::listen::ListenError,
     crate::report::error::ReportError,
     crate::job::JobError

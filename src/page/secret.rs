@@ -1,7 +1,5 @@
 //! Random words that nobody guesses, and their comparison.
 
-use std::fmt::Write;
-
 /// Bytes of randomness: 192 bits.
 const BYTES: usize = 24;
 
@@ -12,12 +10,7 @@ const BYTES: usize = 24;
 pub(super) fn secret() -> Result<String, getrandom::Error> {
     let mut bytes = [0u8; BYTES];
     getrandom::fill(&mut bytes)?;
-    let mut text = String::with_capacity(2 * BYTES);
-    for byte in bytes {
-        // Writing to a String cannot fail.
-        let _ = write!(text, "{byte:02x}");
-    }
-    Ok(text)
+    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
 }
 
 /// Whether two words are equal, in a time that does not tell where they differ.

@@ -2,6 +2,7 @@
 //! overwritten unasked.
 
 use super::edit::{Change, Step, apply, as_json};
+use super::place::own_name;
 use super::refusal::Refusal;
 use super::request::{Answer, Job};
 use super::stamp::fingerprint;
@@ -75,8 +76,7 @@ fn describe(folder: &Path, text: &str) -> Settings {
         Ok((manifest, _)) => (None, manifest.claim.iter().map(unmeasured_sentence).collect()),
         Err(error) => (Some(error.to_string()), Vec::new()),
     };
-    let folder = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    Settings { fingerprint: fingerprint(text), values, problem, claims, folder }
+    Settings { fingerprint: fingerprint(text), values, problem, claims, folder: own_name(folder) }
 }
 
 fn change(folder: &Path, save: &Save) -> Result<Settings, Refusal> {

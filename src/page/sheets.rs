@@ -11,7 +11,6 @@ use crate::jobs::again::again;
 use crate::jobs::choose::choose;
 use crate::jobs::collect::{Collected, Work, collect};
 use crate::jobs::described::{Described, begun};
-use crate::jobs::names::NamePair;
 use crate::jobs::room::{Room, RoomPower};
 use crate::jobs::sheets::{NameRules, SheetOverRooms, sheets_over_jobs};
 use crate::jobs::told::{
@@ -70,31 +69,6 @@ impl SheetRow {
     }
 }
 
-/// What is asked of all jobs.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Ask {
-    #[serde(default)]
-    same: Vec<[String; 2]>,
-    #[serde(default)]
-    distinct: Vec<[String; 2]>,
-    #[serde(default)]
-    with_names: bool,
-}
-
-impl Ask {
-    fn rules(&self) -> NameRules {
-        let pairs = |list: &[[String; 2]]| {
-            list.iter().map(|[a, b]| NamePair(a.clone(), b.clone())).collect()
-        };
-        NameRules {
-            same: pairs(&self.same),
-            distinct: pairs(&self.distinct),
-            with_names: self.with_names,
-        }
-    }
-}
-
 /// The overview; nothing is analysed for it.
 pub(super) async fn overview(State(desk): State<Arc<Desk>>) -> Answer<Overview> {
     answer(move || {
@@ -107,8 +81,7 @@ pub(super) async fn overview(State(desk): State<Arc<Desk>>) -> Answer<Overview> 
                 tick: &|| (),
             },
         );
-        let over = sheets_over_jobs(&collected.jobs, &NameRules::default())
-            .map_err(|e| Refusal::from_error(&e))?;
+        let over = sheets_over_jobs(&collected.jobs, &NameRules::default())?;
         Ok(Overview {
             n_jobs: collected.jobs.len(),
             n_stale: stale.into_inner(),
@@ -120,11 +93,13 @@ pub(super) async fn overview(State(desk): State<Arc<Desk>>) -> Answer<Overview> 
 }
 
 /// The papers about all sheets; jobs that changed are analysed first.
-pub(super) async fn sheets(State(desk): State<Arc<Desk>>, Json(ask): Json<Ask>) -> Answer<Papers> {
+pub(super) async fn sheets(
+    State(desk): State<Arc<Desk>>,
+    Json(rules): Json<NameRules>,
+) -> Answer<Papers> {
     answer(move || {
         let collected = all_jobs(&desk);
-        let over =
-            sheets_over_jobs(&collected.jobs, &ask.rules()).map_err(|e| Refusal::from_error(&e))?;
+        let over = sheets_over_jobs(&collected.jobs, &rules)?;
         if over.sheets.is_empty() {
             return Err(Refusal::bad(word("error.no_sheets")));
         }
@@ -167,12 +142,11 @@ pub(super) async fn choice(
         let mut described = Vec::new();
         for (i, text) in ask.sheets.iter().enumerate() {
             let sheet = Described::parse(text);
-            described.push(sheet.map_err(|e| Refusal::from_error(&e).at(format!("sheets[{i}]")))?);
+            described.push(sheet.map_err(|e| Refusal::from(e).at(format!("sheets[{i}]")))?);
         }
         let collected = all_jobs(&desk);
         described.extend(begun(&collected));
-        let choice = choose(&collected.jobs, &described, room, &NameRules::default())
-            .map_err(|e| Refusal::from_error(&e))?;
+        let choice = choose(&collected.jobs, &described, room, &NameRules::default())?;
         if choice.candidates.is_empty() {
             return Err(Refusal::bad(word("error.no_sheets")));
         }
@@ -201,7 +175,7 @@ fn room(root: &Path, ask: &AskChoice) -> Result<Room, Refusal> {
             driver_band_hz: ask.driver_band_hz,
         },
     };
-    room.with_typed(&typed, &ask.seats_m).map_err(|e| Refusal::from_error(&e))
+    Ok(room.with_typed(&typed, &ask.seats_m)?)
 }
 
 /// The papers about one room measured twice: the first job is the older one.

@@ -50,10 +50,9 @@ pub(super) async fn side_by_side(
             let document = serde_json::to_value(&result)
                 .map_err(|e| ReportError::Encode { what: "JSON", source: e.into() })?;
             let summary = Summary::from_result(job, &document);
-            summaries.push(summary.map_err(|e| Refusal::from_error(&e))?);
+            summaries.push(summary?);
         }
-        let comparison = compare(summaries).map_err(|e| Refusal::from_error(&e))?;
-        let comparison = words::compare::said(comparison);
+        let comparison = words::compare::said(compare(summaries)?);
         let mut files = comparison_files(&comparison, &Sheet::A4)?;
         files.retain(|(name, _)| !name.starts_with("plots/"));
         Ok(desk.papers(files, comparison.words.statement.clone()))
