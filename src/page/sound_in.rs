@@ -1,9 +1,8 @@
 //! Sound that the browser recorded: raw samples from disk, brought to the session's rate.
 
 use super::refusal::Refusal;
-use super::sweep_out::RATES_HZ;
+use super::sweep_out::{device_rate, resampled};
 use super::words::{fill, word};
-use crate::import::resample;
 use crate::ingest::session::{Recording, Session};
 use serde::Deserialize;
 use std::path::Path;
@@ -43,10 +42,7 @@ const NAME_CHARS: usize = 120;
 impl About {
     /// Refuses what was spoiled on the way.
     pub(super) fn check(&self) -> Result<(), Refusal> {
-        if !RATES_HZ.contains(&self.rate_hz) {
-            let rate = self.rate_hz.to_string();
-            return Err(Refusal::bad(fill("error.device_rate", &[("rate", &rate)])));
-        }
+        device_rate(self.rate_hz)?;
         if !UNPROCESSED.contains(&self.processing.as_str()) {
             return Err(Refusal::bad(word("error.processing")));
         }
@@ -83,7 +79,6 @@ pub(super) fn read(path: &Path, about: &About, session: &Session) -> Result<Reco
         return Err(Refusal::bad(word("error.silence")));
     }
     let rate_hz = session.sweep.rate_hz;
-    let mic = resample(&samples, about.rate_hz, rate_hz)
-        .map_err(|e| Refusal::bad(format!("{} ({e})", word("error.resample"))))?;
+    let mic = resampled(&samples, about.rate_hz, rate_hz)?;
     Ok(Recording::of_microphone(rate_hz, mic, None))
 }

@@ -13,7 +13,7 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 /// Rates at which sound cards play, Hz.
-pub(super) const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=384_000;
+const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=384_000;
 
 /// What is asked.
 #[derive(Deserialize)]
@@ -35,14 +35,12 @@ pub(super) async fn sweep_out(job: Job, Query(asked): Query<Asked>) -> Result<Re
 /// The sounding part at `rate_hz`: made anew from the manifest's figures where these describe it
 /// wholly, which needs no resampler; else the file's own samples, resampled.
 fn at_rate(session: &Session, rate_hz: u32) -> Result<Vec<f64>, Refusal> {
-    let rate = rate_hz.to_string();
-    if !RATES_HZ.contains(&rate_hz) {
-        return Err(Refusal::bad(fill("error.device_rate", &[("rate", &rate)])));
-    }
+    device_rate(rate_hz)?;
     let sweep = &session.sweep;
     // What half of the device's rate cannot carry would come out as another tone.
     if sweep.band_hz[1] > 0.5 * f64::from(rate_hz) {
         let stop = sweep.band_hz[1].to_string();
+        let rate = rate_hz.to_string();
         let said = fill("error.device_too_slow", &[("rate", &rate), ("stop", &stop)]);
         return Err(Refusal::bad(said));
     }
@@ -52,9 +50,22 @@ fn at_rate(session: &Session, rate_hz: u32) -> Result<Vec<f64>, Refusal> {
     }
     match params(session, rate_hz).and_then(|params| generate(&params).ok()) {
         Some(samples) => Ok(samples),
-        None => resample(file, sweep.rate_hz, rate_hz)
-            .map_err(|e| Refusal::bad(format!("{} ({e})", word("error.resample")))),
+        None => resampled(file, sweep.rate_hz, rate_hz),
     }
+}
+
+/// Refuses rates at which no sound card plays.
+pub(super) fn device_rate(rate_hz: u32) -> Result<(), Refusal> {
+    if RATES_HZ.contains(&rate_hz) {
+        return Ok(());
+    }
+    Err(Refusal::bad(fill("error.device_rate", &[("rate", &rate_hz.to_string())])))
+}
+
+/// Samples at another rate.
+pub(super) fn resampled(samples: &[f64], from_hz: u32, to_hz: u32) -> Result<Vec<f64>, Refusal> {
+    resample(samples, from_hz, to_hz)
+        .map_err(|e| Refusal::bad(format!("{} ({e})", word("error.resample"))))
 }
 
 /// The sweep's figures, where the manifest states all of them.

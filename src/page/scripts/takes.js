@@ -163,7 +163,6 @@ class Takes {
         el("h3", {}, s.id, s.name ? el("span", { class: "small" }, ` ${s.name}`) : null),
         conditions.map((c) => el("div", { class: "line", role: "group", "aria-label": `${s.id}, ${say(`condition.${c}`)}` }, el("p", { class: "condition" }, say(`condition.${c}`)), el("div", { class: "cells" }, cellsOf(s, c).map(cell)))));
     const counts = b.takes.length ? say("board.counts", { n: b.takes.length, good: b.n_good, doubt: b.n_doubt, repeat: b.n_repeat }) : say("board.empty");
-    const more = (text, work) => button(text, work);
     fill(
       this.grid,
       el("h2", { id: "board-head" }, say("board.heading")),
@@ -171,11 +170,11 @@ class Takes {
       b.takes.length ? el("p", { class: "hint" }, b.linearity) : null,
       el("ul", { class: "seat-cards" }, b.seats.map(seat)),
       el("p", { class: "keys" },
-        more(say("board.more_spots"), () => this.setSpots(b.spots + 1)),
-        b.spots > 1 ? more(say("board.fewer_spots"), () => this.setSpots(b.spots - 1)) : null,
-        this.controls ? null : more(say("board.add_control"), () => ((this.controls = true), this.drawBoard())),
-        this.quiets ? null : more(say("board.add_quiet"), () => ((this.quiets = true), this.drawBoard())),
-        this.corrected ? null : more(say("board.add_corrected"), () => ((this.corrected = true), this.drawBoard()))),
+        button(say("board.more_spots"), () => this.setSpots(b.spots + 1)),
+        b.spots > 1 ? button(say("board.fewer_spots"), () => this.setSpots(b.spots - 1)) : null,
+        this.controls ? null : button(say("board.add_control"), () => ((this.controls = true), this.drawBoard())),
+        this.quiets ? null : button(say("board.add_quiet"), () => ((this.quiets = true), this.drawBoard())),
+        this.corrected ? null : button(say("board.add_corrected"), () => ((this.corrected = true), this.drawBoard()))),
       b.warnings.length ? el("details", { open: b.takes.length > 0 }, el("summary", {}, say("board.warnings", { n: b.warnings.length })), el("ul", {}, b.warnings.map((w) => el("li", {}, `${w.message} ${w.advice}`)))) : null,
     );
   }
