@@ -3,7 +3,7 @@
 use super::cells::dash;
 use crate::report::look::columns;
 use crate::report::paper::{Detail, Table};
-use crate::report::words::frequency_words;
+use crate::words::frequency_words;
 
 /// Headings of a table.
 pub fn heads(of: &[&str]) -> Vec<String> {
