@@ -20,10 +20,10 @@ use crate::analysis::open_level::{open_level, shared_level};
 use crate::ingest::blind_tests::read_blind_tests;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;
-use crate::judge::rattle::{ALARM_DB, Rattle, RattleSearch, steps_hz};
+use crate::judge::rattle::{ALARM_DB, RattleSearch, steps_hz};
 use crate::judge::seats_in_use;
 use crate::report::budget::budget_terms;
-use crate::report::result::{DistortionResult, RattleProfile, RattleRange, SessionResult};
+use crate::report::result::{DistortionResult, RattleProfile, SessionResult};
 use crate::report::words;
 use crate::report::words::heard::HeardTest;
 use crate::transfer::distortion::{Distortion, combine, rise_of_drive};
@@ -108,7 +108,7 @@ pub fn analyze_keeping(
     result.budget = budget_terms(&losses.budget, transfers.seats.len(), transfers.bands.len());
     result.level = Some(words::level::said(level));
     result.claims = claims.into_iter().map(words::claims::said).collect();
-    result.rattle = rattle_ranges(&judged.rattle);
+    result.rattle = judged.rattle.ranges.clone();
     result.rattle_profile = rattle_profile(&judged.rattle);
     result.rattle_limit_db = judged.rattle.detection_limit_db;
     result.distortion = distortion;
@@ -120,16 +120,6 @@ pub fn analyze_keeping(
     result.picture = Some(picture);
     result.listening = listening.into_iter().map(HeardTest::from).collect();
     Ok(Analyzed { result, transfers, joint: losses.joint })
-}
-
-fn rattle_ranges(search: &RattleSearch) -> Vec<RattleRange> {
-    let range = |r: &Rattle| RattleRange {
-        low_hz: r.low_hz,
-        high_hz: r.high_hz,
-        excess_db: r.excess_db,
-        seats: r.seats.clone(),
-    };
-    search.ranges.iter().map(range).collect()
 }
 
 fn rattle_profile(search: &RattleSearch) -> Option<RattleProfile> {

@@ -4,7 +4,7 @@ use super::look::{BOLD, CAUTION, DIM, Look, paragraph};
 use super::orientation::{orientation_lines, orientation_sources};
 use super::result::SessionResult;
 use super::words::claims::DECISION_RULE;
-use super::words::{loss_finding, spread_finding};
+use super::words::{loss_finding, rattle_range, spread_finding};
 use crate::analysis::correction::Correction;
 use crate::ingest::error::plain;
 use crate::ingest::manifest::DisplayUnits;
@@ -36,7 +36,7 @@ pub fn findings_text(result: &SessionResult, look: Look) -> String {
             text.say(&format!(
                 "Something rattles with the screen hung while the sweep passes {}, {:.0} dB above \
                  the silence.",
-                range.words(),
+                rattle_range(range),
                 range.excess_db
             ));
         }

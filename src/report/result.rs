@@ -18,6 +18,7 @@ use crate::analysis::picture::Light;
 use crate::analysis::power::PowerCost;
 use crate::analysis::seats::SeatDependence;
 use crate::analysis::verification::Verification;
+use crate::judge::rattle::Rattle;
 use crate::judge::{Linearity, Outcome};
 use crate::transfer::distortion::Distortion;
 use crate::warning::Warning;
@@ -66,7 +67,7 @@ pub struct SessionResult {
     /// Verdicts on the maker's claims.
     pub claims: Vec<Said<ClaimVerdict, ClaimWords>>,
     /// Ranges in which something rattles only with the screen.
-    pub rattle: Vec<RattleRange>,
+    pub rattle: Vec<Rattle>,
     /// What the ranges of `rattle` were found in; absent without takes in both conditions.
     pub rattle_profile: Option<RattleProfile>,
     /// Smallest rattle that the noise would have let through, dB below the sweep's own level
@@ -266,26 +267,6 @@ pub struct PictureResult {
     pub light: Option<Said<Light, Statement>>,
     /// Seats and screen.
     pub geometry: Said<Geometry, Statement>,
-}
-
-/// A range of frequencies in which something rattles only with the screen.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct RattleRange {
-    /// Lower end, Hz.
-    pub low_hz: f64,
-    /// Upper end, Hz.
-    pub high_hz: f64,
-    /// Rattle above what is there without the screen, dB.
-    pub excess_db: f64,
-    /// Seats at which it was found.
-    pub seats: Vec<String>,
-}
-
-impl RattleRange {
-    /// "40 to 63 Hz".
-    pub fn words(&self) -> String {
-        format!("{:.0} to {:.0} Hz", self.low_hz, self.high_hz)
-    }
 }
 
 /// Sound above 2 kHz with the screen over that without it, against the sweep's frequency.

@@ -19,7 +19,7 @@ use crate::report::orientation::{
 use crate::report::plots::drawing::Drawing;
 use crate::report::result::{PictureResult, SessionResult};
 use crate::report::takes::{all_used, takes_sentences};
-use crate::report::words::{self, loss_finding, spread_finding};
+use crate::report::words::{self, loss_finding, rattle_range, spread_finding};
 use crate::words::{key_words, length, list_words, luminance, seats_words, short_length};
 
 /// The paper of a result.
@@ -123,7 +123,7 @@ fn in_short(result: &SessionResult, writer: &mut Writer) {
     points.extend(result.rattle.iter().map(|range| {
         format!(
             "Something rattles with the screen hung while the sweep passes {} ({}).",
-            range.words(),
+            rattle_range(range),
             list_words(&range.seats)
         )
     }));

@@ -7,11 +7,12 @@ use crate::analysis::claims::ClaimVerdict;
 use crate::ingest::manifest::{PerCondition, SweepKind};
 use crate::ingest::session::Session;
 use crate::judge::Linearity;
+use crate::judge::rattle::Rattle;
 use crate::report::findings::{further_warnings, warning_line};
-use crate::report::result::{BudgetTerm, RattleRange, SessionResult};
+use crate::report::result::{BudgetTerm, SessionResult};
 use crate::report::takes::takes_sentences;
 use crate::report::words::claims::{DECISION_RULE, chance};
-use crate::report::words::{self, frequency_range};
+use crate::report::words::{self, frequency_range, rattle_range};
 use crate::words::{Digits, capital, key_words, list_words, millimetres, rate_words, signed};
 
 // More than 60 lines: one section after the other.
@@ -95,9 +96,12 @@ pub(super) fn method(result: &SessionResult, session: &Session, writer: &mut Wri
 
 /// What rattles, or how weak a rattle would have stayed hidden.
 fn rattle_sentence(result: &SessionResult) -> String {
-    let range = |range: &RattleRange| {
+    let range = |range: &Rattle| {
         let (excess, seats) = (signed(range.excess_db, 1), list_words(&range.seats));
-        format!("{}: {excess} dB above the takes without the screen, at {seats}.", range.words())
+        format!(
+            "{}: {excess} dB above the takes without the screen, at {seats}.",
+            rattle_range(range)
+        )
     };
     let mut said: Vec<String> = result.rattle.iter().map(range).collect();
     if said.is_empty() {

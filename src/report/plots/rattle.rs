@@ -3,7 +3,9 @@
 use super::axes::Axis;
 use super::figure::{Figure, Mark};
 use super::series::{Series, Style};
-use crate::report::result::{RattleRange, SessionResult};
+use crate::judge::rattle::Rattle;
+use crate::report::result::SessionResult;
+use crate::report::words::rattle_range;
 use crate::words::{list_words, signed};
 
 /// High-frequency sound with the screen above that without it, against the momentary frequency
@@ -14,7 +16,7 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
     let points: Vec<(f64, Option<f64>)> =
         profile.frequency_hz.iter().copied().zip(profile.excess_db.iter().copied()).collect();
     let [low, high] = [points.first()?.0, points.last()?.0];
-    let area = |r: &RattleRange| Mark::Area { from_to: [r.low_hz, r.high_hz], label: r.words() };
+    let area = |r: &Rattle| Mark::Area { from_to: [r.low_hz, r.high_hz], label: rattle_range(r) };
     let mut marks: Vec<Mark> = result.rattle.iter().map(area).collect();
     marks.push(Mark::Limit {
         value: profile.alarm_db,
@@ -25,7 +27,7 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
     marks.push(Mark::Curve(Series::new("With the screen", points, Style::main()).with_dots()));
     let ranges = result.rattle.iter().map(|range| {
         let (excess, seats) = (signed(range.excess_db, 1), list_words(&range.seats));
-        format!("{}: {excess} dB at {seats}.", range.words())
+        format!("{}: {excess} dB at {seats}.", rattle_range(range))
     });
     let mut x = Axis::around(low, high);
     x.title = "Sweep at, Hz".into();
@@ -33,7 +35,7 @@ pub fn rattle_figure(result: &SessionResult) -> Option<Figure> {
         id: "rattle",
         title: format!(
             "Something rattles while the sweep passes {}: {} dB more than without the screen",
-            strongest.words(),
+            rattle_range(strongest),
             signed(strongest.excess_db, 0)
         ),
         subtitle: "Sound above 2 kHz that is there only with the screen, median over the seats"
@@ -60,7 +62,7 @@ mod tests {
     fn a_rattle_is_shaded_where_it_was_found() {
         let mut result = example_result(2);
         assert!(rattle_figure(&result).is_none());
-        let range = |low_hz, high_hz, excess_db| RattleRange {
+        let range = |low_hz, high_hz, excess_db| Rattle {
             low_hz,
             high_hz,
             excess_db,

@@ -19,8 +19,14 @@ pub(crate) mod stated;
 pub(crate) mod verification;
 
 use super::result::SessionResult;
+use crate::judge::rattle::Rattle;
 use crate::words::{decibels, frequency_words};
 pub use frequency::frequency_range;
+
+/// Where it rattles: "40 to 63 Hz".
+pub fn rattle_range(rattle: &Rattle) -> String {
+    format!("{:.0} to {:.0} Hz", rattle.low_hz, rattle.high_hz)
+}
 
 /// What the screen takes, in a sentence without a full stop.
 pub fn loss_finding(result: &SessionResult) -> String {
