@@ -24,7 +24,7 @@ const SIGMAS: f64 = 3.0;
 const FEWEST_BANDS: usize = 8;
 
 /// What is known of the chain's linearity.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 #[serde(rename_all = "snake_case", tag = "state")]
 pub enum Linearity {
     /// A quiet take shows it.
@@ -46,6 +46,7 @@ pub enum Linearity {
         take: String,
     },
     /// No quiet take that can be compared.
+    #[default]
     NotShown,
 }
 

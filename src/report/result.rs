@@ -32,7 +32,7 @@ pub const FORMAT: &str = "scrimcheck-result";
 pub const VERSION: u32 = 1;
 
 /// Everything that was found about a session.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct SessionResult {
     /// Always [`FORMAT`].
     pub format: &'static str,
@@ -110,7 +110,7 @@ impl SessionResult {
 }
 
 /// The sheet as the manifest names it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct ScreenResult {
     /// Name as on the order.
     pub name: Option<String>,
@@ -120,7 +120,7 @@ pub struct ScreenResult {
 
 /// The figures that sum a session up: over the bands from 500 Hz, from where
 /// the losses are those of the direct sound, to 16 kHz.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Headline {
     /// Nominal names of the lowest and highest band.
     pub band_hz: [f64; 2],
@@ -212,7 +212,7 @@ pub struct Spots {
 }
 
 /// Mean over seats (unweighted) and spread, lists by band.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct MeanResult {
     /// Mean of the seats' headline losses, dB.
     pub loss_db: Vec<Option<f64>>,
@@ -229,7 +229,7 @@ pub struct MeanResult {
 }
 
 /// Losses on a 1/24-octave grid.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Curve {
     /// Mid-bands, Hz.
     pub frequency_hz: Vec<f64>,

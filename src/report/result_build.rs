@@ -8,7 +8,7 @@ use crate::analysis::estimate::Estimate;
 use crate::analysis::loss::{Absence, LossTable, SeatLoss};
 use crate::ingest::manifest::SeatInfo;
 use crate::ingest::session::Session;
-use crate::judge::{Linearity, Outcome, TakeState};
+use crate::judge::{Outcome, TakeState};
 use crate::units::ThirdOctave;
 use crate::warning::Warnings;
 
@@ -46,25 +46,9 @@ impl SessionResult {
                 seats: losses.seats.iter().map(curve).collect(),
             },
             seats,
-            takes: Vec::new(),
-            linearity: Linearity::NotShown,
-            levels: None,
-            budget: Vec::new(),
-            level: None,
-            claims: Vec::new(),
-            rattle: Vec::new(),
-            rattle_profile: None,
-            rattle_limit_db: None,
-            distortion: None,
-            seat_dependence: None,
-            correction: None,
-            verification: None,
-            sheet: None,
-            power: None,
-            picture: None,
-            listening: Vec::new(),
             warnings: warnings.metric,
             imperial_warnings: warnings.imperial,
+            ..Self::default()
         }
     }
 
