@@ -8,7 +8,8 @@
 use super::air::Air;
 use super::kinds::{FitInput, ModelKind, Quantity};
 use super::models::{Hanging, Sheet};
-use super::solve::{Setup, starts};
+use super::solve::Setup;
+use super::starts::starts;
 use crate::units::ThirdOctave;
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;

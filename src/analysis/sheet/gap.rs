@@ -14,7 +14,8 @@
 
 use super::air::Air;
 pub use super::ripple::SeatRatio;
-use super::ripple::{CHI2_MEDIAN, Curve, Scan, SheetPhase, noise_level};
+use super::ripple::{Curve, SheetPhase};
+use super::scan::{CHI2_MEDIAN, Scan, noise_level};
 use serde::Serialize;
 
 /// Where to look.

@@ -11,5 +11,7 @@ pub mod kinds;
 pub(crate) mod models;
 pub(crate) mod perforated;
 mod ripple;
+mod scan;
 mod solve;
+mod starts;
 pub(crate) mod stated;
