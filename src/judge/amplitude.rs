@@ -153,7 +153,19 @@ fn next(
 fn clipping(samples: &[f64], survey: &Survey, offset: f64, rate: f64) -> Option<Clipping> {
     let mut found: Option<Clipping> = None;
     let mut note = |start: usize, n: usize, level: f64, top: f64, full_scale: bool| {
-        Clipping::note(&mut found, start as f64 / rate, n, [level, top], full_scale);
+        let level_dbfs = 20.0 * level.log10();
+        let first_s = start as f64 / rate;
+        let seen = found.get_or_insert(Clipping {
+            first_s,
+            level_dbfs,
+            n_half_waves: 0,
+            full_scale,
+            missing_db: 0.0,
+        });
+        seen.n_half_waves += n;
+        seen.full_scale |= full_scale;
+        seen.level_dbfs = seen.level_dbfs.max(level_dbfs);
+        seen.missing_db = seen.missing_db.max(missing_db(top));
     };
     // Flat half-waves in a row, and where the last one near the peak ended, for positive and
     // negative ones.
@@ -203,25 +215,6 @@ fn clipping(samples: &[f64], survey: &Survey, offset: f64, rate: f64) -> Option<
         limited.into_iter().for_each(|(start, level, top)| note(start, 1, level, top, false));
     }
     found
-}
-
-impl Clipping {
-    /// Adds `n_half_waves` that are flat at `level` over the part `top` of their length.
-    fn note(
-        found: &mut Option<Self>,
-        first_s: f64,
-        n_half_waves: usize,
-        [level, top]: [f64; 2],
-        full_scale: bool,
-    ) {
-        let level_dbfs = 20.0 * level.log10();
-        let start = Self { first_s, level_dbfs, n_half_waves: 0, full_scale, missing_db: 0.0 };
-        let seen = found.get_or_insert(start);
-        seen.n_half_waves += n_half_waves;
-        seen.full_scale |= full_scale;
-        seen.level_dbfs = seen.level_dbfs.max(level_dbfs);
-        seen.missing_db = seen.missing_db.max(missing_db(top));
-    }
 }
 
 /// How far a sine of which the part `top` of each half-wave is flat would reach above that, dB.

@@ -56,22 +56,10 @@ pub struct Burst {
     pub before_sweep: bool,
 }
 
-impl Burst {
-    /// What follows within a short time belongs to the same burst.
-    fn goes_on(&mut self, next: &Self) {
-        self.to_s = next.to_s;
-        self.below_sweep_db = self.below_sweep_db.min(next.below_sweep_db);
-        if next.excess_db > self.excess_db {
-            (self.excess_db, self.sweep_hz) = (next.excess_db, next.sweep_hz);
-        }
-    }
-}
-
 /// All bursts of a take whose sweep starts at `start_s`.
 ///
 /// Without silence in the take, bands stand for their own noise while the sweep is far below
 /// them; a band without either takes no part.
-// More than 60 lines: one pass over frames and bands, whose steps share what has decayed so far.
 pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels) -> Vec<Burst> {
     let decibel = |ratio: f64| 10f64.powf(ratio / 10.0);
     let ends_s = start_s + course.duration_s();
@@ -133,17 +121,22 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
             }
         }
         let Some([excess_db, below_sweep_db]) = heard(&top, &near, quiet_bands) else { continue };
-        let burst = Burst {
-            from_s: time_s,
-            to_s: time_s,
-            excess_db,
-            below_sweep_db,
-            sweep_hz,
-            before_sweep: time_s < start_s,
-        };
         match bursts.last_mut().filter(|last| time_s - last.to_s < SAME_BURST_S) {
-            Some(last) => last.goes_on(&burst),
-            None => bursts.push(burst),
+            Some(last) => {
+                last.to_s = time_s;
+                last.below_sweep_db = last.below_sweep_db.min(below_sweep_db);
+                if excess_db > last.excess_db {
+                    (last.excess_db, last.sweep_hz) = (excess_db, sweep_hz);
+                }
+            }
+            None => bursts.push(Burst {
+                from_s: time_s,
+                to_s: time_s,
+                excess_db,
+                below_sweep_db,
+                sweep_hz,
+                before_sweep: time_s < start_s,
+            }),
         }
     }
     bursts

@@ -163,7 +163,19 @@ pub fn judge_session(
     reads: &[TakeRead],
     drifts: [&[TakeDrift]; 2],
 ) -> Judged {
-    let mut findings = own_findings(session, reads);
+    let mut findings: Vec<Vec<Finding>> = reads
+        .iter()
+        .map(|read| match read {
+            Ok(facts) => judge_take(facts, session.sweep.rate_hz),
+            Err(error) => vec![unreadable(error)],
+        })
+        .collect();
+    for (_, own) in session.takes.iter().zip(&mut findings).filter(|(take, _)| take.quiet) {
+        // It is meant to be soft; that too little of it stands above the noise is told by itself.
+        own.retain(|f| {
+            f.verdict == TakeVerdict::Repeat || !matches!(f.topic, Topic::LowLevel | Topic::Noise)
+        });
+    }
     let entries: Vec<Entry> = session
         .takes
         .iter()
@@ -196,32 +208,7 @@ pub fn judge_session(
     about_session.extend(session_scatter(&entries));
     let rattle = search_rattle(session, &entries);
     about_session.extend(rattle.ranges.iter().map(|range| rattles(range, rattle.n_seats)));
-    let mut takes = judged_takes(session, findings);
-    settle(session, &mut takes, &linearity);
-    Judged { takes, session: about_session, rattle, linearity }
-}
-
-/// What each take tells of itself.
-fn own_findings(session: &Session, reads: &[TakeRead]) -> Vec<Vec<Finding>> {
-    let mut findings: Vec<Vec<Finding>> = reads
-        .iter()
-        .map(|read| match read {
-            Ok(facts) => judge_take(facts, session.sweep.rate_hz),
-            Err(error) => vec![unreadable(error)],
-        })
-        .collect();
-    for (_, own) in session.takes.iter().zip(&mut findings).filter(|(take, _)| take.quiet) {
-        // It is meant to be soft; that too little of it stands above the noise is told by itself.
-        own.retain(|f| {
-            f.verdict == TakeVerdict::Repeat || !matches!(f.topic, Topic::LowLevel | Topic::Noise)
-        });
-    }
-    findings
-}
-
-/// The takes with all that was found on them, every one still in use.
-fn judged_takes(session: &Session, findings: Vec<Vec<Finding>>) -> Vec<JudgedTake> {
-    session
+    let mut takes: Vec<JudgedTake> = session
         .takes
         .iter()
         .zip(findings)
@@ -239,7 +226,9 @@ fn judged_takes(session: &Session, findings: Vec<Vec<Finding>>) -> Vec<JudgedTak
             state: TakeState::Used,
             reason: None,
         })
-        .collect()
+        .collect();
+    settle(session, &mut takes, &linearity);
+    Judged { takes, session: about_session, rattle, linearity }
 }
 
 fn rattles(range: &super::rattle::Rattle, n_seats: usize) -> Finding {

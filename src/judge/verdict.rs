@@ -75,11 +75,10 @@ pub fn judge_take(facts: &TakeFacts, sweep_rate_hz: u32) -> Vec<Finding> {
     found
 }
 
-fn wrong(message: String, advice: &str) -> Option<Finding> {
-    Some(Finding::new(Repeat, Topic::WrongSignal, message, advice))
-}
-
 fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
+    let wrong = |message: String, advice: &str| {
+        Some(Finding::new(Repeat, Topic::WrongSignal, message, advice))
+    };
     if facts.rate_hz != sweep_rate_hz {
         return wrong(
             format!(
@@ -103,11 +102,6 @@ fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
             "Check the microphone, its cable and the recorded channel, then record again.",
         ));
     }
-    another_sweep(facts)
-}
-
-/// The take holds sound that is not the sweep of the session.
-fn another_sweep(facts: &TakeFacts) -> Option<Finding> {
     facts.course?;
     let heard = facts.sweep.is_some_and(|sweep| sweep.share >= SHARE_AT_LEAST);
     if let Some(channel) = facts.heard_in.filter(|_| !heard) {

@@ -2,8 +2,7 @@
 
 use super::order::Order;
 use super::scenario::{Fault, Scenario, TakeKey};
-use super::stream::{Stream, random};
-use super::take::{SimulatedTake, peak};
+use super::session::{SimulatedTake, Stream, peak, random};
 use crate::ingest::manifest::SoundSource;
 use rand::RngExt;
 use rand_distr::StandardNormal;

@@ -1,9 +1,8 @@
 //! The manifest of a simulated session, as an installer would write it.
 
 use super::scenario::Scenario;
-use super::take::SimulatedTake;
-use crate::ingest::manifest::SoundSource;
-use crate::words::key_of;
+use super::session::SimulatedTake;
+use crate::ingest::manifest::{Condition, Construction, SoundSource};
 use std::fmt::Write as _;
 
 /// Text of `session.toml`.
@@ -26,11 +25,12 @@ pub(crate) fn manifest_text(scenario: &Scenario, takes: &[SimulatedTake]) -> Str
     if s.recorder.reference {
         let _ = writeln!(text, "[recording]\nmic_channel = 1\nreference_channel = 2\n");
     }
-    let _ = writeln!(
-        text,
-        "[screen]\nconstruction = \"{}\"",
-        key_of(&s.construction).unwrap_or_default()
-    );
+    let construction = match s.construction {
+        Construction::Woven => "woven",
+        Construction::Perforated => "perforated",
+        Construction::Other => "other",
+    };
+    let _ = writeln!(text, "[screen]\nconstruction = \"{construction}\"");
     if let Some(gap_m) = s.stated_gap_m {
         let _ = writeln!(text, "gap_m = {gap_m:.3}");
     }
@@ -46,7 +46,11 @@ pub(crate) fn manifest_text(scenario: &Scenario, takes: &[SimulatedTake]) -> Str
         );
     }
     for take in takes {
-        let condition = key_of(&take.condition).unwrap_or_default();
+        let condition = match take.condition {
+            Condition::Without => "without",
+            Condition::With => "with",
+            Condition::Corrected => "corrected",
+        };
         let _ = writeln!(
             text,
             "\n[[take]]\nseat = {}\ncondition = \"{condition}\"\nfile = {}\nspot = {}",

@@ -9,8 +9,8 @@
 
 use super::response::{Acoustics, ExactPath, Geometry, PRE_ROLL, SeatPaths};
 use super::scenario::Scenario;
+use super::session::{Stream, random};
 use super::sheet::SPEED_OF_SOUND;
-use super::stream::{Stream, random};
 use rand::RngExt;
 use std::f64::consts::PI;
 

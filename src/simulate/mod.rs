@@ -38,8 +38,6 @@ pub mod scenario;
 pub mod session;
 pub mod sheet;
 mod sinc;
-mod stream;
-mod take;
 #[cfg(test)]
 mod tests;
 pub(crate) mod truth;
@@ -48,7 +46,6 @@ pub mod write;
 pub use demo::demo_scenario;
 pub use random::Kind;
 pub use scenario::Scenario;
-pub use session::{SimulatedSession, simulate};
-pub use take::SimulatedTake;
+pub use session::{SimulatedSession, SimulatedTake, simulate};
 pub use truth::Truth;
 pub use write::write;

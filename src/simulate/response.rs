@@ -226,32 +226,19 @@ impl Acoustics {
         }
         let direct = (images[0], &scatter[..]);
         self.add_near_reflections(scenario, mic, direct, behind_screen, &mut exact);
-        let direct_s = direct_m / c;
-        let stretches = self.stretches(late, &level, direct_s);
-        let end_s = stretches.last().map_or(direct_s, |s| s.start_s);
-        let n_frames = PRE_ROLL + (end_s * self.rate_hz) as usize + self.n_fft;
-        SeatPaths { exact, stretches, n_frames, behind_screen }
-    }
-
-    /// Images of the late room, gathered over stretches of time: those of a stretch share the mean shape of
-    /// their walls. `level` is each wall's reflection, `direct_s` the way of the direct sound.
-    fn stretches(
-        &self,
-        late: Vec<Vec<(Image, f64)>>,
-        level: &[f64],
-        direct_s: f64,
-    ) -> Vec<Stretch> {
         let log_shape: Vec<Vec<Complex64>> = self
             .walls
             .iter()
-            .zip(level)
+            .zip(&level)
             // A wall that swallows everything has no shape; its images have no level either.
             .map(|(wall, &l)| {
                 let of = |r: &Complex64| if l > 1e-6 { (r / l).ln() } else { Complex64::ZERO };
                 wall.iter().map(of).collect()
             })
             .collect();
-        late.into_iter()
+        let direct_s = direct_m / c;
+        let stretches: Vec<Stretch> = late
+            .into_iter()
             .enumerate()
             .filter(|(_, images)| !images.is_empty())
             .map(|(b, images)| Stretch {
@@ -259,7 +246,10 @@ impl Acoustics {
                 shape: self.mean_wall_shape(&images, &log_shape),
                 images,
             })
-            .collect()
+            .collect();
+        let end_s = stretches.last().map_or(direct_s, |s| s.start_s);
+        let n_frames = PRE_ROLL + (end_s * self.rate_hz) as usize + self.n_fft;
+        SeatPaths { exact, stretches, n_frames, behind_screen }
     }
 
     /// Seat back and early reflections of their own; they belong to the loudspeaker behind the screen.

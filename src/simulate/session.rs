@@ -7,13 +7,12 @@ use super::order::{Order, orders_of_seat};
 use super::response::{Acoustics, PRE_ROLL, SeatPaths};
 use super::room::Image;
 use super::scenario::{Equaliser, Scenario};
-use super::stream::{Stream, random};
-use super::take::{SimulatedTake, peak};
 use super::truth::{Truth, truth};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::takes::{TAKES_FOLDER, default_name};
 use crate::units::{LossDb, ThirdOctave};
-use rand::RngExt;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 use rayon::prelude::*;
 use realfft::num_complex::Complex64;
@@ -36,6 +35,42 @@ pub struct SimulatedSession {
     pub truth: Truth,
     /// The scenario it was made from.
     pub scenario: Scenario,
+}
+
+/// One recording.
+#[derive(Debug, Clone)]
+pub struct SimulatedTake {
+    /// Index into [`Scenario::seats`].
+    pub seat: usize,
+    /// Screen state.
+    pub condition: Condition,
+    /// Placement, from 1.
+    pub spot: u32,
+    /// Which loudspeaker played.
+    pub source: SoundSource,
+    /// File name relative to the session folder.
+    pub file: String,
+    /// Microphone, full scale = 1, not rounded to bits.
+    pub samples: Vec<f64>,
+    /// Electrical reference, where the recorder has one.
+    pub reference: Option<Vec<f64>>,
+}
+
+/// Random streams of one seed, so that one quantity can change without the others.
+#[derive(Clone, Copy)]
+pub(crate) enum Stream {
+    Place = 1,
+    Start = 2,
+    Noise = 3,
+    Rattle = 4,
+    Fault = 5,
+    Direction = 6,
+}
+
+pub(crate) fn random(seed: u64, stream: Stream, index: u64) -> ChaCha8Rng {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    random.set_stream(index * 8 + stream as u64);
+    random
 }
 
 /// Simulates a session. The same scenario gives the same samples.
@@ -221,6 +256,16 @@ impl<'a> Studio<'a> {
         let played = self.back(total);
         let n_frames =
             ((scenario.lead_s + scenario.sweep.duration_s + scenario.trail_s) * rate_hz) as usize;
+        let place_at = |signal: &[f64], skip: usize| -> Vec<f64> {
+            let mut take = vec![0.0; n_frames];
+            let lead = lead as usize;
+            if lead >= skip {
+                for (t, s) in take[lead - skip..].iter_mut().zip(signal) {
+                    *t = *s;
+                }
+            }
+            take
+        };
         let reference = scenario.recorder.reference.then(|| {
             let turn = -2.0 * PI * lead.fract() / self.n_fft as f64;
             let direct = self.drive[side]
@@ -228,7 +273,7 @@ impl<'a> Studio<'a> {
                 .enumerate()
                 .map(|(k, d)| d * Complex64::cis(turn * k as f64) / self.n_fft as f64)
                 .collect();
-            placed(&self.back(direct), lead as usize, 0, n_frames)
+            place_at(&self.back(direct), 0)
         });
         let condition =
             [Condition::Without, Condition::With, Condition::Corrected][order.key.condition];
@@ -238,22 +283,10 @@ impl<'a> Studio<'a> {
             spot: if scenario.stated_as_one_spot { 1 } else { order.key.spot },
             source: order.source,
             file: file_name(scenario, order, condition),
-            samples: placed(&played, lead as usize, PRE_ROLL, n_frames),
+            samples: place_at(&played, PRE_ROLL),
             reference,
         }
     }
-}
-
-/// A recording of `n_frames` in which `signal` starts `skip` samples before `lead`; silent where it would
-/// start before the file.
-fn placed(signal: &[f64], lead: usize, skip: usize, n_frames: usize) -> Vec<f64> {
-    let mut take = vec![0.0; n_frames];
-    if lead >= skip {
-        for (t, s) in take[lead - skip..].iter_mut().zip(signal) {
-            *t = *s;
-        }
-    }
-    take
 }
 
 fn file_name(scenario: &Scenario, order: Order, condition: Condition) -> String {
@@ -311,6 +344,10 @@ fn set_level_and_add_noise(scenario: &Scenario, takes: &mut [(Order, SimulatedTa
             take.samples.iter_mut().for_each(|x| *x = (*x * steps).round() / steps);
         }
     });
+}
+
+pub(crate) fn peak(samples: &[f64]) -> f64 {
+    samples.iter().fold(0.0, |m: f64, x| m.max(x.abs()))
 }
 
 /// Smallest length of at least `n` whose only prime factors are 2, 3 and 5, even.

@@ -6,8 +6,8 @@
 
 use super::super::facts::TakeFacts;
 use super::super::finding::{Finding, TakeVerdict};
-use super::entry::{Entry, TakeFindings};
 use super::levels::{groups, level};
+use super::{Entry, TakeFindings};
 use crate::transfer::median::median;
 use crate::warning::Topic;
 

@@ -5,7 +5,7 @@
 
 use super::super::facts::TakeFacts;
 use super::super::finding::{Finding, TakeVerdict};
-use super::entry::{Entry, TakeFindings};
+use super::{Entry, TakeFindings};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::transfer::median::median;
 use crate::units::ThirdOctave;

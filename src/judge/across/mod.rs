@@ -13,7 +13,6 @@
 
 mod conditions;
 mod duplicates;
-mod entry;
 mod gain_steps;
 mod holes;
 mod levels;
@@ -22,11 +21,36 @@ mod places;
 mod swapped;
 
 pub use conditions::{Drifts, Weather, judge_conditions};
-pub use entry::{Entry, TakeFindings};
 pub use levels::{RoughLosses, rough_losses, session_scatter};
 
-use super::facts::TakeAnalyser;
-use super::finding::TakeVerdict;
+use super::facts::{TakeAnalyser, TakeFacts};
+use super::finding::{Finding, TakeVerdict};
+use crate::ingest::session::Take;
+
+/// A take with its facts, as far as it could be read and used.
+#[derive(Clone, Copy)]
+pub struct Entry<'a> {
+    /// The take in the session's list.
+    pub take: &'a Take,
+    pub seat_id: &'a str,
+    /// Its facts; `None` where the file could not be read.
+    pub facts: Option<&'a TakeFacts>,
+    /// Whether its own faults leave it usable: only such takes are compared by level.
+    pub usable: bool,
+}
+
+impl<'a> Entry<'a> {
+    fn comparable(&self) -> Option<&'a TakeFacts> {
+        self.facts.filter(|_| self.usable)
+    }
+
+    pub(super) fn name(&self) -> String {
+        self.take.file.display().to_string()
+    }
+}
+
+/// Findings on single takes, which only the others show.
+pub type TakeFindings = Vec<(usize, Finding)>;
 
 /// Compares all takes; the result names takes by their index in `entries`.
 ///

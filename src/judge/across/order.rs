@@ -2,7 +2,7 @@
 
 use super::super::facts::TakeAnalyser;
 use super::super::finding::{Finding, TakeVerdict};
-use super::entry::{Entry, TakeFindings};
+use super::{Entry, TakeFindings};
 use crate::ingest::manifest::SoundSource;
 use crate::warning::Topic;
 use std::collections::BTreeMap;

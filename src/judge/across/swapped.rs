@@ -5,8 +5,8 @@
 
 use super::super::facts::TakeFacts;
 use super::super::finding::{Finding, TakeVerdict};
-use super::entry::{Entry, TakeFindings};
 use super::levels::{Group, LOW, groups, level, mean_over};
+use super::{Entry, TakeFindings};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::warning::Topic;
 use std::collections::{BTreeMap, BTreeSet};

@@ -5,8 +5,6 @@ use super::super::scene::Scene;
 use super::*;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Recording;
-use crate::ingest::session::Take;
-use crate::judge::facts::TakeFacts;
 use crate::warning::Topic;
 
 /// Three seats, two takes a condition; the screen takes a gentle slope of treble.

@@ -97,7 +97,6 @@ impl Kind {
 
 impl Scenario {
     /// A session of a kind, everything else drawn from the seed.
-    // More than 60 lines: what each kind changes.
     pub fn random(kind: Kind, seed: u64) -> Self {
         let mut draw = Draw(ChaCha8Rng::seed_from_u64(seed ^ 0x5EED_0000));
         let mut s = base(&mut draw, seed);
@@ -176,8 +175,16 @@ impl Scenario {
     }
 }
 
-/// Two rows of three seats, each a little off its place.
-fn seats(draw: &mut Draw, front_row: f64, back_row: f64, pitch: f64) -> Vec<Seat> {
+/// Room, loudspeaker, seats and recorder, common to all kinds.
+fn base(draw: &mut Draw, seed: u64) -> Scenario {
+    // Of its own, so that all else stays as it is.
+    let mut inside = Draw(ChaCha8Rng::seed_from_u64(seed ^ 0xF407));
+    let size_m = [draw.between(5.0, 7.5), draw.between(3.8, 5.5), draw.between(2.3, 2.8)];
+    let speaker = draw.speaker(size_m[1]);
+    let front_row = draw.between(2.7, 3.6);
+    let back_row =
+        (front_row + draw.between(0.9, 1.3)).min(size_m[0] - speaker.position_m[0] - 0.4);
+    let pitch = draw.between(0.6, 0.85);
     let rows = [("R1", "Front row", front_row, 1.05), ("R2", "Back row", back_row, 1.2)];
     let places = [("L", "left", -1.0), ("C", "centre", 0.0), ("R", "right", 1.0)];
     let mut seats = Vec::new();
@@ -195,21 +202,6 @@ fn seats(draw: &mut Draw, front_row: f64, back_row: f64, pitch: f64) -> Vec<Seat
             });
         }
     }
-    seats
-}
-
-/// Room, loudspeaker, seats and recorder, common to all kinds.
-// More than 60 lines: a line a figure, in the order in which they are drawn.
-fn base(draw: &mut Draw, seed: u64) -> Scenario {
-    // Of its own, so that all else stays as it is.
-    let mut inside = Draw(ChaCha8Rng::seed_from_u64(seed ^ 0xF407));
-    let size_m = [draw.between(5.0, 7.5), draw.between(3.8, 5.5), draw.between(2.3, 2.8)];
-    let speaker = draw.speaker(size_m[1]);
-    let front_row = draw.between(2.7, 3.6);
-    let back_row =
-        (front_row + draw.between(0.9, 1.3)).min(size_m[0] - speaker.position_m[0] - 0.4);
-    let pitch = draw.between(0.6, 0.85);
-    let seats = seats(draw, front_row, back_row, pitch);
     let temperature = draw.between(18.0, 23.0);
     let drift = draw.between(-40.0, 40.0);
     Scenario {
