@@ -8,41 +8,6 @@ pub const FOOT_M: f64 = 0.3048;
 /// Candela per square metre in one foot-lambert, `1 / (pi x 0.3048^2)`.
 pub const CD_M2_PER_FL: f64 = 1.0 / (std::f64::consts::PI * FOOT_M * FOOT_M);
 
-/// Why a number cannot be the quantity it was meant to be.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum UnitError {
-    /// A frequency that is not a positive finite number of hertz.
-    #[error("{found} Hz is no frequency: it must be finite and above 0 Hz")]
-    Frequency {
-        /// The number that was given, Hz.
-        found: f64,
-    },
-}
-
-/// A frequency in hertz, finite and above zero.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
-pub struct Hertz(f64);
-
-impl Hertz {
-    /// Checks and wraps a frequency.
-    ///
-    /// # Errors
-    /// [`UnitError::Frequency`] for NaN, infinities, zero and negative numbers.
-    pub fn new(hz: f64) -> Result<Self, UnitError> {
-        if hz.is_finite() && hz > 0.0 {
-            Ok(Self(hz))
-        } else {
-            Err(UnitError::Frequency { found: hz })
-        }
-    }
-
-    /// The number of hertz.
-    pub fn hz(self) -> f64 {
-        self.0
-    }
-}
-
 /// Insertion loss in dB: **positive = the screen takes energy away**.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
 pub struct LossDb(pub f64);
@@ -55,11 +20,6 @@ impl LossDb {
     /// Loss of a power ratio `with / without`: `-10 lg ratio`.
     pub fn from_power_ratio(ratio: f64) -> Self {
         Self(-10.0 * ratio.log10())
-    }
-
-    /// The gain that this loss is: the sign turns.
-    pub fn as_gain(self) -> GainDb {
-        GainDb(-self.0)
     }
 }
 
@@ -93,9 +53,11 @@ impl ThirdOctave {
         (-10..=top).map(Self::from_index).collect()
     }
 
-    /// The band whose nominal name is nearest to `hz` on a logarithmic axis.
-    pub fn nearest(hz: Hertz) -> Self {
-        Self { k: (10.0 * (hz.hz() / 1000.0).log10()).round() as i32 }
+    /// The band whose nominal name is nearest to `hz` on a logarithmic axis; `None` for what is no
+    /// frequency: it must be finite and above 0 Hz.
+    pub fn nearest(hz: f64) -> Option<Self> {
+        let is_frequency = hz.is_finite() && hz > 0.0;
+        is_frequency.then(|| Self { k: (10.0 * (hz / 1000.0).log10()).round() as i32 })
     }
 
     /// `k` of the exact mid-band `1000 x 10^(k/10)`.
@@ -161,9 +123,9 @@ mod tests {
     #[test]
     fn a_frequency_is_positive_and_finite() {
         for bad in [f64::NAN, f64::INFINITY, 0.0, -1.0] {
-            assert!(Hertz::new(bad).is_err(), "{bad} was taken for a frequency");
+            assert!(ThirdOctave::nearest(bad).is_none(), "{bad} was taken for a frequency");
         }
-        assert_eq!(Hertz::new(1e3).map(Hertz::hz), Ok(1e3));
+        assert_eq!(ThirdOctave::nearest(1e3), Some(ThirdOctave::from_index(0)));
     }
 
     #[test]

@@ -3,7 +3,7 @@
 
 use super::predict::describe::DescribedSheet;
 use super::predict::{Forecast, power_cost};
-use crate::units::{Hertz, ThirdOctave};
+use crate::units::ThirdOctave;
 use serde::Serialize;
 use serde_json::Value;
 
@@ -275,11 +275,8 @@ impl Entry {
         let us = over(&summary.u95_db);
         let sds = over(&summary.sd_db);
         let u95 = (us.len() == losses.len()).then(|| mean(&us));
-        let bands: Vec<ThirdOctave> = common_hz
-            .iter()
-            .filter_map(|hz| Hertz::new(*hz).ok())
-            .map(ThirdOctave::nearest)
-            .collect();
+        let bands: Vec<ThirdOctave> =
+            common_hz.iter().filter_map(|hz| ThirdOctave::nearest(*hz)).collect();
         let at_db = |hz: f64| summary.at(&summary.loss_db, hz);
         let largest_loss = common_hz
             .iter()

@@ -18,7 +18,7 @@ use crate::ingest::session::Session;
 use crate::report::result::SessionResult;
 use crate::transfer::fft::RealFft;
 use crate::transfer::seat::SeatPlan;
-use crate::units::{Hertz, ThirdOctave};
+use crate::units::ThirdOctave;
 use realfft::num_complex::Complex;
 use std::f64::consts::TAU;
 
@@ -260,9 +260,8 @@ fn delay_s(excess: &[Complex<f64>], step_hz: f64) -> f64 {
 /// Bands of a seat that hold a loss, from the finished result, dB.
 pub fn band_losses(result: &SessionResult, seat: &str) -> Vec<(ThirdOctave, f64)> {
     let Some(seat) = result.seats.iter().find(|s| s.id == seat) else { return Vec::new() };
-    let band = |hz: f64| Hertz::new(hz).ok().map(ThirdOctave::nearest);
     let losses = result.bands.iter().zip(&seat.loss_db);
-    losses.filter_map(|(b, loss)| Some((band(b.exact_hz)?, (*loss)?))).collect()
+    losses.filter_map(|(b, loss)| Some((ThirdOctave::nearest(b.exact_hz)?, (*loss)?))).collect()
 }
 
 fn fine_losses(result: &SessionResult, seat: &str) -> Vec<(f64, f64)> {

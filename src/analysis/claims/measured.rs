@@ -4,7 +4,7 @@ use super::{Absent, CurveLimits, Limits, Place};
 use crate::analysis::estimate::Estimate;
 use crate::analysis::loss::LossTable;
 use crate::ingest::manifest::{Claim, ClaimQuantity, ClaimScope};
-use crate::units::{Hertz, ThirdOctave};
+use crate::units::ThirdOctave;
 
 /// One figure to hold against its limits.
 #[derive(Debug, Clone, PartialEq)]
@@ -74,11 +74,10 @@ pub(super) fn figures(claim: &Claim, table: &LossTable, level_u_db: f64) -> Clai
 /// 20 kHz is not shown by data up to 16 kHz.
 fn bands_of(claim: &Claim, table: &LossTable, found: &mut ClaimFigures) -> Vec<usize> {
     let Some([low, high]) = claim.band_hz else { return (0..table.bands.len()).collect() };
-    let (Ok(low_hz), Ok(high_hz)) = (Hertz::new(low), Hertz::new(high)) else { return Vec::new() };
-    let first = ThirdOctave::nearest(low_hz).index() - 1;
-    let last = ThirdOctave::nearest(high_hz).index() + 1;
+    let ends = (ThirdOctave::nearest(low), ThirdOctave::nearest(high));
+    let (Some(first), Some(last)) = ends else { return Vec::new() };
     let mut positions = Vec::new();
-    for band in (first..=last).map(ThirdOctave::from_index) {
+    for band in (first.index() - 1..=last.index() + 1).map(ThirdOctave::from_index) {
         // Half a unit in the third digit: nominal names have three digits at most.
         let nominal = band.nominal_hz();
         if nominal < low * 0.999 || nominal > high * 1.001 {
@@ -130,7 +129,7 @@ fn estimate(
 }
 
 fn nearest(table: &LossTable, hz: f64, found: &mut ClaimFigures) -> Option<usize> {
-    let band = ThirdOctave::nearest(Hertz::new(hz).ok()?);
+    let band = ThirdOctave::nearest(hz)?;
     let position = table.bands.iter().position(|b| *b == band);
     if position.is_none() {
         found.absent.push(Absent::Band(band.nominal_hz()));
@@ -279,7 +278,7 @@ pub(super) fn curve_limits(claim: &Claim) -> Vec<CurveLimits> {
         .filter_map(|point| {
             let limits = around(Some(point.loss_db), claim.tolerance_db);
             Some(CurveLimits {
-                nominal_hz: ThirdOctave::nearest(Hertz::new(point.hz).ok()?).nominal_hz(),
+                nominal_hz: ThirdOctave::nearest(point.hz)?.nominal_hz(),
                 lower_limit_db: limits.lower?,
                 limit_db: limits.upper?,
             })

@@ -7,7 +7,7 @@ use super::geometry::{SeenPicture, one_arc_minute_distance_m};
 use super::sheet::air::Air;
 use super::sheet::models::{Gap, Hanging};
 use super::sheet::stated::prediction_u95_db;
-use crate::units::{LossDb, ThirdOctave, fine_grid_hz};
+use crate::units::{GainDb, ThirdOctave, fine_grid_hz};
 use describe::DescribedSheet;
 use serde::Serialize;
 
@@ -286,7 +286,7 @@ fn comb(hanging: &Hanging, gap: Gap, cos: f64, air: &Air) -> Comb {
 /// Power to restore the level, per band and for two declared programmes. A band that the sheet
 /// raises counts as gained.
 pub fn power_cost(bands: &[ThirdOctave], loss_db: &[f64]) -> PowerCost {
-    let factor = |loss: f64| LossDb(-loss).as_gain().power_factor();
+    let factor = |loss: f64| GainDb(loss).power_factor();
     let mean = |weight: &dyn Fn(ThirdOctave) -> f64| {
         let (mut sum, mut total) = (0.0, 0.0);
         for (band, loss) in bands.iter().zip(loss_db) {

@@ -6,7 +6,7 @@ use super::series::{Series, Style};
 use crate::analysis::compare::{Comparison, Entry, Origin, Pair};
 use crate::report::words::frequency_range;
 use crate::report::words::said::{Said, Statement};
-use crate::units::{Hertz, ThirdOctave};
+use crate::units::ThirdOctave;
 use crate::words::decibels;
 
 /// Up to this many shaded bands can be told apart.
@@ -57,7 +57,7 @@ fn counted(comparison: &Comparison) -> String {
 }
 
 fn exact_hz(nominal_hz: f64) -> f64 {
-    Hertz::new(nominal_hz).map_or(nominal_hz, |hz| ThirdOctave::nearest(hz).exact_hz())
+    ThirdOctave::nearest(nominal_hz).map_or(nominal_hz, ThirdOctave::exact_hz)
 }
 
 /// The least and the largest mean loss, in words.

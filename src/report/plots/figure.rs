@@ -3,7 +3,7 @@
 use super::axes::Axis;
 use super::series::Series;
 use super::svg::px;
-use crate::units::{Hertz, ThirdOctave};
+use crate::units::ThirdOctave;
 use crate::words::signed;
 use plotters::style::RGBColor;
 
@@ -156,8 +156,7 @@ pub struct StripRow {
 
 /// Name of a position: the nominal name of a band, else the number itself.
 pub(super) fn stop_name(hz: f64) -> String {
-    let band = Hertz::new(hz).ok().map(ThirdOctave::nearest);
-    let band = band.filter(|band| (band.exact_hz() / hz - 1.0).abs() < 1e-6);
+    let band = ThirdOctave::nearest(hz).filter(|band| (band.exact_hz() / hz - 1.0).abs() < 1e-6);
     px(band.map_or(hz, ThirdOctave::nominal_hz))
 }
 
