@@ -45,7 +45,7 @@ pub struct Clipping {
 }
 
 /// What the samples alone tell.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Amplitudes {
     /// Largest magnitude, re full scale.
     pub peak: f64,

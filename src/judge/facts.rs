@@ -32,7 +32,7 @@ pub struct BandPowers {
 }
 
 /// What one take tells about itself.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct TakeFacts {
     /// Sampling rate, Hz.
     pub rate_hz: u32,
@@ -108,28 +108,15 @@ impl TakeAnalyser {
     /// Measures one take: a pass over the samples and one over short spectra.
     pub fn facts(&self, take: &Recording) -> TakeFacts {
         let rate_hz = take.rate_hz;
-        let amplitudes = amplitude::measure(&take.mic, rate_hz);
         let mut facts = TakeFacts {
             rate_hz,
             file_s: take.mic.len() as f64 / f64::from(rate_hz),
             integer_bits: take.integer_bits,
             closed: take.closed,
-            heard_in: None,
-            amplitudes,
-            bands: Vec::new(),
-            sweep: None,
-            second: None,
+            amplitudes: amplitude::measure(&take.mic, rate_hz),
             course: self.course,
-            levels: BandLevels::default(),
-            hum: None,
-            bursts: Vec::new(),
-            rattle: None,
-            place: None,
-            arrivals: None,
-            powers: None,
-            pace: None,
-            signature: None,
             print: print(&take.mic, 0),
+            ..TakeFacts::default()
         };
         // Another rate or broken samples cannot be analysed; both are judged by the caller.
         if !facts.amplitudes.finite || rate_hz != self.analyser.rate_hz() {

@@ -1,7 +1,6 @@
 //! Every take read once: its facts and its response.
 
-use super::facts::BandPowers;
-use super::facts::{TakeAnalyser, TakeFacts};
+use super::facts::{BandPowers, TakeAnalyser, TakeFacts};
 use super::session::TakeRead;
 use super::verdict::SHARE_AT_LEAST;
 use crate::ingest::error::IngestError;

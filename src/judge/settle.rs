@@ -2,8 +2,7 @@
 
 use super::finding::TakeVerdict;
 use super::linearity::Linearity;
-use super::state::JudgedTake;
-use super::state::{Reason, TakeState};
+use super::state::{JudgedTake, Reason, TakeState};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;
 use crate::ingest::takes::default_name;
@@ -42,24 +41,17 @@ fn leave_out_singles(
         own.seat == seat && own.source == source && !own.quiet && take.state != TakeState::LeftOut
     };
     let has = |condition| takes.iter().any(|t| t.condition == condition && here(t));
-    let missing: Vec<Condition> =
-        [Condition::Without, Condition::With].into_iter().filter(|c| !has(*c)).collect();
     // What is heard with the equaliser active needs no take with the screen alone to stand against.
     let needs = |condition: Condition| match condition {
-        Condition::With => [Condition::Without],
-        Condition::Without => [Condition::With],
-        Condition::Corrected => [Condition::Without],
+        Condition::Without => Condition::With,
+        Condition::With | Condition::Corrected => Condition::Without,
     };
-    let mut alone = Vec::new();
-    for (at, take) in takes.iter().enumerate().filter(|(_, t)| here(t)) {
-        if needs(take.condition).iter().any(|c| missing.contains(c)) {
-            alone.push(at);
-        }
-    }
+    let is_alone = |take: &JudgedTake| here(take) && !has(needs(take.condition));
+    let alone: Vec<usize> = (0..takes.len()).filter(|at| is_alone(&takes[*at])).collect();
     for at in alone {
         let take = &mut takes[at];
         take.state = TakeState::LeftOut;
-        let [needed] = needs(take.condition);
+        let needed = needs(take.condition);
         let absent = match needed {
             Condition::Without => "without a screen",
             _ => "with the screen",

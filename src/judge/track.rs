@@ -240,12 +240,7 @@ fn slowness(votes: &[Vote], course: &Course, start_s: f64) -> (f64, f64) {
 /// Part of the frames in which a sweep from `start_s` must be heard that voted for it.
 fn share(votes: &[Vote], s: &Spectrogram, course: &Course, start_s: f64) -> Option<f64> {
     let highest_hz = s.bands.last()?.lower_hz().min(course.high_hz);
-    let expected = (0..s.n_frames)
-        .filter(|frame| {
-            let hz = course.hz_at(s.time_s(*frame) - start_s);
-            hz >= LOWEST_VOTE_HZ && hz <= highest_hz
-        })
-        .count();
+    let expected = frames_up_to(highest_hz, s, course, start_s);
     let mut last = usize::MAX;
     let mut heard = 0usize;
     for vote in votes.iter().filter(|v| v.hz <= highest_hz) {
@@ -259,9 +254,14 @@ fn share(votes: &[Vote], s: &Spectrogram, course: &Course, start_s: f64) -> Opti
 
 /// Number of frames in which a sweep from `start_s` should be heard.
 pub fn expected_frames(s: &Spectrogram, course: &Course, start_s: f64) -> usize {
+    frames_up_to(course.high_hz, s, course, start_s)
+}
+
+/// Number of frames in which a sweep from `start_s` lies between the lowest vote and `highest_hz`.
+fn frames_up_to(highest_hz: f64, s: &Spectrogram, course: &Course, start_s: f64) -> usize {
     let heard = |frame: usize| {
         let hz = course.hz_at(s.time_s(frame) - start_s);
-        (LOWEST_VOTE_HZ..=course.high_hz).contains(&hz)
+        (LOWEST_VOTE_HZ..=highest_hz).contains(&hz)
     };
     (0..s.n_frames).filter(|frame| heard(*frame)).count()
 }

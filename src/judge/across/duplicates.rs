@@ -1,8 +1,8 @@
 //! One recording under two names: noise never repeats, so neither does a take.
 
 use super::super::finding::{Finding, TakeVerdict};
+use super::entry::{Entry, TakeFindings};
 use super::places::first_belongs;
-use super::{Entry, TakeFindings};
 use crate::ingest::session::Take;
 use crate::warning::Topic;
 use std::collections::{BTreeMap, HashMap};

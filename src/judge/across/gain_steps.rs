@@ -6,13 +6,11 @@
 
 use super::super::facts::TakeFacts;
 use super::super::finding::{Finding, TakeVerdict};
-use super::levels::{groups, level};
-use super::{Entry, TakeFindings};
+use super::entry::{Entry, TakeFindings};
+use super::levels::{BANDS, groups, level};
 use crate::transfer::median::median;
 use crate::warning::Topic;
 
-/// Bands from 100 Hz to 16 kHz.
-const BANDS: std::ops::RangeInclusive<i32> = -10..=12;
 /// Fewest bands for a statement.
 const FEWEST_BANDS: usize = 8;
 /// A step that counts, dB ...

@@ -2,7 +2,7 @@
 //! the seat.
 
 use super::super::finding::{Finding, TakeVerdict};
-use super::{Entry, TakeFindings};
+use super::entry::{Entry, TakeFindings};
 use crate::ingest::manifest::SoundSource;
 use crate::transfer::arrivals::N_BANDS;
 use crate::transfer::median::median;

@@ -5,13 +5,15 @@
 
 use super::super::facts::TakeFacts;
 use super::super::finding::{Finding, TakeVerdict};
-use super::{Entry, TakeFindings};
+use super::entry::{Entry, TakeFindings};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::transfer::median::median;
 use crate::units::ThirdOctave;
 use crate::warning::Topic;
 use std::collections::BTreeMap;
 
+/// Bands from 100 Hz to 16 kHz.
+pub(super) const BANDS: std::ops::RangeInclusive<i32> = -10..=12;
 /// Bands in which sheets lose next to nothing: 100 to 315 Hz.
 pub(super) const LOW: std::ops::RangeInclusive<i32> = -10..=-5;
 /// Bands for the scatter between spots: 250 Hz to 1 kHz. There it grows in proportion to the
@@ -106,23 +108,29 @@ pub fn session_scatter(entries: &[Entry]) -> Option<Finding> {
 /// A seat, the indices of its takes with the screen, and the loss by band index.
 type SeatLevels = (usize, Vec<usize>, BTreeMap<i32, f64>);
 
+/// Difference of the mean levels, by band index, in bands that all takes have, dB.
+pub(super) fn loss(
+    without: &[(usize, &TakeFacts)],
+    with: &[(usize, &TakeFacts)],
+) -> BTreeMap<i32, f64> {
+    let mean = |takes: &[(usize, &TakeFacts)], k: i32| {
+        let levels: Vec<f64> = takes.iter().filter_map(|(_, facts)| level(facts, k)).collect();
+        (levels.len() == takes.len()).then(|| levels.iter().sum::<f64>() / takes.len() as f64)
+    };
+    BANDS.filter_map(|k| Some((k, mean(without, k)? - mean(with, k)?))).collect()
+}
+
 /// Loss at each seat by the levels of its takes alone.
 fn losses(entries: &[Entry], source: SoundSource) -> Vec<SeatLevels> {
     let groups = groups(entries);
     let mut seats: Vec<usize> = groups.keys().map(|key| key.0).collect();
     seats.dedup();
-    let mean = |takes: &[(usize, &TakeFacts)], k: i32| {
-        let levels: Vec<f64> = takes.iter().filter_map(|(_, facts)| level(facts, k)).collect();
-        (levels.len() == takes.len()).then(|| levels.iter().sum::<f64>() / takes.len() as f64)
-    };
     seats
         .into_iter()
         .filter_map(|seat| {
             let without = groups.get(&(seat, source, Condition::Without))?;
             let with = groups.get(&(seat, source, Condition::With))?;
-            let loss =
-                (-10..=12).filter_map(|k| Some((k, mean(without, k)? - mean(with, k)?))).collect();
-            Some((seat, with.iter().map(|(index, _)| *index).collect(), loss))
+            Some((seat, with.iter().map(|(index, _)| *index).collect(), loss(without, with)))
         })
         .collect()
 }
@@ -141,7 +149,7 @@ pub struct RoughLosses {
 /// Everything that reaches the seat while the sweep passes a band is in it: good to some
 /// tenths of a decibel in single bands, to hundredths in the mean over low ones.
 pub fn rough_losses(entries: &[Entry], source: SoundSource) -> RoughLosses {
-    let bands: Vec<ThirdOctave> = (-10..=12).map(ThirdOctave::from_index).collect();
+    let bands: Vec<ThirdOctave> = BANDS.map(ThirdOctave::from_index).collect();
     let seats = losses(entries, source)
         .into_iter()
         .filter_map(|(seat, _, loss)| {

@@ -1,7 +1,8 @@
 //! What the takes of a session tell about each other.
 //!
-//! | file | judges |
+//! | file | holds or judges |
 //! |---|---|
+//! | `entry` | a take as it is compared |
 //! | `duplicates` | one recording under two names |
 //! | `gain_steps` | a gain changed between the spots of a seat |
 //! | `levels` | a gain changed between the conditions of a seat, spots that disagree |
@@ -13,6 +14,7 @@
 
 mod conditions;
 mod duplicates;
+mod entry;
 mod gain_steps;
 mod holes;
 mod levels;
@@ -21,36 +23,12 @@ mod places;
 mod swapped;
 
 pub use conditions::{Drifts, Weather, judge_conditions};
+pub use entry::{Entry, TakeFindings};
 pub use levels::{RoughLosses, rough_losses, session_scatter};
+pub use order::recurring_bursts;
 
-use super::facts::{TakeAnalyser, TakeFacts};
-use super::finding::{Finding, TakeVerdict};
-use crate::ingest::session::Take;
-
-/// A take with its facts, as far as it could be read and used.
-#[derive(Clone, Copy)]
-pub struct Entry<'a> {
-    /// The take in the session's list.
-    pub take: &'a Take,
-    pub seat_id: &'a str,
-    /// Its facts; `None` where the file could not be read.
-    pub facts: Option<&'a TakeFacts>,
-    /// Whether its own faults leave it usable: only such takes are compared by level.
-    pub usable: bool,
-}
-
-impl<'a> Entry<'a> {
-    fn comparable(&self) -> Option<&'a TakeFacts> {
-        self.facts.filter(|_| self.usable)
-    }
-
-    pub(super) fn name(&self) -> String {
-        self.take.file.display().to_string()
-    }
-}
-
-/// Findings on single takes, which only the others show.
-pub type TakeFindings = Vec<(usize, Finding)>;
+use super::facts::TakeAnalyser;
+use super::finding::TakeVerdict;
 
 /// Compares all takes; the result names takes by their index in `entries`.
 ///
@@ -69,11 +47,6 @@ pub fn judge_across(entries: &[Entry], analyser: &TakeAnalyser) -> TakeFindings 
     found.extend(levels::seat_steps(&entries));
     found.extend(order::polarity(&entries, analyser));
     found
-}
-
-/// Takes whose disturbance comes back at the same sweep frequency in most other takes.
-pub fn recurring_bursts(entries: &[Entry]) -> Vec<usize> {
-    order::recurring_bursts(entries)
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use super::super::facts::TakeAnalyser;
 use super::super::finding::{Finding, TakeVerdict};
-use super::{Entry, TakeFindings};
+use super::entry::{Entry, TakeFindings};
 use crate::ingest::manifest::SoundSource;
 use crate::warning::Topic;
 use std::collections::BTreeMap;
@@ -61,7 +61,7 @@ pub(super) fn polarity(entries: &[Entry], analyser: &TakeAnalyser) -> TakeFindin
 
 /// Takes with a burst that at least two other takes have at the same sweep frequency: that
 /// is no slam, but something that the sweep excites.
-pub(super) fn recurring_bursts(entries: &[Entry]) -> Vec<usize> {
+pub fn recurring_bursts(entries: &[Entry]) -> Vec<usize> {
     let bursts = |entry: &Entry| -> Vec<f64> {
         let facts = entry.comparable();
         facts.map_or(Vec::new(), |facts| facts.bursts.iter().filter_map(|b| b.sweep_hz).collect())

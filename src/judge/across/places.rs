@@ -1,7 +1,7 @@
 //! Takes whose response is that of another seat: files or microphones mixed up.
 
 use super::super::finding::{Finding, TakeVerdict};
-use super::{Entry, TakeFindings};
+use super::entry::{Entry, TakeFindings};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::transfer::resemble::{Print, likeness};
 use crate::warning::Topic;

@@ -5,8 +5,8 @@
 
 use super::super::facts::TakeFacts;
 use super::super::finding::{Finding, TakeVerdict};
-use super::levels::{Group, LOW, groups, level, mean_over};
-use super::{Entry, TakeFindings};
+use super::entry::{Entry, TakeFindings};
+use super::levels::{Group, LOW, groups, loss, mean_over};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::warning::Topic;
 use std::collections::{BTreeMap, BTreeSet};
@@ -99,12 +99,7 @@ fn louder_pair_db(without: (usize, &TakeFacts), with: (usize, &TakeFacts)) -> Op
 /// Loss at high against low frequencies, dB, and whether most high bands have less than the low
 /// ones.
 fn tilt(without: &[(usize, &TakeFacts)], with: &[(usize, &TakeFacts)]) -> Option<(f64, bool)> {
-    let mean = |takes: &[(usize, &TakeFacts)], k: i32| {
-        let levels: Vec<f64> = takes.iter().filter_map(|(_, facts)| level(facts, k)).collect();
-        (levels.len() == takes.len()).then(|| levels.iter().sum::<f64>() / takes.len() as f64)
-    };
-    let loss: BTreeMap<i32, f64> =
-        (-10..=12).filter_map(|k| Some((k, mean(without, k)? - mean(with, k)?))).collect();
+    let loss = loss(without, with);
     let (high, low) = (mean_over(&loss, HIGH)?, mean_over(&loss, LOW)?);
     let negative = loss.range(HIGH).filter(|(_, db)| **db - low < 0.0).count();
     Some((high - low, 4 * negative >= 3 * loss.range(HIGH).count()))
