@@ -172,49 +172,84 @@ fn clipping(samples: &[f64], survey: &Survey, offset: f64, rate: f64) -> Option<
     let mut row = [0usize; 2];
     let mut last_end = [None; 2];
     let mut from = 0;
-    let mut limited: Vec<(usize, f64, f64)> = Vec::new();
+    let mut limited: Vec<HalfWave> = Vec::new();
     let near = NEAR_PEAK * survey.peak;
     // A hair less, for the rounding of the difference.
     let least = (1.0 - 1e-12) * (near - offset.abs());
     let may_be_near = |block: usize| survey.peaks[block] >= least;
     while let Some(high) = next(samples, from, may_be_near, |x| (x - offset).abs() >= near) {
-        let positive = samples[high] >= offset;
-        let same = |x: &f64| (*x >= offset) == positive;
-        let start = samples[..high].iter().rposition(|x| !same(x)).map_or(0, |i| i + 1);
-        let end = high + samples[high..].iter().take_while(|x| same(x)).count();
-        let wave = &samples[start..end];
-        let side = usize::from(positive);
+        let wave = HalfWave::around(high, samples, offset, survey.peak);
+        let HalfWave { start, end, level, top, .. } = wave;
+        let side = usize::from(wave.positive);
         // Between two half-waves in a row lies one of the other side.
+        let same = |x: &f64| (*x >= offset) == wave.positive;
         let in_a_row = last_end[side].is_some_and(|e: usize| !samples[e..start].iter().any(same));
         if !in_a_row {
             row[side] = 0;
         }
         (last_end[side], from) = (Some(end), end);
-        let crest = wave.iter().fold(0f64, |a, x| a.max((x - offset).abs()));
-        let level = wave.iter().fold(0f64, |a, x| a.max(x.abs()));
-        let at_limit = survey.peak <= ABOVE_FULL_SCALE
-            && level >= FULL_SCALE
-            && longest_run(wave, |x| x.abs() >= FULL_SCALE) >= FULL_SCALE_RUN;
-        let n_top = wave.iter().filter(|x| (**x - offset).abs() >= TOP * crest).count();
-        let top = n_top as f64 / wave.len() as f64;
-        let flat = wave.len() >= SHORTEST_HALF_WAVE && top > FLAT_SHARE;
-        let run = longest_run(wave, |x| x.abs() >= AT_LIMIT * survey.peak);
-        if run >= FULL_SCALE_RUN && run as f64 >= LIMIT_SHARE * wave.len() as f64 {
-            limited.push((start, level, top));
-        }
-        row[side] = if flat { row[side] + 1 } else { 0 };
-        if at_limit {
+        row[side] = if wave.is_flat { row[side] + 1 } else { 0 };
+        if wave.at_full_scale {
             note(start, 1, level, top, true);
         } else if row[side] == FLAT_IN_A_ROW {
             note(start, FLAT_IN_A_ROW, level, top, false);
         } else if row[side] > FLAT_IN_A_ROW {
             note(start, 1, level, top, false);
         }
+        if wave.is_limited {
+            limited.push(wave);
+        }
     }
     if limited.len() >= LIMITED {
-        limited.into_iter().for_each(|(start, level, top)| note(start, 1, level, top, false));
+        limited.iter().for_each(|wave| note(wave.start, 1, wave.level, wave.top, false));
     }
     found
+}
+
+/// One half-wave and what is cut off it.
+struct HalfWave {
+    /// Its samples.
+    start: usize,
+    end: usize,
+    positive: bool,
+    /// Largest magnitude, re full scale.
+    level: f64,
+    /// Part of it that lies at its crest.
+    top: f64,
+    /// Whether it is cut by the converter's limit,
+    at_full_scale: bool,
+    /// has more of a top than a sine,
+    is_flat: bool,
+    /// or lies at the level of the take's peak for long.
+    is_limited: bool,
+}
+
+impl HalfWave {
+    /// The one that holds the sample `high`, about a constant offset; `peak` is the take's.
+    fn around(high: usize, samples: &[f64], offset: f64, peak: f64) -> Self {
+        let positive = samples[high] >= offset;
+        let same = |x: &f64| (*x >= offset) == positive;
+        let start = samples[..high].iter().rposition(|x| !same(x)).map_or(0, |i| i + 1);
+        let end = high + samples[high..].iter().take_while(|x| same(x)).count();
+        let wave = &samples[start..end];
+        let crest = wave.iter().fold(0f64, |a, x| a.max((x - offset).abs()));
+        let level = wave.iter().fold(0f64, |a, x| a.max(x.abs()));
+        let n_top = wave.iter().filter(|x| (**x - offset).abs() >= TOP * crest).count();
+        let top = n_top as f64 / wave.len() as f64;
+        let run = longest_run(wave, |x| x.abs() >= AT_LIMIT * peak);
+        Self {
+            start,
+            end,
+            positive,
+            level,
+            top,
+            at_full_scale: peak <= ABOVE_FULL_SCALE
+                && level >= FULL_SCALE
+                && longest_run(wave, |x| x.abs() >= FULL_SCALE) >= FULL_SCALE_RUN,
+            is_flat: wave.len() >= SHORTEST_HALF_WAVE && top > FLAT_SHARE,
+            is_limited: run >= FULL_SCALE_RUN && run as f64 >= LIMIT_SHARE * wave.len() as f64,
+        }
+    }
 }
 
 /// How far a sine of which the part `top` of each half-wave is flat would reach above that, dB.

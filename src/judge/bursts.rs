@@ -61,17 +61,8 @@ pub struct Burst {
 /// Without silence in the take, bands stand for their own noise while the sweep is far below
 /// them; a band without either takes no part.
 pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels) -> Vec<Burst> {
-    let decibel = |ratio: f64| 10f64.powf(ratio / 10.0);
     let ends_s = start_s + course.duration_s();
-    // Powers of ten cost more than all the rest: one for each band and each limit.
-    let [decayed_below, below_sweep, above_harmonics] =
-        [DECAYED_DB, -BELOW_SWEEP_DB, -HARMONICS_DB - ABOVE_NOISE_DB].map(decibel);
-    let sweep_power: Vec<Option<f64>> =
-        levels.level_db.iter().map(|level| level.map(decibel)).collect();
-    let own_floor = levels.silent.is_none().then(|| floor_under_the_sweep(s, course, start_s));
-    let floor = own_floor.as_ref().unwrap_or(&levels.floor);
-    let mut decayed = vec![false; s.bands.len()];
-    let scatter = chance_scatter(s);
+    let mut listener = Listener::new(s, course, start_s, levels);
     let mut bursts: Vec<Burst> = Vec::new();
     let half = 0.5 * s.frame_s + ENDS_S;
     let at_an_end = |time_s: f64| (time_s - start_s).abs() < half || (time_s - ends_s).abs() < half;
@@ -81,46 +72,11 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
             continue;
         }
         let sweep_hz = (start_s..=ends_s).contains(&time_s).then(|| course.hz_at(time_s - start_s));
-        let passing = sweep_hz.and_then(|hz| sweep_power[s.band_of(hz)?]);
-        let mut top = [0f64; BANDS_TOGETHER];
-        let mut near = [0f64; BANDS_TOGETHER];
-        let mut quiet_bands = 0;
-        for (b, &[lower_hz, upper_hz]) in s.edges_hz.iter().enumerate() {
-            let mut floor = floor[b];
-            if floor <= 0.0 {
-                continue;
-            }
-            let quiet = match sweep_hz {
-                _ if time_s < start_s => true,
-                Some(hz) if lower_hz > ABOVE * hz => true,
-                Some(hz) if lower_hz > BETWEEN * hz && passing.is_some() => {
-                    floor = floor.max(passing.map_or(0.0, |level| level * above_harmonics));
-                    true
-                }
-                Some(hz) if upper_hz > BELOW * hz => false,
-                _ => {
-                    let before = decayed[b];
-                    decayed[b] |= s.at(frame, b) < floor * decayed_below;
-                    before
-                }
-            };
-            let Some(sweep) = sweep_power[b] else { continue };
-            if !quiet {
-                continue;
-            }
-            let (before, now) = (s.at(frame - 1, b), s.at(frame, b));
-            // The power is at most the larger of both.
-            if before <= sweep * below_sweep && now <= sweep * below_sweep {
-                continue;
-            }
-            let power = 0.25 * (before + now) + 0.5 * (before * now).sqrt();
-            if power > sweep * below_sweep {
-                quiet_bands += 1;
-                insert(&mut top, power / (floor * scatter[b]));
-                insert(&mut near, power / sweep);
-            }
-        }
-        let Some([excess_db, below_sweep_db]) = heard(&top, &near, quiet_bands) else { continue };
+        let before_sweep = time_s < start_s;
+        let Some([excess_db, below_sweep_db]) = listener.heard(frame, before_sweep, sweep_hz)
+        else {
+            continue;
+        };
         match bursts.last_mut().filter(|last| time_s - last.to_s < SAME_BURST_S) {
             Some(last) => {
                 last.to_s = time_s;
@@ -135,16 +91,108 @@ pub fn find(s: &Spectrogram, course: &Course, start_s: f64, levels: &BandLevels)
                 excess_db,
                 below_sweep_db,
                 sweep_hz,
-                before_sweep: time_s < start_s,
+                before_sweep,
             }),
         }
     }
     bursts
 }
 
+/// What the bands of a take are held against, as linear powers.
+struct Listener<'a> {
+    s: &'a Spectrogram,
+    /// Noise of each band; 0 where it is not known.
+    floor: Vec<f64>,
+    /// Level of the sweep while it passes each band.
+    sweep_power: Vec<Option<f64>>,
+    scatter: Vec<f64>,
+    /// Bands that the sweep has left and that have decayed since.
+    decayed: Vec<bool>,
+    decayed_below: f64,
+    below_sweep: f64,
+    above_harmonics: f64,
+}
+
+impl<'a> Listener<'a> {
+    fn new(s: &'a Spectrogram, course: &Course, start_s: f64, levels: &BandLevels) -> Self {
+        let decibel = |ratio: f64| 10f64.powf(ratio / 10.0);
+        let floor = match levels.silent {
+            Some(_) => levels.floor.clone(),
+            None => floor_under_the_sweep(s, course, start_s),
+        };
+        // Powers of ten cost more than all the rest: one for each band and each limit.
+        Self {
+            s,
+            floor,
+            sweep_power: levels.level_db.iter().map(|level| level.map(decibel)).collect(),
+            scatter: chance_scatter(s),
+            decayed: vec![false; s.bands.len()],
+            decayed_below: decibel(DECAYED_DB),
+            below_sweep: decibel(-BELOW_SWEEP_DB),
+            above_harmonics: decibel(-HARMONICS_DB - ABOVE_NOISE_DB),
+        }
+    }
+
+    /// How far the loudest quiet bands of a frame and the one before it stand above their noise,
+    /// and the third of them below the sweep, dB; `None` where nothing is heard.
+    fn heard(&mut self, frame: usize, before: bool, sweep_hz: Option<f64>) -> Option<[f64; 2]> {
+        let s = self.s;
+        let passing = sweep_hz.and_then(|hz| self.sweep_power[s.band_of(hz)?]);
+        let mut top = [0f64; BANDS_TOGETHER];
+        let mut near = [0f64; BANDS_TOGETHER];
+        let mut quiet_bands = 0;
+        for b in 0..s.bands.len() {
+            let floor = if before {
+                Some(self.floor[b]).filter(|floor| *floor > 0.0)
+            } else {
+                self.quiet_floor(frame, b, sweep_hz, passing)
+            };
+            let (Some(floor), Some(sweep)) = (floor, self.sweep_power[b]) else { continue };
+            let least = sweep * self.below_sweep;
+            let (before, now) = (s.at(frame - 1, b), s.at(frame, b));
+            // The power is at most the larger of both.
+            if before <= least && now <= least {
+                continue;
+            }
+            let power = 0.25 * (before + now) + 0.5 * (before * now).sqrt();
+            if power > least {
+                quiet_bands += 1;
+                insert(&mut top, power / (floor * self.scatter[b]));
+                insert(&mut near, power / sweep);
+            }
+        }
+        stands_out(&top, &near, quiet_bands)
+    }
+
+    /// Noise of a band that the sweep, which is at `sweep_hz` or over, is not heard in; `None` while
+    /// it may be, or where the noise is not known. `passing` is the sweep's level at that moment.
+    fn quiet_floor(
+        &mut self,
+        frame: usize,
+        band: usize,
+        sweep_hz: Option<f64>,
+        passing: Option<f64>,
+    ) -> Option<f64> {
+        let floor = Some(self.floor[band]).filter(|floor| *floor > 0.0)?;
+        let [lower_hz, upper_hz] = self.s.edges_hz[band];
+        match (sweep_hz, passing) {
+            (Some(hz), _) if lower_hz > ABOVE * hz => Some(floor),
+            (Some(hz), Some(level)) if lower_hz > BETWEEN * hz => {
+                Some(floor.max(level * self.above_harmonics))
+            }
+            (Some(hz), _) if upper_hz > BELOW * hz => None,
+            _ => {
+                let decayed = self.decayed[band];
+                self.decayed[band] |= self.s.at(frame, band) < floor * self.decayed_below;
+                decayed.then_some(floor)
+            }
+        }
+    }
+}
+
 /// How far the loudest bands of a frame stand above their noise, and the third of them below the
 /// sweep, dB; `None` where too few do or too little.
-fn heard(
+fn stands_out(
     top: &[f64; BANDS_TOGETHER],
     near: &[f64; BANDS_TOGETHER],
     quiet_bands: usize,

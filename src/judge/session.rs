@@ -13,7 +13,7 @@ use super::state::{JudgedTake, Outcome, TakeState};
 use super::{Finding, TakeAnalyser, TakeFacts, TakeVerdict, judge_take};
 use crate::ingest::error::IngestError;
 use crate::ingest::manifest::{Condition, DisplayUnits, Manifest, PerCondition, SoundSource};
-use crate::ingest::session::Session;
+use crate::ingest::session::{Session, Take};
 use crate::ingest::takes::default_name;
 use crate::transfer::drift::TakeDrift;
 use crate::warning::{Topic, Warning};
@@ -163,19 +163,9 @@ pub fn judge_session(
     reads: &[TakeRead],
     drifts: [&[TakeDrift]; 2],
 ) -> Judged {
-    let mut findings: Vec<Vec<Finding>> = reads
-        .iter()
-        .map(|read| match read {
-            Ok(facts) => judge_take(facts, session.sweep.rate_hz),
-            Err(error) => vec![unreadable(error)],
-        })
-        .collect();
-    for (_, own) in session.takes.iter().zip(&mut findings).filter(|(take, _)| take.quiet) {
-        // It is meant to be soft; that too little of it stands above the noise is told by itself.
-        own.retain(|f| {
-            f.verdict == TakeVerdict::Repeat || !matches!(f.topic, Topic::LowLevel | Topic::Noise)
-        });
-    }
+    let alone = session.takes.iter().zip(reads);
+    let mut findings: Vec<Vec<Finding>> =
+        alone.map(|(take, read)| judge_alone(take, read, session.sweep.rate_hz)).collect();
     let entries: Vec<Entry> = session
         .takes
         .iter()
@@ -188,8 +178,7 @@ pub fn judge_session(
             usable: worst(own) != TakeVerdict::Repeat && !take.quiet,
         })
         .collect();
-    let recurring = recurring_bursts(&entries);
-    for index in recurring {
+    for index in recurring_bursts(&entries) {
         recast_disturbance(&mut findings[index]);
     }
     for (index, finding) in judge_across(&entries, analyser) {
@@ -199,15 +188,8 @@ pub fn judge_session(
     for (index, finding) in of_quiet {
         findings[index].push(finding);
     }
-    let manifest = &session.manifest;
-    let spots = super::plan::fewest_spots(session);
-    let [without, with] = drifts;
-    let drifts = Drifts { without, with, rate_constant_s: session.sweep.rate_constant_s };
-    let mut about_session =
-        judge_conditions(&weather(manifest), drifts, manifest.screen.gap_m, spots);
-    about_session.extend(session_scatter(&entries));
     let rattle = search_rattle(session, &entries);
-    about_session.extend(rattle.ranges.iter().map(|range| rattles(range, rattle.n_seats)));
+    let about_session = judge_whole(session, &entries, drifts, &rattle);
     let mut takes: Vec<JudgedTake> = session
         .takes
         .iter()
@@ -229,6 +211,35 @@ pub fn judge_session(
         .collect();
     settle(session, &mut takes, &linearity);
     Judged { takes, session: about_session, rattle, linearity }
+}
+
+/// What a take tells by itself.
+fn judge_alone(take: &Take, read: &TakeRead, sweep_rate_hz: u32) -> Vec<Finding> {
+    let mut found = match read {
+        Ok(facts) => judge_take(facts, sweep_rate_hz),
+        Err(error) => vec![unreadable(error)],
+    };
+    // A quiet take is meant to be soft; that too little of it stands above the noise is told by
+    // its comparison.
+    let of_level = |f: &Finding| matches!(f.topic, Topic::LowLevel | Topic::Noise);
+    found.retain(|f| !take.quiet || f.verdict == TakeVerdict::Repeat || !of_level(f));
+    found
+}
+
+/// What belongs to the session, not to a take: the days, the placements, what rattles.
+fn judge_whole(
+    session: &Session,
+    entries: &[Entry],
+    [without, with]: [&[TakeDrift]; 2],
+    rattle: &RattleSearch,
+) -> Vec<Finding> {
+    let manifest = &session.manifest;
+    let drifts = Drifts { without, with, rate_constant_s: session.sweep.rate_constant_s };
+    let spots = super::plan::fewest_spots(session);
+    let mut found = judge_conditions(&weather(manifest), drifts, manifest.screen.gap_m, spots);
+    found.extend(session_scatter(entries));
+    found.extend(rattle.ranges.iter().map(|range| rattles(range, rattle.n_seats)));
+    found
 }
 
 fn rattles(range: &super::rattle::Rattle, n_seats: usize) -> Finding {

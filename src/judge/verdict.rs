@@ -75,10 +75,12 @@ pub fn judge_take(facts: &TakeFacts, sweep_rate_hz: u32) -> Vec<Finding> {
     found
 }
 
+fn wrong(message: impl Into<String>, advice: impl Into<String>) -> Option<Finding> {
+    Some(Finding::new(Repeat, Topic::WrongSignal, message, advice))
+}
+
+/// A take of which nothing else can be judged.
 fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
-    let wrong = |message: String, advice: &str| {
-        Some(Finding::new(Repeat, Topic::WrongSignal, message, advice))
-    };
     if facts.rate_hz != sweep_rate_hz {
         return wrong(
             format!(
@@ -90,7 +92,7 @@ fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
     }
     if !facts.amplitudes.finite {
         return wrong(
-            "The take holds samples that are no numbers.".into(),
+            "The take holds samples that are no numbers.",
             "Record again, or export the file again from the recorder.",
         );
     }
@@ -103,40 +105,44 @@ fn unusable(facts: &TakeFacts, sweep_rate_hz: u32) -> Option<Finding> {
         ));
     }
     facts.course?;
-    let heard = facts.sweep.is_some_and(|sweep| sweep.share >= SHARE_AT_LEAST);
+    not_this_sweep(facts)
+}
+
+/// A take whose sound is not the sweep of the session, or not at its pace.
+fn not_this_sweep(facts: &TakeFacts) -> Option<Finding> {
+    let (share, slowness, error) =
+        facts.sweep.map_or((0.0, 0.0, 0.0), |s| (s.share, s.slowness, s.slowness_error));
+    let heard = share >= SHARE_AT_LEAST;
     if let Some(channel) = facts.heard_in.filter(|_| !heard) {
         return wrong(
             format!("The sweep is not in the microphone's channel; channel {channel} holds it."),
-            &format!("Write mic_channel = {channel} under [recording] in session.toml."),
+            format!("Write mic_channel = {channel} under [recording] in session.toml."),
         );
     }
     if let Some(pace) = facts.pace {
         return wrong(wrong_pace(pace), WRONG_PACE_ADVICE);
     }
-    let share = facts.sweep.map_or(0.0, |sweep| sweep.share);
-    let (slowness, error) = facts.sweep.map_or((0.0, 0.0), |s| (s.slowness, s.slowness_error));
-    if share >= SHARE_AT_LEAST && slowness.abs() > SLOWNESS.max(error) {
+    if !heard {
         return wrong(
             format!(
-                "The sweep in this take runs {:.0} % {} than that of the session.",
-                100.0 * slowness.abs(),
-                if slowness > 0.0 { "slower" } else { "faster" }
+                "The sweep is not in this take: only {:.0} % of it can be recognised.",
+                100.0 * share
             ),
-            "Another sweep was played, or player and recorder had different sampling rates. Play \
-             the sweep of this session and record again.",
+            "Either another signal was recorded or noise covers it. Play the sweep of this \
+             session, loud enough, and record again.",
         );
     }
-    if share >= SHARE_AT_LEAST {
+    if slowness.abs() <= SLOWNESS.max(error) {
         return None;
     }
-    let message = format!(
-        "The sweep is not in this take: only {:.0} % of it can be recognised.",
-        100.0 * share
-    );
     wrong(
-        message,
-        "Either another signal was recorded or noise covers it. Play the sweep of this session, \
-         loud enough, and record again.",
+        format!(
+            "The sweep in this take runs {:.0} % {} than that of the session.",
+            100.0 * slowness.abs(),
+            if slowness > 0.0 { "slower" } else { "faster" }
+        ),
+        "Another sweep was played, or player and recorder had different sampling rates. Play the \
+         sweep of this session and record again.",
     )
 }
 
