@@ -78,7 +78,8 @@ centre,45,44.6,49.8
 ";
 
 /// Six seats in two rows, woven cloth 0.08 m in front of the loudspeaker, two conditions,
-/// two spots; a room of 6 x 4.5 x 2.5 m with carpet and some treatment.
+/// two spots; a room of 6 x 4.5 x 2.5 m with carpet and some treatment. More than 60 lines: one row a
+/// parameter.
 pub fn demo_scenario() -> Scenario {
     let seat = |id: &str, name: &str, position_m, weight| Seat {
         id: id.into(),

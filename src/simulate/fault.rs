@@ -2,7 +2,8 @@
 
 use super::order::Order;
 use super::scenario::{Fault, Scenario, TakeKey};
-use super::session::{SimulatedTake, Stream, peak, random};
+use super::stream::{Stream, random};
+use super::take::{SimulatedTake, peak};
 use crate::ingest::manifest::SoundSource;
 use rand::RngExt;
 use rand_distr::StandardNormal;

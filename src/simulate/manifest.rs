@@ -1,8 +1,9 @@
 //! The manifest of a simulated session, as an installer would write it.
 
 use super::scenario::Scenario;
-use super::session::SimulatedTake;
-use crate::ingest::manifest::{Condition, Construction, SoundSource};
+use super::take::SimulatedTake;
+use crate::ingest::manifest::{Construction, SoundSource};
+use crate::ingest::takes::condition_word;
 use std::fmt::Write as _;
 
 /// Text of `session.toml`.
@@ -46,15 +47,11 @@ pub(crate) fn manifest_text(scenario: &Scenario, takes: &[SimulatedTake]) -> Str
         );
     }
     for take in takes {
-        let condition = match take.condition {
-            Condition::Without => "without",
-            Condition::With => "with",
-            Condition::Corrected => "corrected",
-        };
         let _ = writeln!(
             text,
-            "\n[[take]]\nseat = {}\ncondition = \"{condition}\"\nfile = {}\nspot = {}",
+            "\n[[take]]\nseat = {}\ncondition = \"{}\"\nfile = {}\nspot = {}",
             quoted(&s.seats[take.seat].id),
+            condition_word(take.condition),
             quoted(&take.file),
             take.spot
         );
@@ -68,20 +65,9 @@ pub(crate) fn manifest_text(scenario: &Scenario, takes: &[SimulatedTake]) -> Str
     text
 }
 
-/// A TOML basic string.
+/// A TOML string.
 fn quoted(plain: &str) -> String {
-    let mut text = String::from("\"");
-    for c in plain.chars() {
-        match c {
-            '"' | '\\' => text.extend(['\\', c]),
-            c if c.is_control() => {
-                let _ = write!(text, "\\u{:04X}", u32::from(c));
-            }
-            c => text.push(c),
-        }
-    }
-    text.push('"');
-    text
+    toml::Value::from(plain).to_string()
 }
 
 #[cfg(test)]

@@ -9,8 +9,8 @@
 
 use super::response::{Acoustics, ExactPath, Geometry, PRE_ROLL, SeatPaths};
 use super::scenario::Scenario;
-use super::session::{Stream, random};
 use super::sheet::SPEED_OF_SOUND;
+use super::stream::{Stream, random};
 use rand::RngExt;
 use std::f64::consts::PI;
 
@@ -35,7 +35,7 @@ impl Acoustics {
         let to_source: [f64; 3] = std::array::from_fn(|a| source[a] - mic[a]);
         let direct_m = to_source.iter().map(|x| x * x).sum::<f64>().sqrt();
         let mut draw = random(scenario.seed, Stream::Direction, seat as u64);
-        let exact = stretches(response, self.rate_hz())
+        let exact = stretches(response, self.rate_hz)
             .into_iter()
             .enumerate()
             .map(|(i, part)| {
@@ -51,13 +51,13 @@ impl Acoustics {
                 };
                 // The level of a response is its own; the length of the way only moves it.
                 let place = std::array::from_fn(|a| mic[a] + direct_m * towards[a]);
-                let spectrum = self.transform(part.iter().map(|x| x * direct_m));
-                let through = |k: usize| self.sheet_at(k, cosine);
+                let spectrum = self.transform.forward(part.iter().map(|x| x * direct_m).collect());
+                let through = |k: usize| self.sheet.total(k, cosine);
                 let with = spectrum.iter().enumerate().map(|(k, x)| x * through(k)).collect();
                 ExactPath { geometry: Geometry::Source(place), spectrum: [spectrum, with] }
             })
             .collect();
-        let n_frames = PRE_ROLL + self.n_fft() + (direct_m / 330.0 * self.rate_hz()) as usize;
+        let n_frames = PRE_ROLL + self.transform.n + (direct_m / 330.0 * self.rate_hz) as usize;
         SeatPaths { exact, stretches: Vec::new(), n_frames, behind_screen: true }
     }
 }

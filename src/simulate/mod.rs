@@ -15,7 +15,8 @@
 //! | [`drive`], [`noise`] | what is played, what disturbs it |
 //! | [`scenario`], [`random`](mod@random) | all parameters, and sessions drawn at random |
 //! | [`demo`] | the invented job of the `demo` command |
-//! | `order`, [`session`], [`truth`](mod@truth), [`write`](mod@write) | takes, truth, folder |
+//! | `transform`, `stream` | spectra, random numbers |
+//! | `order`, `take`, [`session`], [`truth`](mod@truth), [`write`](mod@write) | takes, truth, folder |
 //!
 //! Simplifications: the sheet is plane and everywhere in the way (angles above
 //! 80 degrees count as 80); sound that the sheet throws back into the room is
@@ -38,14 +39,18 @@ pub mod scenario;
 pub mod session;
 pub mod sheet;
 mod sinc;
+mod stream;
+mod take;
 #[cfg(test)]
 mod tests;
+mod transform;
 pub(crate) mod truth;
 pub mod write;
 
 pub use demo::demo_scenario;
 pub use random::Kind;
 pub use scenario::Scenario;
-pub use session::{SimulatedSession, SimulatedTake, simulate};
+pub use session::{SimulatedSession, simulate};
+pub use take::SimulatedTake;
 pub use truth::Truth;
 pub use write::write;

@@ -4,7 +4,7 @@
 //! each for itself: its own angle through the sheet, its own walls, exact delay. Later
 //! ones, thousands of them, are sorted by the angle at which they leave the
 //! loudspeaker and share filters between neighbouring angles; walls act on
-//! them with their mean number of reflections per stretch of time. More than 400 lines: one path is
+//! them with their mean number of reflections per stretch of time. More than 350 lines: one path is
 //! followed through all of it.
 
 use super::loudspeaker::Loudspeaker;
@@ -12,10 +12,10 @@ use super::room::{Image, Room, distance};
 use super::scenario::{Scenario, SeatBack};
 use super::sheet::{HungSheet, shelf};
 use super::sinc::SincTable;
+use super::transform::Transform;
+use realfft::RealFftPlanner;
 use realfft::num_complex::Complex64;
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::f64::consts::PI;
-use std::sync::Arc;
 
 /// Samples before time zero of an impulse response: what rings ahead of a
 /// sharp upper limit of the recorder.
@@ -31,18 +31,17 @@ const LEVEL_HZ: f64 = 1000.0;
 
 /// Everything that the takes of one session share.
 pub(crate) struct Acoustics {
-    rate_hz: f64,
+    pub(super) rate_hz: f64,
     grid: Vec<f64>,
-    n_fft: usize,
-    forward: Arc<dyn RealToComplex<f64>>,
-    inverse: Arc<dyn ComplexToReal<f64>>,
+    /// Of the grid.
+    pub(super) transform: Transform,
     room: Room,
     speaker: Loudspeaker,
     /// Loudspeaker on its axis and recorder's upper limit, on the grid.
     common: Vec<Complex64>,
     /// Reflection of each wall on the grid.
     walls: Vec<Vec<Complex64>>,
-    sheet: HungSheet,
+    pub(super) sheet: HungSheet,
     /// Transmission times directivity at the node angles, without and with the screen.
     nodes: [Vec<Vec<Complex64>>; 2],
     taps: SincTable,
@@ -98,12 +97,10 @@ impl Acoustics {
         let grid: Vec<f64> = (0..=n_fft / 2).map(|k| k as f64 * rate_hz / n_fft as f64).collect();
         let speaker = scenario.speaker.clone();
         // In a measured response loudspeaker and recorder are there already.
-        let one = |_: &f64| Complex64::new(1.0, 0.0);
-        let of_both = |&f: &f64| speaker.on_axis(f) * recorder_limit(f / rate_hz);
         let common = if longest > 0 {
-            grid.iter().map(one).collect()
+            vec![Complex64::ONE; grid.len()]
         } else {
-            grid.iter().map(of_both).collect()
+            grid.iter().map(|&f| speaker.on_axis(f) * recorder_limit(f / rate_hz)).collect()
         };
         let walls = scenario
             .room
@@ -118,7 +115,7 @@ impl Acoustics {
                 .map(|j| {
                     let cosine = node_cosine(j);
                     let through = |k: usize| {
-                        if hung { sheet.total(k, cosine) } else { Complex64::new(1.0, 0.0) }
+                        if hung { sheet.total(k, cosine) } else { Complex64::ONE }
                     };
                     grid.iter()
                         .enumerate()
@@ -129,9 +126,7 @@ impl Acoustics {
         });
         Self {
             rate_hz,
-            n_fft,
-            forward: planner.plan_fft_forward(n_fft),
-            inverse: planner.plan_fft_inverse(n_fft),
+            transform: Transform::new(n_fft, planner),
             room: scenario.room.clone(),
             speaker,
             common,
@@ -143,30 +138,6 @@ impl Acoustics {
         }
     }
 
-    pub(super) fn rate_hz(&self) -> f64 {
-        self.rate_hz
-    }
-
-    /// Length of the grid's transform, samples.
-    pub(super) fn n_fft(&self) -> usize {
-        self.n_fft
-    }
-
-    /// The hung sheet at a bin of the grid.
-    pub(super) fn sheet_at(&self, k: usize, cosine: f64) -> Complex64 {
-        self.sheet.total(k, cosine)
-    }
-
-    /// Spectrum of a sound on the grid.
-    pub(super) fn transform(&self, sound: impl Iterator<Item = f64>) -> Vec<Complex64> {
-        let mut samples: Vec<f64> = sound.collect();
-        samples.resize(self.n_fft, 0.0);
-        let mut spectrum = self.forward.make_output_vec();
-        // Both lengths come from this plan.
-        let _ = self.forward.process(&mut samples, &mut spectrum);
-        spectrum
-    }
-
     /// Images of a loudspeaker that matter for any seat of the room.
     pub(crate) fn images(&self, source_m: [f64; 3], seed: u64) -> Vec<Image> {
         let diagonal = self.room.size_m.iter().map(|l| l * l).sum::<f64>().sqrt();
@@ -176,8 +147,6 @@ impl Acoustics {
     }
 
     /// Collects the ways from a loudspeaker to a seat's nominal place.
-    ///
-    /// `source_m` is `None` for the loudspeaker behind the screen.
     pub(crate) fn paths(
         &self,
         scenario: &Scenario,
@@ -208,13 +177,10 @@ impl Acoustics {
                 exact.push(ExactPath {
                     geometry: Geometry::Source(image.position_m),
                     spectrum: self.exact_spectra(cosine, behind_screen, beside, |k| {
-                        let mut product = Complex64::new(1.0, 0.0);
-                        for (wall, &n) in self.walls.iter().zip(&image.bounces) {
-                            if n > 0 {
-                                product *= wall[k].powu(u32::from(n));
-                            }
-                        }
-                        product
+                        let hit = self.walls.iter().zip(&image.bounces).filter(|(_, n)| **n > 0);
+                        hit.fold(Complex64::ONE, |product, (wall, &n)| {
+                            product * wall[k].powu(u32::from(n))
+                        })
                     }),
                 });
             } else if after_s < self.room.tail_s {
@@ -226,19 +192,32 @@ impl Acoustics {
         }
         let direct = (images[0], &scatter[..]);
         self.add_near_reflections(scenario, mic, direct, behind_screen, &mut exact);
+        let direct_s = direct_m / c;
+        let stretches = self.stretches(late, direct_s, &level);
+        let end_s = stretches.last().map_or(direct_s, |s| s.start_s);
+        let n_frames = PRE_ROLL + (end_s * self.rate_hz) as usize + self.transform.n;
+        SeatPaths { exact, stretches, n_frames, behind_screen }
+    }
+
+    /// Late images, stretch by stretch after the direct sound, with the shape of their walls;
+    /// `level` is that of each wall.
+    fn stretches(
+        &self,
+        late: Vec<Vec<(Image, f64)>>,
+        direct_s: f64,
+        level: &[f64],
+    ) -> Vec<Stretch> {
         let log_shape: Vec<Vec<Complex64>> = self
             .walls
             .iter()
-            .zip(&level)
+            .zip(level)
             // A wall that swallows everything has no shape; its images have no level either.
             .map(|(wall, &l)| {
                 let of = |r: &Complex64| if l > 1e-6 { (r / l).ln() } else { Complex64::ZERO };
                 wall.iter().map(of).collect()
             })
             .collect();
-        let direct_s = direct_m / c;
-        let stretches: Vec<Stretch> = late
-            .into_iter()
+        late.into_iter()
             .enumerate()
             .filter(|(_, images)| !images.is_empty())
             .map(|(b, images)| Stretch {
@@ -246,10 +225,7 @@ impl Acoustics {
                 shape: self.mean_wall_shape(&images, &log_shape),
                 images,
             })
-            .collect();
-        let end_s = stretches.last().map_or(direct_s, |s| s.start_s);
-        let n_frames = PRE_ROLL + (end_s * self.rate_hz) as usize + self.n_fft;
-        SeatPaths { exact, stretches, n_frames, behind_screen }
+            .collect()
     }
 
     /// Seat back and early reflections of their own; they belong to the loudspeaker behind the screen.
@@ -346,7 +322,7 @@ impl Acoustics {
     ) -> Vec<f64> {
         let hung = usize::from(hung && paths.behind_screen);
         let mut response = vec![0.0; paths.n_frames + 8];
-        let mut spectrum = vec![Complex64::new(0.0, 0.0); self.grid.len()];
+        let mut spectrum = vec![Complex64::ZERO; self.grid.len()];
         let delay_frames = |length_m: f64| (length_m / c_m_s + late_s) * clock * self.rate_hz;
 
         let direct = paths.exact.first().map_or(0.0, |p| p.geometry.length_m(mic_m));
@@ -354,7 +330,7 @@ impl Acoustics {
         for path in &paths.exact {
             let length = path.geometry.length_m(mic_m);
             let local = delay_frames(length) - first as f64 + PRE_ROLL as f64;
-            let step = Complex64::cis(-2.0 * PI * local / self.n_fft as f64);
+            let step = Complex64::cis(-2.0 * PI * local / self.transform.n as f64);
             let mut turn = Complex64::new(1.0 / length, 0.0);
             for (sum, h) in spectrum.iter_mut().zip(&path.spectrum[hung]) {
                 *sum += h * turn;
@@ -363,8 +339,8 @@ impl Acoustics {
         }
         self.add(&mut spectrum, None, first, &mut response);
 
-        let mut lines = vec![vec![0.0; self.n_fft]; NODES];
-        let mut part = self.forward.make_output_vec();
+        let mut lines = vec![vec![0.0; self.transform.n]; NODES];
+        let mut part = self.transform.bins();
         for stretch in &paths.stretches {
             let first = (stretch.start_s * self.rate_hz) as usize;
             for line in &mut lines {
@@ -380,10 +356,9 @@ impl Acoustics {
                 self.taps.add(&mut lines[node], local, level * (1.0 - upper));
                 self.taps.add(&mut lines[node + 1], local, level * upper);
             }
-            spectrum.fill(Complex64::new(0.0, 0.0));
+            spectrum.fill(Complex64::ZERO);
             for (line, filter) in lines.iter_mut().zip(&self.nodes[hung]) {
-                // The lengths come from this very plan, so the transform cannot fail.
-                let _ = self.forward.process(line, &mut part);
+                self.transform.forward_into(line, &mut part);
                 for ((sum, x), h) in spectrum.iter_mut().zip(&part).zip(filter) {
                     *sum += x * h;
                 }
@@ -400,16 +375,11 @@ impl Acoustics {
         first: usize,
         response: &mut [f64],
     ) {
-        let scale = 1.0 / self.n_fft as f64;
+        let scale = 1.0 / self.transform.n as f64;
         for (k, s) in spectrum.iter_mut().enumerate() {
-            *s *= self.common[k] * shape.map_or(Complex64::new(1.0, 0.0), |h| h[k]) * scale;
+            *s *= self.common[k] * shape.map_or(Complex64::ONE, |h| h[k]) * scale;
         }
-        spectrum[0].im = 0.0;
-        spectrum[self.n_fft / 2].im = 0.0;
-        let mut block = self.inverse.make_output_vec();
-        // Lengths come from this plan and the two real bins are real.
-        let _ = self.inverse.process(spectrum, &mut block);
-        for (r, b) in response[first..].iter_mut().zip(&block) {
+        for (r, b) in response[first..].iter_mut().zip(self.transform.back(spectrum)) {
             *r += b;
         }
     }

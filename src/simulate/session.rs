@@ -7,18 +7,19 @@ use super::order::{Order, orders_of_seat};
 use super::response::{Acoustics, PRE_ROLL, SeatPaths};
 use super::room::Image;
 use super::scenario::{Equaliser, Scenario};
+use super::stream::{Stream, random};
+use super::take::{SimulatedTake, peak};
+use super::transform::{Transform, smooth_length};
 use super::truth::{Truth, truth};
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::takes::{TAKES_FOLDER, default_name};
 use crate::units::{LossDb, ThirdOctave};
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
+use rand::RngExt;
 use rand_distr::StandardNormal;
 use rayon::prelude::*;
+use realfft::RealFftPlanner;
 use realfft::num_complex::Complex64;
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::f64::consts::PI;
-use std::sync::Arc;
 
 /// A session in memory.
 #[derive(Debug, Clone)]
@@ -35,42 +36,6 @@ pub struct SimulatedSession {
     pub truth: Truth,
     /// The scenario it was made from.
     pub scenario: Scenario,
-}
-
-/// One recording.
-#[derive(Debug, Clone)]
-pub struct SimulatedTake {
-    /// Index into [`Scenario::seats`].
-    pub seat: usize,
-    /// Screen state.
-    pub condition: Condition,
-    /// Placement, from 1.
-    pub spot: u32,
-    /// Which loudspeaker played.
-    pub source: SoundSource,
-    /// File name relative to the session folder.
-    pub file: String,
-    /// Microphone, full scale = 1, not rounded to bits.
-    pub samples: Vec<f64>,
-    /// Electrical reference, where the recorder has one.
-    pub reference: Option<Vec<f64>>,
-}
-
-/// Random streams of one seed, so that one quantity can change without the others.
-#[derive(Clone, Copy)]
-pub(crate) enum Stream {
-    Place = 1,
-    Start = 2,
-    Noise = 3,
-    Rattle = 4,
-    Fault = 5,
-    Direction = 6,
-}
-
-pub(crate) fn random(seed: u64, stream: Stream, index: u64) -> ChaCha8Rng {
-    let mut random = ChaCha8Rng::seed_from_u64(seed);
-    random.set_stream(index * 8 + stream as u64);
-    random
 }
 
 /// Simulates a session. The same scenario gives the same samples.
@@ -119,9 +84,7 @@ struct Studio<'a> {
     acoustics: Acoustics,
     images: Vec<Image>,
     control_images: Option<Vec<Image>>,
-    n_fft: usize,
-    forward: Arc<dyn RealToComplex<f64>>,
-    inverse: Arc<dyn ComplexToReal<f64>>,
+    transform: Transform,
     /// Lower limit of the loudspeaker with the transform's scale.
     high_pass: Vec<Complex64>,
     /// Spectrum of the undisturbed drive, without and with the screen.
@@ -144,28 +107,15 @@ impl<'a> Studio<'a> {
         let response_s = diagonal / 330.0 + scenario.room.tail_s + 0.18;
         let n_fft =
             smooth_length(((scenario.sweep.duration_s * 1.001 + response_s) * rate_hz) as usize);
-        let forward = planner.plan_fft_forward(n_fft);
-        let inverse = planner.plan_fft_inverse(n_fft);
+        let transform = Transform::new(n_fft, &mut planner);
         let high_pass = (0..=n_fft / 2)
             .map(|k| scenario.speaker.high_pass(k as f64 * rate_hz / n_fft as f64) / n_fft as f64)
             .collect();
-        let mut studio = Self {
-            scenario,
-            acoustics,
-            images,
-            control_images,
-            n_fft,
-            forward,
-            inverse,
-            high_pass,
-            drive: [Vec::new(), Vec::new()],
-        };
-        studio.drive = [0, 1].map(|side| {
+        let drive = [0, 1].map(|side| {
             let drift = scenario.recorder.drift_ppm[side];
-            let plain = scenario.sweep.samples(rate_hz, drift, scenario.harmonics[side]);
-            studio.spectrum(plain)
+            transform.forward(scenario.sweep.samples(rate_hz, drift, scenario.harmonics[side]))
         });
-        studio
+        Self { scenario, acoustics, images, control_images, transform, high_pass, drive }
     }
 
     fn paths(&self, seat: usize, source: SoundSource) -> Option<SeatPaths> {
@@ -176,24 +126,6 @@ impl<'a> Studio<'a> {
         images.map(|i| self.acoustics.paths(self.scenario, seat, i, behind))
     }
 
-    fn spectrum(&self, mut samples: Vec<f64>) -> Vec<Complex64> {
-        samples.resize(self.n_fft, 0.0);
-        let mut spectrum = self.forward.make_output_vec();
-        // Both lengths come from this plan.
-        let _ = self.forward.process(&mut samples, &mut spectrum);
-        spectrum
-    }
-
-    fn back(&self, mut spectrum: Vec<Complex64>) -> Vec<f64> {
-        spectrum[0].im = 0.0;
-        // The length is even, so the last bin is the real one of half the rate.
-        spectrum[self.n_fft / 2].im = 0.0;
-        let mut samples = self.inverse.make_output_vec();
-        // Lengths come from this plan and the real bins are real.
-        let _ = self.inverse.process(&mut spectrum, &mut samples);
-        samples
-    }
-
     /// Loss of everything that reaches the nominal place, per report band, dB.
     fn in_room_loss(&self, paths: &SeatPaths, seat: usize) -> Vec<f64> {
         let mic = self.scenario.seat_in_room_m(seat);
@@ -201,9 +133,9 @@ impl<'a> Studio<'a> {
         let powers = [false, true].map(|hung| {
             let c = c[usize::from(hung)];
             let response = self.acoustics.impulse_response(paths, mic, hung, c, 0.0, 1.0);
-            self.spectrum(response)
+            self.transform.forward(response)
         });
-        let step_hz = f64::from(self.scenario.rate_hz) / self.n_fft as f64;
+        let step_hz = f64::from(self.scenario.rate_hz) / self.transform.n as f64;
         ThirdOctave::report_bands(self.scenario.sweep.stop_hz)
             .iter()
             .map(|band| {
@@ -241,40 +173,19 @@ impl<'a> Studio<'a> {
             late_s,
             clock,
         );
-        let mut total = self.spectrum(response);
-        let extra = fault::rattle_spectrum(scenario, order, |ticks| self.spectrum(ticks));
+        let mut total = self.transform.forward(response);
+        let extra = fault::rattle_spectrum(scenario, order, |ticks| self.transform.forward(ticks));
         for (k, h) in total.iter_mut().enumerate() {
             let mut drive = self.drive[side][k];
             if order.key.condition == 2 && order.source == SoundSource::Centre {
-                drive *= equaliser_at(scenario.equaliser.as_ref(), k, rate_hz, self.n_fft);
+                drive *= equaliser_at(scenario.equaliser.as_ref(), k, rate_hz, self.transform.n);
             }
             if let Some(ticks) = &extra {
                 drive += ticks[k];
             }
             *h *= drive * self.high_pass[k];
         }
-        let played = self.back(total);
-        let n_frames =
-            ((scenario.lead_s + scenario.sweep.duration_s + scenario.trail_s) * rate_hz) as usize;
-        let place_at = |signal: &[f64], skip: usize| -> Vec<f64> {
-            let mut take = vec![0.0; n_frames];
-            let lead = lead as usize;
-            if lead >= skip {
-                for (t, s) in take[lead - skip..].iter_mut().zip(signal) {
-                    *t = *s;
-                }
-            }
-            take
-        };
-        let reference = scenario.recorder.reference.then(|| {
-            let turn = -2.0 * PI * lead.fract() / self.n_fft as f64;
-            let direct = self.drive[side]
-                .iter()
-                .enumerate()
-                .map(|(k, d)| d * Complex64::cis(turn * k as f64) / self.n_fft as f64)
-                .collect();
-            place_at(&self.back(direct), 0)
-        });
+        let reference = scenario.recorder.reference.then(|| self.reference(side, lead));
         let condition =
             [Condition::Without, Condition::With, Condition::Corrected][order.key.condition];
         SimulatedTake {
@@ -283,9 +194,32 @@ impl<'a> Studio<'a> {
             spot: if scenario.stated_as_one_spot { 1 } else { order.key.spot },
             source: order.source,
             file: file_name(scenario, order, condition),
-            samples: place_at(&played, PRE_ROLL),
+            samples: self.placed(&self.transform.back(&mut total), lead as usize, PRE_ROLL),
             reference,
         }
+    }
+
+    /// What the recorder's second channel holds of a sweep that starts at the sample `lead`.
+    fn reference(&self, side: usize, lead: f64) -> Vec<f64> {
+        let n_fft = self.transform.n as f64;
+        let turn = -2.0 * PI * lead.fract() / n_fft;
+        let mut direct: Vec<Complex64> = self.drive[side]
+            .iter()
+            .enumerate()
+            .map(|(k, d)| d * Complex64::cis(turn * k as f64) / n_fft)
+            .collect();
+        self.placed(&self.transform.back(&mut direct), lead as usize, 0)
+    }
+
+    /// A signal whose sample `skip` lies at the sample `lead` of a recording.
+    fn placed(&self, signal: &[f64], lead: usize, skip: usize) -> Vec<f64> {
+        let Scenario { lead_s, trail_s, sweep, .. } = self.scenario;
+        let length_s = lead_s + sweep.duration_s + trail_s;
+        let mut take = vec![0.0; (length_s * f64::from(self.scenario.rate_hz)) as usize];
+        if lead >= skip {
+            take[lead - skip..].iter_mut().zip(signal).for_each(|(t, s)| *t = *s);
+        }
+        take
     }
 }
 
@@ -344,27 +278,4 @@ fn set_level_and_add_noise(scenario: &Scenario, takes: &mut [(Order, SimulatedTa
             take.samples.iter_mut().for_each(|x| *x = (*x * steps).round() / steps);
         }
     });
-}
-
-pub(crate) fn peak(samples: &[f64]) -> f64 {
-    samples.iter().fold(0.0, |m: f64, x| m.max(x.abs()))
-}
-
-/// Smallest length of at least `n` whose only prime factors are 2, 3 and 5, even.
-fn smooth_length(n: usize) -> usize {
-    let mut best = n.next_power_of_two();
-    let mut fives = 1;
-    while fives < best {
-        let mut threes = fives;
-        while threes < best {
-            let mut length = 2 * threes;
-            while length < n {
-                length *= 2;
-            }
-            best = best.min(length);
-            threes *= 3;
-        }
-        fives *= 5;
-    }
-    best
 }

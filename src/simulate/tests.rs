@@ -262,7 +262,7 @@ fn drift_stretches_the_take() {
         (&take(&plain, 0, Condition::Without).samples, &take(&fast, 0, Condition::Without).samples);
     // The start is drawn in recorder samples, so it is the same in both.
     let lead = session_start(&s);
-    let largest = session::peak(a);
+    let largest = take::peak(a);
     // 1 kHz passes at 0.34 s of 0.6 s; straight interpolation is good to 1 % there.
     let from = lead as usize + (0.25 * 48e3) as usize;
     for (n, want) in a.iter().enumerate().skip(from).take(2000) {
@@ -276,7 +276,7 @@ fn drift_stretches_the_take() {
 fn session_start(s: &Scenario) -> f64 {
     use rand::RngExt;
     // Seat 0, condition 0, spot 1, repeat 0, centre.
-    let mut start = session::random(s.seed, session::Stream::Start, 64 * 2);
+    let mut start = stream::random(s.seed, stream::Stream::Start, 64 * 2);
     (s.lead_s + start.random_range(-0.03..0.03)) * f64::from(s.rate_hz)
 }
 
@@ -291,14 +291,14 @@ fn rattle_sounds_only_with_the_screen_and_in_its_range() {
         let (a, b) = (take(&clean, 0, condition), take(&rattling, 0, condition));
         a.samples.iter().zip(&b.samples).map(|(x, y)| y - x).collect()
     };
-    assert!(session::peak(&difference(Condition::Without)) < 1e-12);
+    assert!(take::peak(&difference(Condition::Without)) < 1e-12);
     let with = difference(Condition::With);
     let lead = (s.lead_s + 0.01) * 48e3;
     let (from, to) = (s.sweep.time_s(90.0) * 48e3 + lead, s.sweep.time_s(140.0) * 48e3 + lead);
     let energy = |r: std::ops::Range<usize>| with[r].iter().map(|x| x * x).sum::<f64>();
     let inside = energy((from - 2000.0) as usize..(to + 3000.0) as usize);
     assert!(inside > 0.999 * energy(0..with.len()), "energy outside the range");
-    let relative = session::peak(&with) / session::peak(&take(&clean, 0, Condition::With).samples);
+    let relative = take::peak(&with) / take::peak(&take(&clean, 0, Condition::With).samples);
     assert!(relative > 0.003 && relative < 0.1, "{relative}");
 }
 

@@ -5,8 +5,7 @@ use super::super::finding::TakeVerdict;
 use super::super::scene::Scene;
 use super::*;
 use crate::ingest::manifest::{Condition, SoundSource};
-use crate::ingest::session::Recording;
-use crate::ingest::session::Take;
+use crate::ingest::session::{Recording, Take};
 use crate::warning::Topic;
 
 /// Three seats, two takes a condition; the screen takes a gentle slope of treble.

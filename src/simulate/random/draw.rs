@@ -1,5 +1,6 @@
 //! Sheets, walls, reflections and loudspeakers, drawn one by one.
 
+use super::kind::Kind;
 use crate::ingest::manifest::Construction;
 use crate::simulate::loudspeaker::{
     Crossover, CrossoverOrder, EdgeArrival, Fall, Loudspeaker, Ripple,
@@ -27,7 +28,23 @@ impl Draw {
         self.0.random_range(0.0..1.0) < p
     }
 
-    pub(super) fn woven(&mut self) -> (Sheet, Construction) {
+    /// The sheet of a session of a kind.
+    pub(super) fn sheet(&mut self, kind: Kind) -> (Sheet, Construction) {
+        match kind {
+            Kind::Woven => self.woven(),
+            Kind::Perforated => self.perforated(),
+            Kind::Unknown => self.unknown(),
+            Kind::Backing => self.backing(),
+            Kind::HeavyLargeGap => self.heavy(),
+            Kind::NothingHung => (Sheet::None, Construction::Other),
+            Kind::Scattering => self.woven(),
+            Kind::ScatteringFilm => self.perforated(),
+            Kind::HeavyOneSpot => self.heavy_film(),
+            _ => self.any_sheet(),
+        }
+    }
+
+    fn woven(&mut self) -> (Sheet, Construction) {
         let sheet = Sheet::FabricParallel {
             flow_resistance_pa_s_m: self.log_between(20.0, 250.0),
             areal_mass_kg_m2: self.between(0.12, 0.5),
@@ -45,7 +62,7 @@ impl Draw {
         (sheet, Construction::Woven)
     }
 
-    pub(super) fn perforated(&mut self) -> (Sheet, Construction) {
+    fn perforated(&mut self) -> (Sheet, Construction) {
         let hole_m = self.log_between(0.4e-3, 1.3e-3);
         let open_area = self.between(0.04, 0.12);
         (
@@ -60,7 +77,7 @@ impl Draw {
         )
     }
 
-    pub(super) fn unknown(&mut self) -> (Sheet, Construction) {
+    fn unknown(&mut self) -> (Sheet, Construction) {
         let parts = (0..3)
             .map(|_| Resonance {
                 resistance: self.log_between(0.05, 0.6),
@@ -76,7 +93,7 @@ impl Draw {
         (sheet, Construction::Other)
     }
 
-    pub(super) fn backing(&mut self) -> (Sheet, Construction) {
+    fn backing(&mut self) -> (Sheet, Construction) {
         let near = Sheet::FabricParallel {
             flow_resistance_pa_s_m: self.log_between(15.0, 60.0),
             areal_mass_kg_m2: self.between(0.1, 0.2),
@@ -86,7 +103,7 @@ impl Draw {
         (Sheet::Double { near: Box::new(near), far: Box::new(far), spacing_m }, construction)
     }
 
-    pub(super) fn heavy(&mut self) -> (Sheet, Construction) {
+    fn heavy(&mut self) -> (Sheet, Construction) {
         if self.chance(0.5) {
             let sheet = Sheet::FabricParallel {
                 flow_resistance_pa_s_m: self.between(300.0, 450.0),
@@ -98,7 +115,7 @@ impl Draw {
         }
     }
 
-    pub(super) fn heavy_film(&mut self) -> (Sheet, Construction) {
+    fn heavy_film(&mut self) -> (Sheet, Construction) {
         let hole_m = self.between(0.8e-3, 1.2e-3);
         let open_area = self.between(0.035, 0.05);
         let sheet = Sheet::Perforated {
@@ -137,7 +154,7 @@ impl Draw {
         speaker.off_axis_floor = self.between(0.1, 0.3);
     }
 
-    pub(super) fn series(&mut self) -> (Sheet, Construction) {
+    fn series(&mut self) -> (Sheet, Construction) {
         let sheet = Sheet::FabricSeries {
             flow_resistance_pa_s_m: self.log_between(20.0, 150.0),
             areal_mass_kg_m2: self.log_between(0.002, 0.012),
@@ -145,7 +162,7 @@ impl Draw {
         (sheet, Construction::Woven)
     }
 
-    pub(super) fn any_sheet(&mut self) -> (Sheet, Construction) {
+    fn any_sheet(&mut self) -> (Sheet, Construction) {
         match self.0.random_range(0..5) {
             0 => self.woven(),
             1 => self.perforated(),

@@ -1,6 +1,7 @@
 //! Sessions drawn at random, by kind.
 
 mod draw;
+mod kind;
 
 use super::drive::{Harmonics, SweepShape};
 use super::noise::Noise;
@@ -9,153 +10,76 @@ use super::scenario::{Recorder, Scenario, Seat};
 use super::sheet::{FrontReflection, Sheet};
 use crate::ingest::manifest::Construction;
 use draw::Draw;
+pub use kind::Kind;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
-
-/// What is special about a random session.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Kind {
-    /// Cloth (flow resistance and mass in parallel), two spots.
-    Woven,
-    /// Film with holes, two spots.
-    Perforated,
-    /// Any sheet, two spots, any gap from 0.04 to 0.3 m.
-    Mixed,
-    /// A sheet no model fits.
-    Unknown,
-    /// A sheet that loses much, 0.3 m away.
-    HeavyLargeGap,
-    /// One spot, hard walls, seat backs.
-    OneSpotReflective,
-    /// One spot, reflections 0.8 and 1.5 ms after the direct sound.
-    StrongEarly,
-    /// The same reflections, two spots.
-    StrongEarlyTwoSpots,
-    /// Cloth with a backing cloth close behind.
-    Backing,
-    /// 30 dB of signal to noise.
-    Noisy,
-    /// Gain step between the conditions, with control takes.
-    Control,
-    /// Gain step between the conditions, no control takes.
-    GainStep,
-    /// Gap not stated in the manifest.
-    NoGapStated,
-    /// Clock drift and temperature differ between the conditions.
-    Drift,
-    /// Three spots.
-    ThreeSpots,
-    /// Nothing hangs there in either condition; the gap is stated all the same in every other
-    /// session.
-    NothingHung,
-    /// Loudspeakers as real ones are: weak treble, tilt, crossovers from 300 Hz to 3 kHz, horns
-    /// whose treble comes later or earlier than the bass.
-    RealSpeaker,
-    /// Cloth that scatters sound of its own towards each seat.
-    Scattering,
-    /// The same of a film with holes.
-    ScatteringFilm,
-    /// A loudspeaker 0.3 to 0.6 m below ears that are 1.5 m away in the first row; no height is
-    /// stated.
-    Heights,
-    /// A heavy film 0.3 m before a front that returns 0.6 at all frequencies, 44.1 kHz, 16 bit; the
-    /// microphone moved by 5 mm between takes that are stated as one spot.
-    HeavyOneSpot,
-}
-
-impl Kind {
-    /// All kinds with the names that [`Kind::from_name`] takes.
-    pub const ALL: [(Self, &'static str); 21] = [
-        (Self::Woven, "woven"),
-        (Self::Perforated, "perforated"),
-        (Self::Mixed, "mixed"),
-        (Self::Unknown, "unknown"),
-        (Self::HeavyLargeGap, "heavy_large_gap"),
-        (Self::OneSpotReflective, "one_spot_reflective"),
-        (Self::StrongEarly, "strong_early"),
-        (Self::StrongEarlyTwoSpots, "strong_early_two_spots"),
-        (Self::Backing, "backing"),
-        (Self::Noisy, "noisy"),
-        (Self::Control, "control"),
-        (Self::GainStep, "gain_step"),
-        (Self::NoGapStated, "no_gap_stated"),
-        (Self::Drift, "drift"),
-        (Self::ThreeSpots, "three_spots"),
-        (Self::NothingHung, "nothing_hung"),
-        (Self::RealSpeaker, "real_speaker"),
-        (Self::Scattering, "scattering"),
-        (Self::ScatteringFilm, "scattering_film"),
-        (Self::HeavyOneSpot, "heavy_one_spot"),
-        (Self::Heights, "heights"),
-    ];
-
-    /// The kind of a name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.iter().find(|(_, n)| *n == name).map(|(k, _)| *k)
-    }
-}
 
 impl Scenario {
     /// A session of a kind, everything else drawn from the seed.
     pub fn random(kind: Kind, seed: u64) -> Self {
         let mut draw = Draw(ChaCha8Rng::seed_from_u64(seed ^ 0x5EED_0000));
         let mut s = base(&mut draw, seed);
-        let (sheet, construction) = match kind {
-            Kind::Woven => draw.woven(),
-            Kind::Perforated => draw.perforated(),
-            Kind::Unknown => draw.unknown(),
-            Kind::Backing => draw.backing(),
-            Kind::HeavyLargeGap => draw.heavy(),
-            Kind::NothingHung => (Sheet::None, Construction::Other),
-            Kind::Scattering => draw.woven(),
-            Kind::ScatteringFilm => draw.perforated(),
-            Kind::HeavyOneSpot => draw.heavy_film(),
-            _ => draw.any_sheet(),
-        };
+        let (sheet, construction) = draw.sheet(kind);
         if matches!(&sheet, Sheet::Double { spacing_m, .. } if *spacing_m > 0.0) {
             s.screen_lines.push_str("\nbacking = true");
         }
         s.sheet = sheet;
         s.construction = construction;
         s.gap_m = draw.between(0.04, 0.3);
+        s.make_special(kind, &mut draw);
+        s.stated_gap_m = match kind {
+            Kind::NoGapStated => None,
+            Kind::NothingHung if seed % 2 == 1 => None,
+            // Measured with a folding rule.
+            _ => Some(s.gap_m + draw.between(-0.002, 0.002)),
+        };
+        s
+    }
+
+    /// What sets the sessions of a kind apart, but for the sheet.
+    fn make_special(&mut self, kind: Kind, draw: &mut Draw) {
         match kind {
-            Kind::HeavyLargeGap => s.gap_m = 0.3,
+            Kind::HeavyLargeGap => self.gap_m = 0.3,
             Kind::OneSpotReflective => {
-                s.spots = 1;
-                s.gap_m = draw.between(0.04, 0.12);
-                s.room.walls = draw.walls(0.05, 0.2);
-                s.seat_back = Some(draw.seat_back());
+                self.spots = 1;
+                self.gap_m = draw.between(0.04, 0.12);
+                self.room.walls = draw.walls(0.05, 0.2);
+                self.seat_back = Some(draw.seat_back());
             }
             Kind::StrongEarly | Kind::StrongEarlyTwoSpots => {
-                s.spots = if kind == Kind::StrongEarly { 1 } else { 2 };
-                s.early = [8e-4, 1.5e-3].map(|delay_s| draw.early(delay_s)).to_vec();
+                self.spots = if kind == Kind::StrongEarly { 1 } else { 2 };
+                self.early = [8e-4, 1.5e-3].map(|delay_s| draw.early(delay_s)).to_vec();
             }
-            Kind::Noisy => s = s.with_snr_db(30.0),
+            Kind::Noisy => {
+                if let Some(noise) = &mut self.noise {
+                    noise.snr_db = 30.0;
+                }
+            }
             Kind::Control => {
-                s.recorder.gain_step_db = draw.between(-1.5, 1.5);
-                s.control = Some(draw.control(&s));
+                self.recorder.gain_step_db = draw.between(-1.5, 1.5);
+                self.control = Some(draw.control(self));
             }
-            Kind::GainStep => s.recorder.gain_step_db = draw.between(0.5, 1.5),
+            Kind::GainStep => self.recorder.gain_step_db = draw.between(0.5, 1.5),
             Kind::Drift => {
                 let drift = draw.between(-60.0, 60.0);
-                s.recorder.drift_ppm = [drift, drift + draw.between(-120.0, 120.0)];
-                s.temperature_c[1] += draw.between(-2.0, 2.0);
+                self.recorder.drift_ppm = [drift, drift + draw.between(-120.0, 120.0)];
+                self.temperature_c[1] += draw.between(-2.0, 2.0);
             }
-            Kind::ThreeSpots => s.spots = 3,
-            Kind::RealSpeaker => draw.as_real_ones_are(&mut s.speaker),
+            Kind::ThreeSpots => self.spots = 3,
+            Kind::RealSpeaker => draw.as_real_ones_are(&mut self.speaker),
             Kind::Scattering | Kind::ScatteringFilm => {
-                s.scatter = s.seats.iter().map(|_| draw.scatter()).collect();
+                self.scatter = self.seats.iter().map(|_| draw.scatter()).collect();
             }
             Kind::Heights => {
-                s.speaker.position_m[2] = draw.between(0.55, 0.85);
-                for (i, seat) in s.seats.iter_mut().enumerate() {
+                self.speaker.position_m[2] = draw.between(0.55, 0.85);
+                for (i, seat) in self.seats.iter_mut().enumerate() {
                     seat.position_m[0] = if i < 3 { 1.5 } else { 2.4 };
                 }
             }
             Kind::HeavyOneSpot => {
-                (s.rate_hz, s.recorder.bits) = (44_100, Some(16));
-                (s.gap_m, s.move_rms_m, s.stated_as_one_spot) = (0.3, 0.005, true);
-                s.front = FrontReflection {
+                (self.rate_hz, self.recorder.bits) = (44_100, Some(16));
+                (self.gap_m, self.move_rms_m, self.stated_as_one_spot) = (0.3, 0.005, true);
+                self.front = FrontReflection {
                     low: 0.6,
                     high: 0.6,
                     corner_hz: 1000.0,
@@ -165,25 +89,13 @@ impl Scenario {
             }
             _ => {}
         }
-        s.stated_gap_m = match kind {
-            Kind::NoGapStated => None,
-            Kind::NothingHung if seed % 2 == 1 => None,
-            // Measured with a folding rule.
-            _ => Some(s.gap_m + draw.between(-0.002, 0.002)),
-        };
-        s
     }
 }
 
-/// Room, loudspeaker, seats and recorder, common to all kinds.
-fn base(draw: &mut Draw, seed: u64) -> Scenario {
-    // Of its own, so that all else stays as it is.
-    let mut inside = Draw(ChaCha8Rng::seed_from_u64(seed ^ 0xF407));
-    let size_m = [draw.between(5.0, 7.5), draw.between(3.8, 5.5), draw.between(2.3, 2.8)];
-    let speaker = draw.speaker(size_m[1]);
+/// Three seats in each of two rows of a room that reaches so far behind the loudspeaker.
+fn seats(draw: &mut Draw, behind_speaker_m: f64) -> Vec<Seat> {
     let front_row = draw.between(2.7, 3.6);
-    let back_row =
-        (front_row + draw.between(0.9, 1.3)).min(size_m[0] - speaker.position_m[0] - 0.4);
+    let back_row = (front_row + draw.between(0.9, 1.3)).min(behind_speaker_m - 0.4);
     let pitch = draw.between(0.6, 0.85);
     let rows = [("R1", "Front row", front_row, 1.05), ("R2", "Back row", back_row, 1.2)];
     let places = [("L", "left", -1.0), ("C", "centre", 0.0), ("R", "right", 1.0)];
@@ -202,6 +114,17 @@ fn base(draw: &mut Draw, seed: u64) -> Scenario {
             });
         }
     }
+    seats
+}
+
+/// Room, loudspeaker, seats and recorder, common to all kinds. More than 60 lines: one row a
+/// parameter, in the order in which they are drawn.
+fn base(draw: &mut Draw, seed: u64) -> Scenario {
+    // Of its own, so that all else stays as it is.
+    let mut inside = Draw(ChaCha8Rng::seed_from_u64(seed ^ 0xF407));
+    let size_m = [draw.between(5.0, 7.5), draw.between(3.8, 5.5), draw.between(2.3, 2.8)];
+    let speaker = draw.speaker(size_m[1]);
+    let seats = seats(draw, size_m[0] - speaker.position_m[0]);
     let temperature = draw.between(18.0, 23.0);
     let drift = draw.between(-40.0, 40.0);
     Scenario {
