@@ -152,20 +152,19 @@ fn next(
 /// shape of a resonance matters. Only those that come near the take's peak are looked at.
 fn clipping(samples: &[f64], survey: &Survey, offset: f64, rate: f64) -> Option<Clipping> {
     let mut found: Option<Clipping> = None;
-    let mut note = |start: usize, n: usize, level: f64, top: f64, full_scale: bool| {
-        let level_dbfs = 20.0 * level.log10();
-        let first_s = start as f64 / rate;
+    let mut note = |wave: &HalfWave, n: usize| {
+        let level_dbfs = 20.0 * wave.level.log10();
         let seen = found.get_or_insert(Clipping {
-            first_s,
+            first_s: wave.start as f64 / rate,
             level_dbfs,
             n_half_waves: 0,
-            full_scale,
+            full_scale: false,
             missing_db: 0.0,
         });
         seen.n_half_waves += n;
-        seen.full_scale |= full_scale;
+        seen.full_scale |= wave.at_full_scale;
         seen.level_dbfs = seen.level_dbfs.max(level_dbfs);
-        seen.missing_db = seen.missing_db.max(missing_db(top));
+        seen.missing_db = seen.missing_db.max(missing_db(wave.top));
     };
     // Flat half-waves in a row, and where the last one near the peak ended, for positive and
     // negative ones.
@@ -179,29 +178,27 @@ fn clipping(samples: &[f64], survey: &Survey, offset: f64, rate: f64) -> Option<
     let may_be_near = |block: usize| survey.peaks[block] >= least;
     while let Some(high) = next(samples, from, may_be_near, |x| (x - offset).abs() >= near) {
         let wave = HalfWave::around(high, samples, offset, survey.peak);
-        let HalfWave { start, end, level, top, .. } = wave;
         let side = usize::from(wave.positive);
         // Between two half-waves in a row lies one of the other side.
         let same = |x: &f64| (*x >= offset) == wave.positive;
-        let in_a_row = last_end[side].is_some_and(|e: usize| !samples[e..start].iter().any(same));
+        let in_a_row =
+            last_end[side].is_some_and(|e: usize| !samples[e..wave.start].iter().any(same));
         if !in_a_row {
             row[side] = 0;
         }
-        (last_end[side], from) = (Some(end), end);
+        (last_end[side], from) = (Some(wave.end), wave.end);
         row[side] = if wave.is_flat { row[side] + 1 } else { 0 };
-        if wave.at_full_scale {
-            note(start, 1, level, top, true);
+        if wave.at_full_scale || row[side] > FLAT_IN_A_ROW {
+            note(&wave, 1);
         } else if row[side] == FLAT_IN_A_ROW {
-            note(start, FLAT_IN_A_ROW, level, top, false);
-        } else if row[side] > FLAT_IN_A_ROW {
-            note(start, 1, level, top, false);
+            note(&wave, FLAT_IN_A_ROW);
         }
         if wave.is_limited {
             limited.push(wave);
         }
     }
     if limited.len() >= LIMITED {
-        limited.iter().for_each(|wave| note(wave.start, 1, wave.level, wave.top, false));
+        limited.iter().for_each(|wave| note(wave, 1));
     }
     found
 }

@@ -28,32 +28,35 @@ pub fn hear(
     read: &ReadTake,
     tick: &(dyn Fn() + Sync),
 ) -> Heard {
-    let one = |index: usize| -> (TakeRead, Option<TakeResponse>) {
-        let heard = match read(index) {
-            Err(error) => (Err(with_right_channel(session, analyser, index, error)), None),
-            Ok(recording) => {
-                let mut facts = analyser.facts(&recording);
-                facts.heard_in = recording
-                    .louder_channel
-                    .filter(|channel| holds_sweep(session, analyser, index, *channel));
-                let response = responder.respond(index, recording, 0.0);
-                facts.place = response.as_ref().and_then(|r| r.print.clone());
-                facts.arrivals = response.as_ref().map(|r| r.arrivals);
-                facts.powers = response.as_ref().map(|r| BandPowers {
-                    bands: responder.bands().to_vec(),
-                    power: r.power[..responder.bands().len()].to_vec(),
-                    noise: r.noise[..responder.bands().len()].to_vec(),
-                });
-                match &response {
-                    Some(_) => (Ok(facts), response),
-                    None => (Err(nothing_heard(session, index)), None),
-                }
-            }
-        };
-        tick();
-        heard
+    let one = |index: usize| -> Result<(TakeFacts, TakeResponse), IngestError> {
+        let recording =
+            read(index).map_err(|error| with_right_channel(session, analyser, index, error))?;
+        let mut facts = analyser.facts(&recording);
+        facts.heard_in = recording
+            .louder_channel
+            .filter(|channel| holds_sweep(session, analyser, index, *channel));
+        let response = responder
+            .respond(index, recording, 0.0)
+            .ok_or_else(|| nothing_heard(session, index))?;
+        let bands = responder.bands();
+        facts.place.clone_from(&response.print);
+        facts.arrivals = Some(response.arrivals);
+        facts.powers = Some(BandPowers {
+            bands: bands.to_vec(),
+            power: response.power[..bands.len()].to_vec(),
+            noise: response.noise[..bands.len()].to_vec(),
+        });
+        Ok((facts, response))
     };
-    let (reads, responses) = (0..session.takes.len()).into_par_iter().map(one).unzip();
+    let told = |index: usize| {
+        let heard = one(index);
+        tick();
+        match heard {
+            Ok((facts, response)) => (Ok(facts), Some(response)),
+            Err(error) => (Err(error), None),
+        }
+    };
+    let (reads, responses) = (0..session.takes.len()).into_par_iter().map(told).unzip();
     Heard { reads, responses }
 }
 

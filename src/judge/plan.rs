@@ -1,15 +1,13 @@
 //! What is still to be recorded, and in which order.
 
 use super::JudgedTake;
+use super::across::LARGE_GAP_M;
 use crate::ingest::manifest::{Condition, SoundSource};
 use crate::ingest::session::Session;
 use crate::ingest::takes::default_name;
 use crate::judge::TakeVerdict;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
-
-/// Gap above which each seat needs two placements, m.
-const LARGE_GAP_M: f64 = 0.12;
 
 /// Takes that a seat still lacks in one condition.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]

@@ -24,7 +24,7 @@ const TEMPERATURE_K: f64 = 3.0;
 /// An error of a band's loss by changed air that counts, dB.
 const AIR_DB: f64 = 0.1;
 /// Gap above which one placement is not enough, m.
-const LARGE_GAP_M: f64 = 0.12;
+pub const LARGE_GAP_M: f64 = 0.12;
 
 /// Air and distances, as far as the session states them.
 #[derive(Debug, Clone, PartialEq, Default)]

@@ -21,7 +21,8 @@ impl<'a> Entry<'a> {
         self.facts.filter(|_| self.usable)
     }
 
-    pub(in crate::judge) fn name(&self) -> String {
+    /// File as in the session.
+    pub fn name(&self) -> String {
         self.take.file.display().to_string()
     }
 }

@@ -22,7 +22,7 @@ mod order;
 mod places;
 mod swapped;
 
-pub use conditions::{Drifts, Weather, judge_conditions};
+pub use conditions::{Drifts, LARGE_GAP_M, Weather, judge_conditions};
 pub use entry::{Entry, TakeFindings};
 pub use levels::{RoughLosses, rough_losses, session_scatter};
 pub use order::recurring_bursts;
