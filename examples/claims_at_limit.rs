@@ -35,7 +35,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let first: u64 = args.next().map_or(Ok(2001), |a| a.parse())?;
     let mut all: BTreeMap<&'static str, Count> = BTreeMap::new();
     let mut n_sessions = 0;
-    for (kind, _) in Kind::ALL {
+    for (kind, _) in Kind::all() {
         // Without control takes a gain step cannot be told from loss.
         if kind == Kind::GainStep {
             continue;

@@ -15,7 +15,7 @@ fn main() -> ExitCode {
         return ExitCode::from(2);
     };
     let (Some(kind), Ok(seed)) = (Kind::from_name(kind), seed.parse()) else {
-        let names: Vec<&str> = Kind::ALL.iter().map(|(_, name)| *name).collect();
+        let names: Vec<String> = Kind::all().map(|(_, name)| name).collect();
         eprintln!("KIND is one of {}; SEED is a whole number", names.join(", "));
         return ExitCode::from(2);
     };

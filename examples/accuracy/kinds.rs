@@ -59,13 +59,12 @@ pub fn all_kinds() -> Result<Vec<Studied>, String> {
         | Kind::Heights => Group::OtherPhysics,
         _ => Group::Simulated,
     };
-    let plain = Kind::ALL
-        .into_iter()
+    let plain = Kind::all()
         // Without control takes a gain step cannot be told from loss: nothing to hold against.
         // What hangs nowhere comes with its falls.
         .filter(|(kind, _)| !matches!(kind, Kind::GainStep | Kind::NothingHung))
         .map(|(kind, name)| Studied {
-            name: name.into(),
+            name,
             group: group(kind),
             scenario: Box::new(move |seed| Scenario::random(kind, seed)),
         });

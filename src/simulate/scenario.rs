@@ -145,7 +145,7 @@ pub struct SeatBack {
 }
 
 /// The recorder and its settings.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Recorder {
     /// Clock error without and with the screen, ppm (positive = fast).
     pub drift_ppm: [f64; 2],

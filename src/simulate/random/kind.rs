@@ -1,7 +1,10 @@
 //! The kinds of random sessions and their names.
 
+use clap::ValueEnum;
+
 /// What is special about a random session.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, ValueEnum)]
+#[value(rename_all = "snake_case")]
 pub enum Kind {
     /// Cloth (flow resistance and mass in parallel), two spots.
     Woven,
@@ -43,42 +46,23 @@ pub enum Kind {
     Scattering,
     /// The same of a film with holes.
     ScatteringFilm,
-    /// A loudspeaker 0.3 to 0.6 m below ears that are 1.5 m away in the first row; no height is
-    /// stated.
-    Heights,
     /// A heavy film 0.3 m before a front that returns 0.6 at all frequencies, 44.1 kHz, 16 bit; the
     /// microphone moved by 5 mm between takes that are stated as one spot.
     HeavyOneSpot,
+    /// A loudspeaker 0.3 to 0.6 m below ears that are 1.5 m away in the first row; no height is
+    /// stated.
+    Heights,
 }
 
 impl Kind {
     /// All kinds with the names that [`Kind::from_name`] takes.
-    pub const ALL: [(Self, &'static str); 21] = [
-        (Self::Woven, "woven"),
-        (Self::Perforated, "perforated"),
-        (Self::Mixed, "mixed"),
-        (Self::Unknown, "unknown"),
-        (Self::HeavyLargeGap, "heavy_large_gap"),
-        (Self::OneSpotReflective, "one_spot_reflective"),
-        (Self::StrongEarly, "strong_early"),
-        (Self::StrongEarlyTwoSpots, "strong_early_two_spots"),
-        (Self::Backing, "backing"),
-        (Self::Noisy, "noisy"),
-        (Self::Control, "control"),
-        (Self::GainStep, "gain_step"),
-        (Self::NoGapStated, "no_gap_stated"),
-        (Self::Drift, "drift"),
-        (Self::ThreeSpots, "three_spots"),
-        (Self::NothingHung, "nothing_hung"),
-        (Self::RealSpeaker, "real_speaker"),
-        (Self::Scattering, "scattering"),
-        (Self::ScatteringFilm, "scattering_film"),
-        (Self::HeavyOneSpot, "heavy_one_spot"),
-        (Self::Heights, "heights"),
-    ];
+    pub fn all() -> impl Iterator<Item = (Self, String)> {
+        let named = |kind: &Self| Some((*kind, kind.to_possible_value()?.get_name().to_owned()));
+        Self::value_variants().iter().filter_map(named)
+    }
 
     /// The kind of a name.
     pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.iter().find(|(_, n)| *n == name).map(|(k, _)| *k)
+        Self::from_str(name, false).ok()
     }
 }

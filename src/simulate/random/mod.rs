@@ -50,11 +50,7 @@ impl Scenario {
                 self.spots = if kind == Kind::StrongEarly { 1 } else { 2 };
                 self.early = [8e-4, 1.5e-3].map(|delay_s| draw.early(delay_s)).to_vec();
             }
-            Kind::Noisy => {
-                if let Some(noise) = &mut self.noise {
-                    noise.snr_db = 30.0;
-                }
-            }
+            Kind::Noisy => *self = self.clone().with_snr_db(30.0),
             Kind::Control => {
                 self.recorder.gain_step_db = draw.between(-1.5, 1.5);
                 self.control = Some(draw.control(self));
@@ -175,12 +171,9 @@ fn base(draw: &mut Draw, seed: u64) -> Scenario {
             mains_hz: 50.0,
         }),
         recorder: Recorder {
-            bits: None,
             drift_ppm: [drift, drift + draw.between(-3.0, 3.0)],
-            gain_step_db: 0.0,
             peak_dbfs: -12.0,
-            reference: false,
-            inverted_with: false,
+            ..Recorder::default()
         },
         temperature_c: [temperature, temperature + draw.between(-0.3, 0.3)],
         control: None,

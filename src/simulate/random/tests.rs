@@ -2,15 +2,15 @@ use super::*;
 
 #[test]
 fn every_kind_has_its_own_name() {
-    for (kind, name) in Kind::ALL {
-        assert_eq!(Kind::from_name(name), Some(kind));
+    for (kind, name) in Kind::all() {
+        assert_eq!(Kind::from_name(&name), Some(kind));
     }
     assert_eq!(Kind::from_name("else"), None);
 }
 
 #[test]
 fn seats_stand_inside_the_room_and_the_seed_decides() {
-    for (kind, name) in Kind::ALL {
+    for (kind, name) in Kind::all() {
         for seed in 0..20 {
             let s = Scenario::random(kind, seed);
             for i in 0..s.seats.len() {
