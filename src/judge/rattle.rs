@@ -91,8 +91,8 @@ pub fn profile(
     levels: &BandLevels,
 ) -> Option<Profile> {
     levels.silent?;
-    let mut profile = Profile { excess_db: Vec::new(), cover_db: Vec::new() };
-    for hz in steps_hz() {
+    // Excess and cover at a frequency of the sweep.
+    let heard_at = |hz: f64| -> Option<(f64, Option<f64>)> {
         let half = (0.5 / PER_OCTAVE).exp2();
         let (from_s, to_s) =
             (start_s + course.passes_s(hz / half), start_s + course.passes_s(hz * half));
@@ -114,19 +114,20 @@ pub fn profile(
         };
         let covered = hz >= course.low_hz && hz <= course.high_hz && !bands.is_empty();
         if !covered || silence <= 0.0 || first < 0.0 || last >= s.n_frames as f64 {
-            profile.excess_db.push(None);
-            profile.cover_db.push(None);
-            continue;
+            return None;
         }
         let frames = first as usize..=last as usize;
         let n = frames.clone().count() as f64;
         let power = frames.flat_map(|f| bands.iter().map(move |b| s.at(f, *b))).sum::<f64>() / n;
-        profile.excess_db.push(Some(10.0 * (power / silence).max(1e-12).log10()));
-        let own = s.band_of(hz);
-        let level = own.and_then(|b| levels.level_db[b]);
-        profile.cover_db.push(level.map(|level| level - 10.0 * silence.log10()));
-    }
-    Some(profile)
+        let level = s.band_of(hz).and_then(|b| levels.level_db[b]);
+        let cover_db = level.map(|level| level - 10.0 * silence.log10());
+        Some((10.0 * (power / silence).max(1e-12).log10(), cover_db))
+    };
+    let (excess_db, cover_db) = steps_hz()
+        .into_iter()
+        .map(|hz| heard_at(hz).map_or((None, None), |(excess, cover)| (Some(excess), cover)))
+        .unzip();
+    Some(Profile { excess_db, cover_db })
 }
 
 /// Looks for rattle that only the screen brings.
