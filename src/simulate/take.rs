@@ -5,7 +5,7 @@ use crate::ingest::manifest::{Condition, SoundSource};
 /// One recording.
 #[derive(Debug, Clone)]
 pub struct SimulatedTake {
-    /// Index into [`Scenario::seats`].
+    /// Index into [`super::Scenario::seats`].
     pub seat: usize,
     /// Screen state.
     pub condition: Condition,

@@ -1,6 +1,7 @@
 //! What differs between the conditions as a whole: recorder clock, air, number of spots.
 
 use super::super::finding::{Finding, TakeVerdict};
+use super::levels::BANDS;
 use crate::air::{MoistAir, loss_error_db, speed_of_sound_m_s};
 use crate::transfer::drift::{DriftDifference, TakeDrift, delay_as_drift_ppm, drift_difference};
 use crate::transfer::median::median;
@@ -118,7 +119,7 @@ fn temperature(weather: &Weather) -> Option<Finding> {
 fn absorption(weather: &Weather) -> Option<Finding> {
     let (temperature, humidity) = (weather.temperature_c?, weather.humidity_percent?);
     let distance_m = weather.distance_m?;
-    let bands: Vec<ThirdOctave> = (-10..=12).map(ThirdOctave::from_index).collect();
+    let bands: Vec<ThirdOctave> = BANDS.map(ThirdOctave::from_index).collect();
     let air = |i: usize| MoistAir::at_sea_level(temperature[i], humidity[i]);
     let errors = loss_error_db(&bands, air(0), air(1), distance_m);
     let (band, error) = bands.iter().zip(&errors).max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
