@@ -48,13 +48,8 @@ pub fn rate_words(rate_hz: f64) -> String {
 
 /// An error and its causes, one after the other.
 pub fn with_causes(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(error) = cause {
-        text += &format!(": {error}");
-        cause = error.source();
-    }
-    text
+    let chain = std::iter::successors(Some(error), |error| error.source());
+    chain.map(ToString::to_string).collect::<Vec<_>>().join(": ")
 }
 
 /// What files call a value that is a single word there; `None` for any other.
