@@ -6,7 +6,7 @@ use super::stored::StoredResult;
 use crate::analysis::predict::FRONT_REFLECTION;
 use crate::analysis::sheet::air::Air;
 use crate::analysis::sheet::models::{Gap, Hanging, Sheet};
-use crate::units::{Hertz, ThirdOctave};
+use crate::units::ThirdOctave;
 
 /// What the model gives by band, mean over the seats.
 pub(super) struct Base {
@@ -20,8 +20,7 @@ impl Base {
         let Some((front, backing)) = self.sheet else { return 0.0 };
         let gap = gap_m.map(|gap_m| Gap { gap_m, front_reflection: FRONT_REFLECTION });
         let hanging = Hanging { front, backing, gap };
-        let Ok(hz) = Hertz::new(exact_hz) else { return 0.0 };
-        let band = ThirdOctave::nearest(hz);
+        let Some(band) = ThirdOctave::nearest(exact_hz) else { return 0.0 };
         let one = |cosine: &f64| hanging.band_loss(band, *cosine, &Air::AT_20_C).0;
         if cosines.is_empty() {
             return one(&1.0);
