@@ -21,7 +21,9 @@ use crate::staging::{Staging, hold_interruption};
 use like::parent_of;
 use options::Plan;
 use std::collections::HashSet;
+use std::ffi::OsString;
 use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 use time::UtcDateTime;
 
@@ -127,14 +129,11 @@ fn check_folder(dir: &Path, force: bool) -> Result<bool, IngestError> {
         return Err(IngestError::NotAFolder { path: dir.to_path_buf(), found: "file" });
     }
     let read = |source| IngestError::Read { path: dir.to_path_buf(), source };
-    let mut names = Vec::new();
-    for entry in fs::read_dir(dir).map_err(read)? {
-        names.push(entry.map_err(read)?.file_name().to_string_lossy().into_owned());
-    }
-    names.sort();
-    match names.first() {
+    let names: io::Result<Vec<OsString>> =
+        fs::read_dir(dir).map_err(read)?.map(|entry| Ok(entry?.file_name())).collect();
+    match names.map_err(read)?.iter().map(|name| name.to_string_lossy()).min() {
         Some(first) if !force => {
-            Err(IngestError::Exists { path: dir.to_path_buf(), found: plain(first) })
+            Err(IngestError::Exists { path: dir.to_path_buf(), found: plain(&first) })
         }
         _ => Ok(false),
     }

@@ -62,17 +62,12 @@ impl Checker<'_> {
 
     fn recording(&self, m: &Manifest) -> Checked {
         let r = &m.recording;
-        if r.mic_channel == 0 {
+        let channels =
+            [("mic_channel", Some(r.mic_channel)), ("reference_channel", r.reference_channel)];
+        if let Some((key, _)) = channels.into_iter().find(|(_, channel)| *channel == Some(0)) {
             return self.refuse(
-                "recording.mic_channel",
-                "mic_channel is 0, channels count from 1",
-                "",
-            );
-        }
-        if r.reference_channel == Some(0) {
-            return self.refuse(
-                "recording.reference_channel",
-                "reference_channel is 0, channels count from 1",
+                &format!("recording.{key}"),
+                format!("{key} is 0, channels count from 1"),
                 "",
             );
         }

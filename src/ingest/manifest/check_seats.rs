@@ -20,10 +20,7 @@ impl Checker<'_> {
         let mut seen: HashMap<&str, usize> = HashMap::new();
         for (i, seat) in m.seat.iter().enumerate() {
             let place = format!("seat[{i}].id");
-            if let Err(problem) = check_id(&seat.id) {
-                let problem = problem.to_string();
-                return self.refuse(&place, problem, "choose a short name such as R1C");
-            }
+            self.seat_id(&place, &seat.id)?;
             if let Some(first) = seen.insert(&seat.id, i) {
                 let line = self.text.line_of(&format!("seat[{first}].id"));
                 return self.refuse(
@@ -64,6 +61,12 @@ impl Checker<'_> {
         Ok(())
     }
 
+    fn seat_id(&self, place: &str, id: &str) -> Checked {
+        check_id(id).or_else(|problem| {
+            self.refuse(place, problem.to_string(), "choose a short name such as R1C")
+        })
+    }
+
     pub(super) fn takes(&self, m: &Manifest) -> Checked {
         self.at_most("take", "takes", m.take.len(), MAX_TAKES)?;
         let ids: Vec<&str> = m.seat.iter().map(|s| s.id.as_str()).collect();
@@ -71,13 +74,7 @@ impl Checker<'_> {
             self.path(&format!("take[{i}].file"), &take.file)?;
             let place = format!("take[{i}].seat");
             if ids.is_empty() {
-                if let Err(problem) = check_id(&take.seat) {
-                    return self.refuse(
-                        &place,
-                        problem.to_string(),
-                        "choose a short name such as R1C",
-                    );
-                }
+                self.seat_id(&place, &take.seat)?;
             } else if !ids.contains(&take.seat.as_str()) {
                 return self.refuse(
                     &place,
