@@ -12,7 +12,6 @@
 
 use super::decimate::Decimator;
 use crate::ingest::session::SweepSignal;
-use crate::transfer::fft::RealFft;
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::ops::Range;
@@ -160,7 +159,12 @@ impl Plan {
         }
         // At this length its bins are those of the search rate, to a millionth.
         let n_played = (n as f64 * played_hz / search_hz).round() as usize;
-        let mut spectrum = RealFft::new(n_played.max(active.len())).forward(active);
+        let mut played = vec![0f64; n_played.max(active.len())];
+        played[..active.len()].copy_from_slice(active);
+        let of_signal = RealFftPlanner::<f64>::new().plan_fft_forward(played.len());
+        let mut spectrum = of_signal.make_output_vec();
+        let done = of_signal.process(&mut played, &mut spectrum);
+        debug_assert!(done.is_ok());
         spectrum.resize(n / 2 + 1, Complex::default());
         let band = (low_hz / bin_hz) as usize..(high_hz / bin_hz) as usize;
         let peak = spectrum[band.clone()].iter().map(Complex::norm_sqr).fold(0.0, f64::max);
