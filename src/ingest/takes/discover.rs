@@ -26,7 +26,7 @@ pub struct FoundTakes {
     pub notices: Vec<Notice>,
 }
 
-/// Takes of one key are told apart by their files.
+/// What the name of a take says: two files of one key cannot be told apart.
 fn key(take: &TakeInfo) -> (&str, Condition, SoundSource, bool, Option<u32>) {
     (&take.seat, take.condition, take.source, take.quiet, take.spot)
 }
