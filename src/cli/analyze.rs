@@ -2,7 +2,7 @@
 
 use super::args::AnalyzeArgs;
 use super::failure::{Failure, NOT_SHOWN};
-use super::progress::Progress;
+use super::progress::progress;
 use super::terminal;
 use crate::analysis::claims::Verdict;
 use crate::chain::{self, Analyzed, ChainError};
@@ -61,9 +61,9 @@ pub fn measure(session: &Session) -> Result<SessionResult, Failure> {
 /// # Errors
 /// As [`measure`].
 pub fn measure_keeping(session: &Session) -> Result<Analyzed, Failure> {
-    let progress = Progress::new("takes", session.takes.len());
-    let analyzed = chain::analyze_keeping(session, &|| progress.tick());
-    progress.done();
+    let bar = progress("takes", session.takes.len());
+    let analyzed = chain::analyze_keeping(session, &|| bar.inc(1));
+    bar.finish_and_clear();
     analyzed.map_err(|error| match (error, session.notices.iter().find(|n| n.file.is_none())) {
         // Nothing was recorded yet, or it was not brought in.
         (ChainError::Ingest(error @ IngestError::NoTakes { .. }), Some(said)) => {

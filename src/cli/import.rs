@@ -4,7 +4,7 @@ use super::args::ImportArgs;
 use super::check;
 use super::failure::{Failure, NOT_SHOWN};
 use super::import_table::table_text;
-use super::progress::Progress;
+use super::progress::progress;
 use super::terminal;
 use crate::import::formats::Source;
 use crate::import::json::document;
@@ -195,16 +195,14 @@ fn listen(
         total_s += about.n_frames.unwrap_or(0) as f64 / f64::from(about.rate_hz);
         first_hz.get_or_insert(f64::from(about.rate_hz));
     }
-    let progress = Progress::new("seconds of sound", total_s as usize);
+    let bar = progress("seconds of sound", total_s as usize);
     let read_s = Cell::new(0.0);
     let rate_hz = first_hz.unwrap_or(1.0);
     let survey = survey(session, recordings, options, &|n_frames| {
         let before = read_s.get();
         read_s.set(before + n_frames as f64 / rate_hz);
-        for _ in before as u64..read_s.get() as u64 {
-            progress.tick();
-        }
+        bar.inc(read_s.get() as u64 - before as u64);
     });
-    progress.done();
+    bar.finish_and_clear();
     Ok(survey?)
 }

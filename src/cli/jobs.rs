@@ -2,7 +2,7 @@
 
 use super::args::CompareArgs;
 use super::failure::Failure;
-use super::progress::Progress;
+use super::progress::progress;
 use super::shared_args::{AnswerArgs, NamingArgs};
 use super::terminal;
 use crate::ingest::error::shown;
@@ -14,6 +14,7 @@ use crate::jobs::told::{sheets_files, sheets_table};
 use crate::report::error::ReportError;
 use crate::report::output::OutputFolder;
 use crate::report::plots::render::NamedFile;
+use indicatif::ProgressBar;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::OnceLock;
@@ -83,24 +84,16 @@ pub fn answer(
 
 /// All jobs below the folders, with progress; what happened on the way goes to standard error.
 pub fn collect_jobs(roots: &[PathBuf]) -> Collected {
-    let progress: OnceLock<Progress> = OnceLock::new();
+    let bar = OnceLock::new();
     let collected = collect(
         roots,
         &Work {
             analyze: &job::analyze,
-            begin: &|n| {
-                let _ = progress.set(Progress::new("jobs", n));
-            },
-            tick: &|| {
-                if let Some(progress) = progress.get() {
-                    progress.tick();
-                }
-            },
+            begin: &|n| drop(bar.set(progress("jobs", n))),
+            tick: &|| bar.get().into_iter().for_each(|bar: &ProgressBar| bar.inc(1)),
         },
     );
-    if let Some(progress) = progress.get() {
-        progress.done();
-    }
+    bar.get().into_iter().for_each(ProgressBar::finish_and_clear);
     for note in collected.notes() {
         terminal::complain(&format!("{note}\n"));
     }

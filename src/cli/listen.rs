@@ -10,7 +10,7 @@ use crate::analysis::sheet::models::Gap;
 use crate::ingest::error::shown;
 use crate::job::{self, place_in};
 use crate::listen::files::DITHER_SEED;
-use crate::listen::job::{Offer, offer};
+use crate::listen::job::offer;
 use crate::listen::read::{LONGEST_S, read_sound};
 use crate::listen::sounds::{ALL, Made, Sound};
 use crate::listen::versions::{Version, Versions, make_versions};
@@ -42,7 +42,7 @@ pub fn run(args: &ListenArgs) -> Result<ExitCode, Failure> {
     let gap = args.gap_m.or(stated).map(|gap_m| Gap { gap_m, front_reflection: FRONT_REFLECTION });
     let offer = offer(&jobs, args.seat.as_deref(), &sheets, gap)?;
     let sounds = own.map_or_else(|| ALL.into_iter().map(Made::sound).collect(), |own| vec![own]);
-    let mut text = heading(&offer);
+    let mut text = offer.seat.map_or(String::new(), |seat| format!("Heard at seat {seat}.\n"));
     for sound in &sounds {
         let heard = make_versions(sound, &offer.parts)?;
         text += &write(&mut folder, sound, &heard, args.matched)?;
@@ -70,10 +70,6 @@ fn place(args: &ListenArgs) -> Result<PathBuf, Failure> {
 /// Rounded as it is printed, and never minus nothing.
 fn tenth(db: f64) -> f64 {
     (10.0 * db).round() / 10.0 + 0.0
-}
-
-fn heading(offer: &Offer) -> String {
-    offer.seat.as_ref().map_or(String::new(), |seat| format!("Heard at seat {seat}.\n"))
 }
 
 /// Writes one sound in all its versions, and tells their levels.
