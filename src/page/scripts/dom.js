@@ -6,7 +6,7 @@ export function el(tag, attributes = {}, ...children) {
   for (const [name, value] of Object.entries(attributes)) {
     if (value === null || value === undefined || value === false) continue;
     if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
-    else if (name === "value" || name === "checked" || name === "disabled" || name === "indeterminate") node[name] = value;
+    else if (name === "value" || name === "checked" || name === "disabled") node[name] = value;
     else node.setAttribute(name, value === true ? "" : value);
   }
   node.append(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));

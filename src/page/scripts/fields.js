@@ -13,23 +13,20 @@ const KINDS = {
   text: { show: (v) => v ?? "", read: (t) => (t.trim() === "" ? null : t.trim()) },
   date: { show: (v) => v ?? "", read: (t) => (t === "" ? null : t), type: "date" },
   number: { show: (v) => (v ?? "").toString(), read, mode: "decimal" },
-  pair: { show: (v) => (v ?? []).join(" – "), read: list(2) },
-  triple: { show: (v) => (v ?? []).join("; "), read: list(3) },
+  pair: { show: (v) => (v ?? []).join(" – "), read: pair },
   lines: { show: (v) => (v ?? []).join("\n"), read: (t) => orNull(t.split("\n").map((l) => l.trim()).filter(Boolean)) },
 };
 
 const orNull = (values) => (values.length ? values : null);
 
-function list(n) {
-  return (text) => {
-    if (text.trim() === "") return null;
-    const values = text.split(/\s*(?:[;–]|\bto\b|\s-\s)\s*|\s+/).filter(Boolean).map(read);
-    return values.length === n && values.every((v) => Number.isFinite(v)) ? values : NaN;
-  };
+function pair(text) {
+  if (text.trim() === "") return null;
+  const values = text.split(/\s*(?:[;–]|\bto\b|\s-\s)\s*|\s+/).filter(Boolean).map(read);
+  return values.length === 2 && values.every((v) => Number.isFinite(v)) ? values : NaN;
 }
 
 // One field of the manifest. `path` is where it stands; `label` and `hint` are keys of words.
-export function field(manifest, { path, kind = "text", label, hint, unit, choices, blank, area, placeholder }) {
+export function field(manifest, { path, kind = "text", label, hint, unit, choices, blank, placeholder }) {
   const id = unique("field");
   const wrong = el("p", { class: "wrong", id: `${id}-wrong` });
   const about = [hint ? `${id}-hint` : null, unit ? `${id}-unit` : null, `${id}-wrong`].filter(Boolean).join(" ");
@@ -39,7 +36,7 @@ export function field(manifest, { path, kind = "text", label, hint, unit, choice
   let input;
   if (choices) {
     input = el("select", attributes, el("option", { value: "" }, say(blank ?? "field.not_said")), choices.map(([v, text]) => el("option", { value: v, selected: v === value }, text)));
-  } else if (area || kind === "lines") {
+  } else if (kind === "lines") {
     input = el("textarea", { ...attributes, rows: 3 });
   } else {
     input = el("input", { ...attributes, type: KINDS[kind].type ?? "text", inputmode: KINDS[kind].mode });

@@ -107,5 +107,4 @@ export class Player {
     this.volumeDb = db;
     if (this.playing) this.master.move(factor(db));
   }
-
 }
