@@ -7,8 +7,7 @@ use crate::report::inputs::{Holds, INPUTS_FILE, PROGRAM, Stale, check};
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 /// Largest result document that is read, bytes.
 const MOST_BYTES: u64 = 32 << 20;
@@ -63,33 +62,30 @@ pub fn collect(roots: &[PathBuf], work: &Work) -> Collected {
     }
     out.found.sessions.sort();
     out.found.sessions.dedup();
-    let sessions = &out.found.sessions;
-    let looked = in_parallel(sessions, at_a_time(usize::MAX), |folder| read_finished(folder));
-    let stale: Vec<(usize, Stale)> = looked
-        .iter()
-        .enumerate()
-        .filter_map(|(i, read)| Some((i, read.as_ref().err()?.clone())))
-        .collect();
-    let mut results: Vec<Result<(StoredResult, Option<Stale>), String>> =
-        looked.into_iter().map(|r| r.map(|r| (r, None)).map_err(|e| e.to_string())).collect();
-    if !stale.is_empty() {
-        (work.begin)(stale.len());
-        let done = in_parallel(&stale, at_a_time(MOST_AT_A_TIME), |(i, _)| {
-            let folder = &sessions[*i];
-            let result = (work.analyze)(folder).and_then(|()| read_result(folder));
-            (work.tick)();
-            result
-        });
-        for ((i, why), result) in stale.into_iter().zip(done) {
-            results[i] = result.map(|r| (r, Some(why)));
-        }
+    let sessions = out.found.sessions.clone();
+    let read = in_parallel(sessions, at_a_time(usize::MAX), |folder| {
+        let read = read_finished(&folder);
+        (folder, read)
+    });
+    let n_stale = read.iter().filter(|(_, read)| read.is_err()).count();
+    if n_stale > 0 {
+        (work.begin)(n_stale);
     }
-    for (folder, result) in sessions.iter().zip(results) {
-        match result {
-            Ok((result, redone)) => {
-                out.jobs.push(Job { folder: folder.clone(), result, redone });
+    let results = in_parallel(read, at_a_time(MOST_AT_A_TIME), |(folder, read)| {
+        let result = match read {
+            Ok(result) => Ok((result, None)),
+            Err(why) => {
+                let result = (work.analyze)(&folder).and_then(|()| read_result(&folder));
+                (work.tick)();
+                result.map(|result| (result, Some(why)))
             }
-            Err(message) => out.refused.push((folder.clone(), message)),
+        };
+        (folder, result)
+    });
+    for (folder, result) in results {
+        match result {
+            Ok((result, redone)) => out.jobs.push(Job { folder, result, redone }),
+            Err(message) => out.refused.push((folder, message)),
         }
     }
     out
@@ -180,26 +176,26 @@ fn at_a_time(most: usize) -> usize {
 
 /// Works on all items, so many at a time, in threads of their own: a session that waits for the
 /// common pool must not start on a second one.
-fn in_parallel<T: Sync, R: Send>(
-    items: &[T],
+fn in_parallel<T: Send, R: Send>(
+    items: Vec<T>,
     at_a_time: usize,
-    work: impl Fn(&T) -> R + Sync,
+    work: impl Fn(T) -> R + Sync,
 ) -> Vec<R> {
-    let next = AtomicUsize::new(0);
-    let done: Mutex<Vec<(usize, R)>> = Mutex::new(Vec::with_capacity(items.len()));
+    let n_threads = at_a_time.min(items.len());
+    let left = Mutex::new(items.into_iter().enumerate());
+    let done = Mutex::new(Vec::new());
+    let next = || left.lock().unwrap_or_else(PoisonError::into_inner).next();
     std::thread::scope(|scope| {
-        for _ in 0..at_a_time.min(items.len()) {
+        for _ in 0..n_threads {
             scope.spawn(|| {
-                loop {
-                    let i = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(item) = items.get(i) else { break };
+                while let Some((i, item)) = next() {
                     let result = work(item);
-                    done.lock().unwrap_or_else(|e| e.into_inner()).push((i, result));
+                    done.lock().unwrap_or_else(PoisonError::into_inner).push((i, result));
                 }
             });
         }
     });
-    let mut done = done.into_inner().unwrap_or_else(|e| e.into_inner());
+    let mut done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
     done.sort_by_key(|(i, _)| *i);
     done.into_iter().map(|(_, r)| r).collect()
 }
