@@ -122,49 +122,33 @@ impl Room {
     /// # Errors
     /// [`RoomError`] for the first that cannot be meant.
     pub fn check(&self) -> Result<(), RoomError> {
-        let within = |what, value: Option<f64>, low: f64, high: f64, expected| match value {
-            Some(found) if !(low..=high).contains(&found) => {
-                Err(RoomError { what, found, expected })
-            }
-            _ => Ok(()),
-        };
-        within("the gap", self.gap_m, 0.005, 3.0, "0.005 to 3 m")?;
-        within("the width of the picture", self.width_m, 0.2, 50.0, "0.2 to 50 m")?;
-        within("the height of the picture", self.height_m, 0.1, 50.0, "0.1 to 50 m")?;
-        within("the projector's output", self.projector_lm, 1.0, 1e6, "1 to 1000000 lm")?;
-        within("the nearest seat", self.nearest_m, 0.3, 100.0, "0.3 to 100 m from the sheet")?;
+        const FROM_SHEET: &str = "0.3 to 100 m from the sheet";
+        const POWER: &str = "0.001 to 1000000 W";
         let p = &self.power;
-        for (what, watts) in [
-            ("the power at reference level", p.power_w),
-            ("the amplifier's power", p.amplifier_w),
-            ("the driver's limit", p.driver_limit_w),
-        ] {
-            within(what, watts, 1e-3, 1e6, "0.001 to 1000000 W")?;
-        }
         let [low, high] = p.driver_band_hz.unwrap_or([20.0, 20_000.0]);
-        within(
-            "the lower end of the driver's band",
-            Some(low),
-            1.0,
-            high,
-            "1 Hz up to its upper end",
-        )?;
-        within(
-            "the upper end of the driver's band",
-            Some(high),
-            low,
-            1e5,
-            "its lower end to 100 kHz",
-        )?;
-        self.seats.iter().try_for_each(|seat| {
-            within(
-                "the distance of a seat",
-                seat.distance_m,
-                0.3,
-                100.0,
-                "0.3 to 100 m from the sheet",
-            )
-        })
+        let (low_end, high_end) = ("1 Hz up to its upper end", "its lower end to 100 kHz");
+        let figures = [
+            ("the gap", self.gap_m, [0.005, 3.0], "0.005 to 3 m"),
+            ("the width of the picture", self.width_m, [0.2, 50.0], "0.2 to 50 m"),
+            ("the height of the picture", self.height_m, [0.1, 50.0], "0.1 to 50 m"),
+            ("the projector's output", self.projector_lm, [1.0, 1e6], "1 to 1000000 lm"),
+            ("the nearest seat", self.nearest_m, [0.3, 100.0], FROM_SHEET),
+            ("the power at reference level", p.power_w, [1e-3, 1e6], POWER),
+            ("the amplifier's power", p.amplifier_w, [1e-3, 1e6], POWER),
+            ("the driver's limit", p.driver_limit_w, [1e-3, 1e6], POWER),
+            ("the lower end of the driver's band", Some(low), [1.0, high], low_end),
+            ("the upper end of the driver's band", Some(high), [low, 1e5], high_end),
+        ];
+        let seat =
+            |s: &RoomSeat| ("the distance of a seat", s.distance_m, [0.3, 100.0], FROM_SHEET);
+        for (what, value, [low, high], expected) in
+            figures.into_iter().chain(self.seats.iter().map(seat))
+        {
+            if let Some(found) = value.filter(|value| !(low..=high).contains(value)) {
+                return Err(RoomError { what, found, expected });
+            }
+        }
+        Ok(())
     }
 
     /// Distance of the nearest seat from the sheet, m.
