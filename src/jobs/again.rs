@@ -238,16 +238,11 @@ fn new_rattle(old: &StoredResult, new: &StoredResult) -> Vec<[f64; 2]> {
 
 /// What the changes may come from.
 fn causes(again: &Again) -> Vec<Cause> {
-    let mut out = Vec::new();
-    let shown = |bands: &[BandAgain], treble: bool| {
-        bands.iter().filter(|b| b.loss_db.shown && (!treble || b.nominal_hz >= TREBLE_HZ)).count()
-    };
     let n = again.seats.len();
-    let changed = again.seats.iter().filter(|s| shown(&s.bands, false) > 0).count();
+    let changed = again.seats.iter().filter(|s| s.bands.iter().any(|b| b.loss_db.shown)).count();
     let more =
         |b: &&BandAgain| b.loss_db.shown && b.loss_db.change > 0.0 && b.nominal_hz >= TREBLE_HZ;
     let n_more = again.mean.iter().filter(more).count();
-    let gap_moved = again.gap_mm.is_some_and(|g| g.shown);
     let (low, high): (Vec<&BandAgain>, Vec<&BandAgain>) =
         again.mean.iter().partition(|b| b.nominal_hz < 500.0);
     let mean = |of: &[&BandAgain]| {
@@ -255,27 +250,16 @@ fn causes(again: &Again) -> Vec<Cause> {
     };
     let n_low = low.iter().filter(|b| b.loss_db.shown).count();
     let level = n_low * 2 > low.len() && (mean(&low) - mean(&high)).abs() < 0.3 * mean(&low).abs();
-    if level {
-        out.push(Cause::Level);
-    } else if n_more >= 3 {
-        out.push(Cause::Clogged);
-    }
-    if gap_moved {
-        out.push(Cause::GapMoved);
-    }
-    if changed > 0 && 2 * changed <= n && n_more < 3 {
-        out.push(Cause::SingleSeats);
-    }
-    if !again.new_rattle_hz.is_empty() {
-        out.push(Cause::Rattle);
-    }
-    if again.gain_on_axis.is_some_and(|g| g.shown) {
-        out.push(Cause::Surface);
-    }
-    if again.trim_db.is_some_and(|t| t.shown) {
-        out.push(Cause::Setting);
-    }
-    out
+    let found = [
+        (level, Cause::Level),
+        (!level && n_more >= 3, Cause::Clogged),
+        (again.gap_mm.is_some_and(|g| g.shown), Cause::GapMoved),
+        (changed > 0 && 2 * changed <= n && n_more < 3, Cause::SingleSeats),
+        (!again.new_rattle_hz.is_empty(), Cause::Rattle),
+        (again.gain_on_axis.is_some_and(|g| g.shown), Cause::Surface),
+        (again.trim_db.is_some_and(|t| t.shown), Cause::Setting),
+    ];
+    found.into_iter().filter(|(is_found, _)| *is_found).map(|(_, cause)| cause).collect()
 }
 
 #[cfg(test)]
