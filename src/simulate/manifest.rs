@@ -2,8 +2,9 @@
 
 use super::scenario::Scenario;
 use super::take::SimulatedTake;
-use crate::ingest::manifest::{Construction, SoundSource};
+use crate::ingest::manifest::SoundSource;
 use crate::ingest::takes::condition_word;
+use crate::words::key_of;
 use std::fmt::Write as _;
 
 /// Text of `session.toml`.
@@ -26,11 +27,7 @@ pub(crate) fn manifest_text(scenario: &Scenario, takes: &[SimulatedTake]) -> Str
     if s.recorder.reference {
         let _ = writeln!(text, "[recording]\nmic_channel = 1\nreference_channel = 2\n");
     }
-    let construction = match s.construction {
-        Construction::Woven => "woven",
-        Construction::Perforated => "perforated",
-        Construction::Other => "other",
-    };
+    let construction = key_of(&s.construction).unwrap_or_default();
     let _ = writeln!(text, "[screen]\nconstruction = \"{construction}\"");
     if let Some(gap_m) = s.stated_gap_m {
         let _ = writeln!(text, "gap_m = {gap_m:.3}");

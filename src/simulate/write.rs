@@ -1,6 +1,7 @@
 //! A simulated session as a folder with real files.
 
 use super::session::SimulatedSession;
+use crate::ingest::wav::{WavWriteError, write_wav_24_channels};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -18,14 +19,8 @@ pub enum WriteError {
         source: std::io::Error,
     },
     /// A recording.
-    #[error("{path}: the WAV file cannot be written")]
-    Wav {
-        /// What was to be written.
-        path: PathBuf,
-        /// What the writer says.
-        #[source]
-        source: hound::Error,
-    },
+    #[error(transparent)]
+    Wav(#[from] WavWriteError),
 }
 
 /// Writes `session.toml`, `sweep.wav`, `takes/*.wav` (24-bit PCM) and the scenario's own files into a
@@ -36,11 +31,11 @@ pub enum WriteError {
 pub fn write(session: &SimulatedSession, folder: &Path) -> Result<(), WriteError> {
     let takes = folder.join("takes");
     fs::create_dir_all(&takes).map_err(|source| WriteError::File { path: takes, source })?;
-    write_wav(&folder.join("sweep.wav"), session.rate_hz, &[&session.sweep])?;
+    write_wav_24_channels(&folder.join("sweep.wav"), session.rate_hz, &[&session.sweep])?;
     for take in &session.takes {
         let mut channels: Vec<&[f64]> = vec![&take.samples];
         channels.extend(take.reference.as_deref());
-        write_wav(&folder.join(&take.file), session.rate_hz, &channels)?;
+        write_wav_24_channels(&folder.join(&take.file), session.rate_hz, &channels)?;
     }
     let manifest = [("session.toml", session.manifest.as_str())];
     let more =
@@ -50,26 +45,6 @@ pub fn write(session: &SimulatedSession, folder: &Path) -> Result<(), WriteError
         fs::write(&path, text).map_err(|source| WriteError::File { path, source })?;
     }
     Ok(())
-}
-
-/// 24-bit PCM; samples beyond full scale are limited to it.
-fn write_wav(path: &Path, rate_hz: u32, channels: &[&[f64]]) -> Result<(), WriteError> {
-    let failed = |source| WriteError::Wav { path: path.to_path_buf(), source };
-    let spec = hound::WavSpec {
-        channels: channels.len() as u16,
-        sample_rate: rate_hz,
-        bits_per_sample: 24,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(path, spec).map_err(failed)?;
-    let n_frames = channels.iter().map(|c| c.len()).min().unwrap_or(0);
-    for frame in 0..n_frames {
-        for channel in channels {
-            let step = (channel[frame] * 8_388_608.0).round().clamp(-8_388_608.0, 8_388_607.0);
-            writer.write_sample(step as i32).map_err(failed)?;
-        }
-    }
-    writer.finalize().map_err(failed)
 }
 
 #[cfg(test)]
