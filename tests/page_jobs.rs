@@ -249,6 +249,13 @@ fn dropped_recordings_become_takes() {
         .collect();
     let file = home.path().join("REC0001.wav");
     scrimcheck::ingest::wav::write_wav_24(&file, made.rate_hz, &long).unwrap();
+    // What is no recording is named as it was dropped, not by where it lies.
+    server.send("PUT", "/api/jobs/barn/upload?name=notes.wav", b"not a recording");
+    let ask = json!({"names": ["notes.wav"], "conditions": ["without"]});
+    let told = server.post("/api/jobs/barn/import", &ask);
+    let message = told.json()["message"].as_str().unwrap().to_owned();
+    assert!(message.contains("notes.wav: "), "{told:?}");
+    assert!(!message.contains('/') && !message.contains("dropped"), "{message}");
     let sent =
         server.send("PUT", "/api/jobs/barn/upload?name=REC0001.wav", &fs::read(&file).unwrap());
     assert_eq!(sent.status, 200, "{sent:?}");

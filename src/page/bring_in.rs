@@ -85,21 +85,22 @@ pub(super) async fn bring_in(job: Job, Json(ask): Json<BringIn>) -> Answer<Value
         let session = Session::open(&folder)?;
         names_are_plain(&session)?;
         let options = options(&ask)?;
-        let survey = survey(&session, &recordings, &options, &|_| ())?;
+        let survey = survey(&session, &recordings, &options, &|_| ())
+            .map_err(|error| Refusal::from(error).hiding(&uploads))?;
         let mut written = Vec::new();
         if ask.yes {
             if let Some([problem, advice]) = &survey.refusal {
                 return Err(Refusal::bad(format!("{problem}; {advice}.")));
             }
             let _writing = desk.writing();
-            written = write(&session, &survey, false)?;
+            written = write(&session, &survey, false)
+                .map_err(|error| Refusal::from(error).hiding(&uploads))?;
             // Gone with the program at the latest.
             let _ = std::fs::remove_dir_all(&uploads);
         }
         // Our own document, which reads back.
         let mut value: Value =
             serde_json::from_str(&document(&survey, &written, None)).unwrap_or_default();
-        // Where it lies on the server is nobody's business.
         for (row, name) in value["recordings"].as_array_mut().into_iter().flatten().zip(&ask.names)
         {
             row["file"] = name.as_str().into();

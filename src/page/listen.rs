@@ -163,11 +163,8 @@ fn sound(own: &FilePath, asked: &Asked) -> Result<Sound, Refusal> {
     }
     let name = asked.name.as_deref().filter(|name| is_plain(name)).ok_or_else(outside)?;
     let path = own.join(name);
-    let mut sound = read_sound(&path, LONGEST_S).map_err(|error| {
-        // Where it lies on the server is nobody's business.
-        let told = Refusal::from(error).message().replace(&path.display().to_string(), name);
-        Refusal::bad(told).at("sound")
-    })?;
+    let mut sound = read_sound(&path, LONGEST_S)
+        .map_err(|error| Refusal::from(error).hiding(own).at("sound"))?;
     fade_ends(&mut sound);
     Ok(sound)
 }

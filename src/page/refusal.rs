@@ -7,6 +7,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 use std::fmt::Display;
+use std::path::Path;
 
 /// An answer that says why something was not done.
 #[derive(Debug, Clone, Serialize)]
@@ -36,9 +37,11 @@ impl Refusal {
         Self::new(StatusCode::UNPROCESSABLE_ENTITY, message)
     }
 
-    /// The sentence.
-    pub(super) fn message(&self) -> &str {
-        &self.message
+    /// The same without the way to a file in `folder`: where it lies on the server is nobody's business.
+    pub(super) fn hiding(mut self, folder: &Path) -> Self {
+        let way = folder.join("").display().to_string();
+        self.message = self.message.replace(&way, "");
+        self
     }
 
     /// The same, said at a field.
