@@ -276,6 +276,19 @@ fn lossy_files_are_refused_whatever_they_are_called() {
 }
 
 #[test]
+fn what_is_wrong_with_a_recording_is_told_once() {
+    let dir = session();
+    let cut = dir.path().join("cut.wav");
+    write_wav(&cut, RATE_HZ, &[&noise(20_000, 0.1, 1)]);
+    let whole = fs::read(&cut).unwrap();
+    fs::write(&cut, &whole[..3000]).unwrap();
+    let told = scrimcheck("import", dir.path()).arg(&cut).arg("--dry-run").output().unwrap();
+    let told = String::from_utf8_lossy(&told.stderr);
+    assert!(told.contains("cut.wav: the file is truncated"), "{told}");
+    assert_eq!(told.matches("truncated").count(), 1, "{told}");
+}
+
+#[test]
 fn a_spoiled_sweep_gives_way_to_its_repeat() {
     let broken_off = |silence: usize| {
         let mut sound = take("R1C", "without", 1)[..33_000].to_vec();

@@ -2,7 +2,7 @@
 
 use crate::ingest::error::IngestError;
 use crate::ingest::printable::shown;
-use crate::ingest::wav::WavFault;
+use crate::ingest::wav::WavError;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -21,14 +21,8 @@ pub enum ImportError {
         advice: String,
     },
     /// A WAV or W64 file with a fault.
-    #[error("{}: {fault}", shown(.path))]
-    Wav {
-        /// The file.
-        path: PathBuf,
-        /// What is wrong with it.
-        #[source]
-        fault: WavFault,
-    },
+    #[error(transparent)]
+    Wav(#[from] WavError),
     /// The system refused to read.
     #[error("{}: cannot be read; check the medium and the access rights", shown(.path))]
     Read {

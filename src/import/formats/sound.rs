@@ -1,7 +1,7 @@
 //! Sound of a recording of any kind, in blocks, and why there is none.
 
 use crate::import::error::ImportError;
-use crate::ingest::wav::WavFault;
+use crate::ingest::wav::{WavError, WavFault};
 use std::path::Path;
 
 /// What a recording says of itself.
@@ -55,7 +55,7 @@ impl Fault {
     pub(super) fn of(self, path: &Path) -> ImportError {
         let path = path.into();
         match self {
-            Self::Wav(fault) => ImportError::Wav { path, fault },
+            Self::Wav(fault) => WavError { path, fault }.into(),
             Self::Refused((problem, advice)) => ImportError::Recording { path, problem, advice },
         }
     }
