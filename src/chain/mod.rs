@@ -57,6 +57,7 @@ pub fn analyze(session: &Session, tick: &(dyn Fn() + Sync)) -> Result<SessionRes
 ///
 /// # Errors
 /// As [`analyze`].
+// More than 60 lines: one step after the other.
 pub fn analyze_keeping(
     session: &Session,
     tick: &(dyn Fn() + Sync),

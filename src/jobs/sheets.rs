@@ -1,4 +1,5 @@
-//! What every sheet did, over all its rooms.
+//! What every sheet did, over all its rooms. More than 350 lines: the document, and how each part of it
+//! is put together.
 
 use super::bias::{
     Bias, LightBias, bias_of_sheet, find_too_good, light_bias_of_sheet, overall_bias,

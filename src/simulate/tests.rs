@@ -1,4 +1,5 @@
-//! Whole takes against closed forms: what goes in must come out.
+//! Whole takes against closed forms: what goes in must come out. More than 350 lines: one property after
+//! the other.
 
 use super::scenario::{Control, Equaliser, Fault, Rattle, TakeKey};
 use super::*;

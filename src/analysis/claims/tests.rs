@@ -1,4 +1,5 @@
-//! Claims on tables made by hand, and on simulated estimates whose truth sits at the limit.
+//! Claims on tables made by hand, and on simulated estimates whose truth sits at the limit. More than 350
+//! lines: one quantity after the other.
 
 use super::*;
 use crate::analysis::estimate::Estimate;

@@ -1,5 +1,6 @@
 //! Least squares behind [`super::fit`]: the measured curve with its weights, the residuals of a
-//! model, the solver, and what the solution is worth.
+//! model, the solver, and what the solution is worth. More than 350 lines: the solver and the model ask
+//! each other.
 
 use super::air::Air;
 use super::kinds::{FitInput, ModelKind};
