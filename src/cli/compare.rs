@@ -14,7 +14,7 @@ use crate::analysis::sheet::models::Gap;
 use crate::ingest::error::plain;
 use crate::ingest::session::Session;
 use crate::jobs::find::{find_sessions, is_session};
-use crate::report::compare_files::comparison_files;
+use crate::report::compare_files::{comparison_data, comparison_files};
 use crate::report::compare_table::comparison_table;
 use crate::report::error::ReportError;
 use crate::report::pdf::drawing::Sheet;
@@ -54,7 +54,11 @@ pub fn run(args: &CompareArgs) -> Result<ExitCode, Failure> {
     tell_apart(&mut summaries);
     let comparison = compare(summaries).map_err(Failure::compare)?;
     let comparison = words::compare::said(comparison);
-    let files = || comparison_files(&comparison, &Sheet::A4);
+    let is_written = folder.is_some();
+    let files = || match is_written {
+        true => comparison_files(&comparison, &Sheet::A4),
+        false => comparison_data(&comparison).map(Vec::from),
+    };
     let table = || comparison_table(&comparison);
     jobs::answer(files, "comparison", table, folder, &args.answer)
 }

@@ -32,7 +32,14 @@ pub enum NameError {
 
 /// Two names, as they were typed.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Deserialize)]
+#[serde(from = "[String; 2]")]
 pub struct NamePair(pub String, pub String);
+
+impl From<[String; 2]> for NamePair {
+    fn from([a, b]: [String; 2]) -> Self {
+        Self(a, b)
+    }
+}
 
 impl NamePair {
     /// Reads `one name=other name`.

@@ -7,7 +7,7 @@ use super::request::{Answer, Job};
 use super::upload::to_disk;
 use super::words::word;
 use crate::import::json::document;
-use crate::import::{ImportOptions, PlanOptions, survey, write};
+use crate::import::{ImportError, ImportOptions, PlanOptions, survey, write};
 use crate::ingest::session::Session;
 use axum::Json;
 use axum::body::Body;
@@ -85,16 +85,15 @@ pub(super) async fn bring_in(job: Job, Json(ask): Json<BringIn>) -> Answer<Value
         let session = Session::open(&folder)?;
         names_are_plain(&session)?;
         let options = options(&ask)?;
-        let survey = survey(&session, &recordings, &options, &|_| ())
-            .map_err(|error| Refusal::from(error).hiding(&uploads))?;
+        let refused = |error: ImportError| Refusal::from(error).hiding(&uploads);
+        let survey = survey(&session, &recordings, &options, &|_| ()).map_err(refused)?;
         let mut written = Vec::new();
         if ask.yes {
             if let Some([problem, advice]) = &survey.refusal {
                 return Err(Refusal::bad(format!("{problem}; {advice}.")));
             }
             let _writing = desk.writing();
-            written = write(&session, &survey, false)
-                .map_err(|error| Refusal::from(error).hiding(&uploads))?;
+            written = write(&session, &survey, false).map_err(refused)?;
             // Gone with the program at the latest.
             let _ = std::fs::remove_dir_all(&uploads);
         }

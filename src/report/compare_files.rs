@@ -29,9 +29,21 @@ pub fn comparison_files(
     let mut files = vec![
         ("comparison.html".to_owned(), html.into_bytes()),
         ("comparison.pdf".to_owned(), pdf(&paper, None, sheet)?),
-        ("comparison.csv".to_owned(), comparison_csv(comparison)?),
-        ("comparison.json".to_owned(), json_text(comparison)?),
     ];
+    files.extend(comparison_data(comparison)?);
     files.extend(plot_files(&drawings)?);
     Ok(files)
+}
+
+/// Those of them that hold figures alone: CSV and JSON. Plots and papers take their time.
+///
+/// # Errors
+/// As [`comparison_files`].
+pub fn comparison_data(
+    comparison: &Said<Comparison, Statement>,
+) -> Result<[NamedFile; 2], ReportError> {
+    Ok([
+        ("comparison.csv".to_owned(), comparison_csv(comparison)?),
+        ("comparison.json".to_owned(), json_text(comparison)?),
+    ])
 }
